@@ -1,0 +1,75 @@
+"""Settings that every test shares: hypothesis profiles, benchmarks on request, and the browser."""
+
+import os
+import shutil
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+from hypothesis import HealthCheck, settings
+
+COMPULSORY = os.environ.get("CI", "").lower() in {"1", "true", "yes"}
+
+# No deadline anywhere: how fast something is belongs to tests/benchmarks/, as a ratio.
+_quiet = {"deadline": None, "suppress_health_check": [HealthCheck.too_slow]}
+settings.register_profile("dev", max_examples=50, **_quiet)
+settings.register_profile("ci", max_examples=50, derandomize=True, print_blob=True, **_quiet)
+settings.register_profile("thorough", max_examples=2000, **_quiet)
+settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "ci" if COMPULSORY else "dev"))
+
+#: Arguments that keep a headless Chromium to itself: no sandbox for root, no calls to outside hosts.
+CHROMIUM_ARGUMENTS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-background-networking",
+    "--no-first-run",
+    "--disable-component-update",
+    "--disable-sync",
+]
+
+
+def find_chromium() -> str | None:
+    """Path of a Chromium on this computer: PIEZOLAB_CHROMIUM if set, else the first found on the path."""
+    named = os.environ.get("PIEZOLAB_CHROMIUM")
+    if named:
+        return shutil.which(named)
+    return next(filter(None, map(shutil.which, ("chromium", "chromium-browser"))), None)
+
+
+def pytest_ignore_collect(collection_path: Any, config: pytest.Config) -> bool | None:
+    """Leave tests/benchmarks/ out unless it is asked for by name: a test run times nothing."""
+    asked = any("benchmarks" in argument for argument in config.invocation_params.args)
+    return True if "benchmarks" in collection_path.parts and not asked else None
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Without a Chromium, leave the browser tests out and say so; with CI=true, refuse to run."""
+    waiting = [item for item in items if item.get_closest_marker("browser")]
+    if not waiting or find_chromium():
+        return
+    if COMPULSORY:
+        raise pytest.UsageError("browser tests are compulsory with CI=true: install chromium")
+    config.hook.pytest_deselected(items=waiting)
+    items[:] = [item for item in items if item not in waiting]
+    config.stash[_LEFT_OUT] = len(waiting)
+
+
+_LEFT_OUT = pytest.StashKey[int]()
+
+
+def pytest_terminal_summary(terminalreporter: Any, config: pytest.Config) -> None:
+    """Say how many browser tests were left out."""
+    count = config.stash.get(_LEFT_OUT, 0)
+    if count:
+        terminalreporter.write_line(f"{count} browser tests left out: no chromium on this computer")
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Any]:
+    """A headless Chromium driven by playwright; mark the test with ``pytest.mark.browser``."""
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as driver:
+        chromium = driver.chromium.launch(executable_path=find_chromium(), args=CHROMIUM_ARGUMENTS)
+        yield chromium
+        chromium.close()
