@@ -1,4 +1,4 @@
-"""Where the folders that travel with the package are: in the source tree beside it, once installed inside it."""
+"""Where the folders that travel with the package are: beside it in the source tree, inside it once installed."""
 
 from pathlib import Path
 
