@@ -1,4 +1,4 @@
-"""Where the folders that travel with the package are: beside it in the source tree, inside it once installed."""
+"""Where the folders that travel with the package are: beside it in the source tree, later inside it."""
 
 from pathlib import Path
 
