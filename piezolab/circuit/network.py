@@ -1,0 +1,246 @@
+"""A network: named elements between named nodes, and its nodal equations at direct or at alternating current."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+
+from piezolab.circuit.elements import (
+    GROUND,
+    Capacitor,
+    CurrentControlledCurrent,
+    CurrentControlledVoltage,
+    CurrentSource,
+    Element,
+    Inductor,
+    Jfet,
+    Resistor,
+    VoltageControlledCurrent,
+    VoltageControlledVoltage,
+    VoltageSource,
+)
+from piezolab.circuit.equations import Equations
+from piezolab.circuit.errors import CircuitError, FloatingNodeError
+
+# Below this a resistor's current is an unknown of its own: a current formed from the difference of two node voltages
+# would lose digits, and 0 ohm would be an infinite conductance.
+SMALL_OHM = 100.0
+
+
+@dataclass(frozen=True)
+class Network:
+    """Elements with distinct names. Raises CircuitError on a doubled name or a passive value below zero."""
+
+    elements: tuple[Element, ...]
+
+    def __init__(self, elements: Iterable[Element]) -> None:
+        object.__setattr__(self, "elements", tuple(elements))
+        names = [element.name for element in self.elements]
+        if len(set(names)) != len(names):
+            doubled = sorted({name for name in names if names.count(name) > 1})
+            raise CircuitError(f"two elements bear the name {doubled[0]!r}")
+        for element in self.elements:
+            for kind, field in ((Resistor, "ohm"), (Capacitor, "farad"), (Inductor, "henry")):
+                if isinstance(element, kind):
+                    value = np.asarray(getattr(element, field), float)
+                    if not np.all(value >= 0) or not np.all(np.isfinite(value)):
+                        raise CircuitError(f"{element.name}: {field} must be a number from 0 up")
+
+    def __iter__(self) -> Iterator[Element]:
+        return iter(self.elements)
+
+    def __getitem__(self, name: str) -> Element:
+        for element in self.elements:
+            if element.name == name:
+                return element
+        raise KeyError(f"no element named {name!r}; there are {', '.join(e.name for e in self.elements)}")
+
+    def without(self, *names: str) -> Network:
+        """The network less some elements. Raises KeyError on a name that is not there."""
+        for name in names:
+            self[name]
+        return Network(element for element in self.elements if element.name not in names)
+
+    def plus(self, *elements: Element) -> Network:
+        """The network with further elements."""
+        return Network((*self.elements, *elements))
+
+    def changed(self, name: str, **fields: object) -> Network:
+        """The network with some fields of one element replaced."""
+        changed = replace(self[name], **fields)
+        return Network(changed if element.name == name else element for element in self.elements)
+
+    @cached_property
+    def nodes(self) -> tuple[str, ...]:
+        """Node names in order of appearance, ground left out."""
+        seen: dict[str, None] = {}
+        for element in self.elements:
+            for node in terminals(element):
+                seen.setdefault(node)
+        seen.pop(GROUND, None)
+        return tuple(seen)
+
+    @cached_property
+    def jfets(self) -> tuple[Jfet, ...]:
+        """The transistors, in order."""
+        return tuple(element for element in self.elements if isinstance(element, Jfet))
+
+    @cached_property
+    def batch_shape(self) -> tuple[int, ...]:
+        """The shape to which all values broadcast. Raises CircuitError naming two that do not fit."""
+        shape: tuple[int, ...] = ()
+        for element in self.elements:
+            for value in _values(element):
+                try:
+                    shape = np.broadcast_shapes(shape, np.shape(value))
+                except ValueError:
+                    raise CircuitError(
+                        f"{element.name}: values of shape {np.shape(value)} do not fit the batch {shape}"
+                    ) from None
+        return shape
+
+    def take(self, index: np.ndarray) -> Network:
+        """The members `index` of the flattened batch, as a batch of one axis."""
+        return Network(_take(element, index, self.batch_shape) for element in self.elements)
+
+
+def terminals(element: Element) -> tuple[str, ...]:
+    """Every node that an element touches or listens to."""
+    match element:
+        case Jfet():
+            return element.drain, element.gate, element.source
+        case VoltageControlledCurrent() | VoltageControlledVoltage():
+            return element.a, element.b, element.plus, element.minus
+        case _:
+            return element.a, element.b
+
+
+def _values(element: Element) -> Iterator[object]:
+    if isinstance(element, Jfet):
+        for name in element.model.__dataclass_fields__:
+            yield getattr(element.model, name)
+    else:
+        for name in element.__dataclass_fields__:
+            value = getattr(element, name)
+            if not isinstance(value, str):
+                yield value
+
+
+def _take(element: Element, index: np.ndarray, shape: tuple[int, ...]) -> Element:
+    if isinstance(element, Jfet):
+        return replace(element, model=element.model.take(index, shape))
+    changes = {}
+    for name in element.__dataclass_fields__:
+        value = getattr(element, name)
+        if not isinstance(value, str) and np.ndim(value):
+            changes[name] = np.broadcast_to(value, shape).reshape(-1)[index]
+    return replace(element, **changes) if changes else element
+
+
+def dc_equations(network: Network) -> Equations:
+    """The linear part at direct current: capacitors open, inductors plain connections, transistors left out.
+
+    Raises FloatingNodeError naming the first node without a direct-current path to ground.
+    """
+    _check_grounded(network)
+    equations = Equations(network.nodes)
+    for element in network:
+        match element:
+            case Capacitor() | CurrentSource() | Jfet():
+                pass
+            case Inductor():
+                equations.branch(element.name, element.a, element.b)
+            case _:
+                _add_linear(equations, element, None, 1)
+    return equations
+
+
+def ac_equations(
+    network: Network, omega: np.ndarray, *, transposed: bool = False
+) -> Equations:
+    """The linear elements at angular frequencies omega (rad/s, shape (F,)); values gain a trailing axis for it.
+
+    Independent sources are dead (voltage sources short, current sources open). Transistors are left out:
+    `small_signal` replaces them by their linear equivalents first.
+    """
+    equations = Equations(network.nodes, transposed=transposed)
+    extra = np.ndim(omega)
+    for element in network:
+        match element:
+            case CurrentSource():
+                pass
+            case Jfet():
+                raise CircuitError(f"{element.name}: linearise the transistor before asking for a response")
+            case Capacitor():
+                farad, loss = _wide(element.farad, extra), _wide(element.loss_tangent, extra)
+                equations.admittance(
+                    element.a, element.b, omega * (farad * (1j + loss) if np.any(loss) else 1j * farad)
+                )
+            case Inductor():
+                equations.branch(element.name, element.a, element.b, 1j * omega * _wide(element.henry, extra))
+            case _:
+                _add_linear(equations, element, omega, extra)
+    return equations
+
+
+def _add_linear(equations: Equations, element: Element, omega: np.ndarray | None, extra: int) -> None:
+    widen = (lambda value: value) if omega is None else (lambda value: _wide(value, extra))
+    match element:
+        case Resistor():
+            ohm = np.asarray(element.ohm, float)
+            if np.min(ohm) < SMALL_OHM:
+                equations.branch(element.name, element.a, element.b, widen(element.ohm))
+            else:
+                equations.admittance(element.a, element.b, 1.0 / widen(ohm[()]))
+        case VoltageSource():
+            equations.branch(element.name, element.a, element.b)
+        case VoltageControlledCurrent():
+            equations.transadmittance(
+                element.a, element.b, element.plus, element.minus, widen(element.siemens)
+            )
+        case VoltageControlledVoltage():
+            equations.branch(element.name, element.a, element.b)
+            equations.control(element.name, element.plus, -widen(element.gain))
+            equations.control(element.name, element.minus, widen(element.gain))
+        case CurrentControlledCurrent():
+            equations.control(element.a, element.through, widen(element.gain))
+            equations.control(element.b, element.through, -widen(element.gain))
+        case CurrentControlledVoltage():
+            equations.branch(element.name, element.a, element.b)
+            equations.control(element.name, element.through, -widen(element.ohm))
+        case _:
+            raise CircuitError(f"{element.name}: no rule for {type(element).__name__}")
+
+
+def _wide(value: object, extra: int) -> object:
+    """A batch value with `extra` trailing axes for frequency."""
+    value = np.asarray(value)
+    return value[(...,) + (None,) * extra] if value.ndim else value[()]
+
+
+def _check_grounded(network: Network) -> None:
+    neighbours: dict[str, set[str]] = {node: set() for node in (*network.nodes, GROUND)}
+    for element in network:
+        match element:
+            case Capacitor() | CurrentSource() | VoltageControlledCurrent() | CurrentControlledCurrent():
+                continue
+            case Jfet():  # its channel and junctions are no path that may be relied on
+                continue
+        neighbours[element.a].add(element.b)
+        neighbours[element.b].add(element.a)
+    reached, queue = {GROUND}, [GROUND]
+    while queue:
+        for node in neighbours[queue.pop()] - reached:
+            reached.add(node)
+            queue.append(node)
+    for node in network.nodes:
+        if node not in reached:
+            raise FloatingNodeError(f"node {node!r} has no path to ground for direct current")
+
+
+def by_name(values: Mapping[str, object] | str) -> Mapping[str, object]:
+    """A drive given as one source name means that source at 1."""
+    return {values: 1.0} if isinstance(values, str) else values

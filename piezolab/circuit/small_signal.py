@@ -1,0 +1,109 @@
+"""Small-signal response: the network linearised at its operating point, over frequency, for a whole batch."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+
+import numpy as np
+
+from piezolab.circuit.elements import (
+    GROUND,
+    Capacitor,
+    CurrentSource,
+    Element,
+    VoltageControlledCurrent,
+    VoltageSource,
+)
+from piezolab.circuit.network import Network, ac_equations, by_name
+from piezolab.circuit.operating_point import OperatingPoint
+
+Value = complex | np.ndarray
+
+
+def linearised(network: Network, point: OperatingPoint) -> Network:
+    """The network with each transistor replaced by its slopes and capacitances at the operating point.
+
+    Element `Q` becomes `Q g_m`, `Q g_ds`, `Q g_gs`, `Q g_gd`, `Q c_gs` and `Q c_gd`.
+    """
+    elements: list[Element] = []
+    for element in network:
+        if element not in network.jfets:
+            elements.append(element)
+            continue
+        q, d, g, s = element.name, element.drain, element.gate, element.source
+        at = point.jfets[q]
+        elements += [
+            VoltageControlledCurrent(f"{q} g_m", d, s, g, s, at.g_m[()]),
+            VoltageControlledCurrent(f"{q} g_ds", d, s, d, s, at.g_ds[()]),
+            VoltageControlledCurrent(f"{q} g_gs", g, s, g, s, at.g_gs[()]),
+            VoltageControlledCurrent(f"{q} g_gd", g, d, g, d, at.g_gd[()]),
+            Capacitor(f"{q} c_gs", g, s, element.model.cgs),
+            Capacitor(f"{q} c_gd", g, d, element.model.cgd),
+        ]
+    return Network(elements)
+
+
+def transfer(
+    network: Network,
+    frequency: np.ndarray | float,
+    drive: Mapping[str, Value] | str,
+    output: str,
+    reference: str = GROUND,
+) -> np.ndarray:
+    """v(output) - v(reference) per unit of drive, complex, shape batch + shape of frequency (Hz, 0 or 1 axes).
+
+    `drive` names one independent source, or several with their amplitudes; all others are dead. The network must be linear
+    (`linearised`). Raises SingularNetworkError, or CircuitError where a name is not an independent source.
+    """
+    return transfers(network, frequency, drive, [(output, reference)])[0]
+
+
+def transfers(
+    network: Network,
+    frequency: np.ndarray | float,
+    drive: Mapping[str, Value] | str,
+    outputs: Iterable[tuple[str, str]],
+) -> list[np.ndarray]:
+    """As `transfer`, for several pairs of nodes from one solution."""
+    frequency = np.asarray(frequency, float)
+    shape = network.batch_shape + frequency.shape
+    found = solve_driven(network, frequency, drive)
+    answer = []
+    for a, b in outputs:
+        value = (0.0 if a == GROUND else found[a]) - (0.0 if b == GROUND else found[b])
+        answer.append(np.broadcast_to(np.asarray(value, complex), shape))
+    return answer
+
+
+def solve_driven(
+    network: Network, frequency: np.ndarray, drive: Mapping[str, Value] | str
+) -> dict[str, Value]:
+    """All node voltages (V) and branch currents (A) of a linear network per unit of drive."""
+    extra = np.ndim(frequency)
+    side: dict[str, Value] = {}
+    for name, amplitude in by_name(drive).items():
+        amplitude = np.asarray(amplitude)
+        if amplitude.ndim:
+            amplitude = amplitude[(...,) + (None,) * extra]
+        match network[name]:
+            case VoltageSource():
+                side[name] = amplitude[()]
+            case CurrentSource() as source:
+                for node, sign in ((source.a, -1.0), (source.b, 1.0)):
+                    if node != GROUND:
+                        side[node] = side.get(node, 0.0) + sign * amplitude[()]
+            case other:
+                raise TypeError(f"{name}: a {type(other).__name__} cannot drive a network; name a source")
+    equations = ac_equations(network, 2 * np.pi * frequency)
+    return equations.solve(side)[0]
+
+
+def impedance(
+    network: Network, frequency: np.ndarray | float, a: str, b: str = GROUND
+) -> np.ndarray:
+    """Impedance in ohm seen between a and b with all independent sources dead; shape batch + frequency."""
+    probe = "impedance probe"
+    probed = network.plus(CurrentSource(probe, b, a))
+    return transfer(probed, frequency, probe, a, b)
+
+
