@@ -1,0 +1,196 @@
+"""Each floor imports only from those below it; libraries stay on the floor that is meant to know them."""
+
+import ast
+import re
+import sys
+import tomllib
+from graphlib import CycleError, TopologicalSorter
+from importlib.metadata import packages_distributions
+from pathlib import Path
+
+import pytest
+from packaging.requirements import Requirement
+from packaging.utils import canonicalize_name
+
+from tests.repository.tree import PACKAGE, ROOT, module_name, relative
+
+#: From the top down. Rooms on one floor do not import each other.
+FLOORS = (
+    {"cli", "__main__"},
+    {"serving"},
+    {"pages"},
+    {"sheets"},
+    {"studies"},
+    {"chain"},
+    {"circuit", "catalogue", "audio"},
+    {"quantity", "pitch", "location"},
+    {"marking"},
+    {"units"},
+)
+#: Parts of the ground floor that the floors above reach only through `quantity` and `pitch`.
+INTERNAL = {"marking", "units"}
+GROUND = {"quantity", "pitch", "marking", "units"}
+LEVEL = {room: len(FLOORS) - depth for depth, rooms in enumerate(FLOORS) for room in rooms}
+
+_SCREEN = {"pages", "serving"}
+#: Library -> the only rooms that may import it.
+CONFINED = {
+    "IPython": _SCREEN,
+    "anywidget": _SCREEN,
+    "ipykernel": _SCREEN,
+    "ipywidgets": _SCREEN,
+    "plotly": _SCREEN,
+    "traitlets": _SCREEN,
+    "jupyter_client": {"serving"},
+    "jupyter_server": {"serving"},
+    "tornado": {"serving"},
+    "voila": {"serving"},
+    "click": {"cli"},
+    "schemdraw": {"sheets", "pages"},
+    "segno": {"sheets", "pages", "serving"},
+    "scipy": {"circuit", "audio", "chain", "studies"},
+}
+
+_DOTTED = re.compile(r"piezolab(\.\w+)+\Z")
+
+
+def imported(source: str, module: str, is_package: bool) -> set[str]:
+    """Dotted names that a module imports, anywhere in it; a string that spells a module of ours counts too."""
+    home = module.split(".") if is_package else module.split(".")[:-1]
+    names: set[str] = set()
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.Import):
+            names.update(alias.name for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            base = home[: len(home) - node.level + 1] if node.level else []
+            stem = ".".join(base + ([node.module] if node.module else []))
+            names.update(f"{stem}.{alias.name}" for alias in node.names)
+        elif isinstance(node, ast.Constant) and isinstance(node.value, str) and _DOTTED.match(node.value):
+            names.add(node.value)
+    return names
+
+
+def room_of(dotted: str) -> str | None:
+    """The room a dotted name of ours lies in; None for the bare package and for other libraries."""
+    parts = dotted.split(".")
+    if parts[0] != "piezolab" or len(parts) < 2 or parts[1].startswith("__version"):
+        return None
+    return parts[1]
+
+
+def floor_faults(module: str, imports: set[str]) -> list[str]:
+    """What is wrong with where a module reaches, one sentence for each fault."""
+    room = room_of(module)
+    if room is None:
+        return [f"{module} imports {name}" for name in sorted(imports) if room_of(name)]
+    if room not in LEVEL:
+        return [f"{module} stands on no floor: give {room!r} its place in FLOORS"]
+    faults = []
+    for name in sorted(imports):
+        target = room_of(name)
+        if target is not None and target != room and LEVEL.get(target, 99) >= LEVEL[room]:
+            faults.append(f"{module} imports {name}, which is not below it")
+        elif target in INTERNAL and room not in GROUND:
+            faults.append(f"{module} imports {name}, which quantity and pitch keep to themselves")
+        library = name.split(".")[0]
+        if library in CONFINED and room not in CONFINED[library]:
+            faults.append(f"{module} imports {library}; only {', '.join(sorted(CONFINED[library]))} may")
+    return faults
+
+
+def cycle_in(graph: dict[str, set[str]]) -> list[str]:
+    """Modules that import each other in a ring, or an empty list."""
+    try:
+        TopologicalSorter(graph).prepare()
+    except CycleError as error:
+        return list(error.args[1])
+    return []
+
+
+MODULES = {
+    module_name(path): imported(path.read_text("utf-8"), module_name(path), path.name == "__init__.py")
+    for path in sorted(PACKAGE.rglob("*.py"))
+}
+
+
+@pytest.mark.parametrize("module", MODULES)
+def test_module_imports_only_from_below(module: str) -> None:
+    assert floor_faults(module, MODULES[module]) == []
+
+
+def test_no_ring_of_imports() -> None:
+    def owner(name: str) -> str | None:
+        """`from piezolab.chain import link` names a module or something in one."""
+        return name if name in MODULES else parent if (parent := name.rpartition(".")[0]) in MODULES else None
+
+    graph = {
+        module: {target for name in imports if (target := owner(name)) and target != module}
+        for module, imports in MODULES.items()
+    }
+    assert cycle_in(graph) == []
+
+
+@pytest.mark.parametrize(
+    "module, source, fault",
+    [
+        ("piezolab.studies.bias", "from piezolab.pages import bias", "not below"),
+        ("piezolab.studies.bias", "def f():\n    import piezolab.serving", "not below"),
+        ("piezolab.circuit.solve", "from ..chain import SignalChain", "not below"),
+        ("piezolab.circuit.solve", "from piezolab.catalogue import transistor", "not below"),
+        ("piezolab.circuit.solve", "ROOM = 'piezolab.chain'", "not below"),
+        ("piezolab.quantity", "from piezolab import pitch", "not below"),
+        ("piezolab.chain.link", "from piezolab.units import Unit", "keep to themselves"),
+        ("piezolab.studies.noise", "import plotly.graph_objects as go", "only pages, serving"),
+        ("piezolab.sheets.build", "from ipywidgets import VBox", "only pages, serving"),
+        ("piezolab.pages.bias", "from scipy.optimize import brentq", "only audio, chain, circuit, studies"),
+        ("piezolab.loft.x", "", "no floor"),
+        ("piezolab", "from .chain import SignalChain", "piezolab imports piezolab.chain"),
+    ],
+)
+def test_checker_sees_a_wrong_import(module: str, source: str, fault: str) -> None:
+    faults = floor_faults(module, imported(source, module, module == "piezolab"))
+    assert len(faults) == 1 and fault in faults[0]
+
+
+def test_checker_accepts_what_is_right() -> None:
+    source = "import numpy\nfrom piezolab import __version__\nfrom ..chain import SignalChain\nfrom . import bias\n"
+    assert floor_faults("piezolab.studies.noise", imported(source, "piezolab.studies.noise", False)) == []
+
+
+def test_checker_sees_a_ring() -> None:
+    assert cycle_in({"a": {"b"}, "b": {"c"}, "c": {"a"}, "d": {"a"}}) != []
+    assert cycle_in({"a": {"b"}, "b": {"c"}, "c": set()}) == []
+
+
+def undeclared(names: set[str], declared: set[str], providers: dict[str, list[str]]) -> list[str]:
+    """Imported libraries that no declared requirement provides."""
+    libraries = {name.split(".")[0] for name in names} - set(sys.stdlib_module_names) - {"piezolab", "tests"}
+    return sorted(
+        library
+        for library in libraries
+        if not declared & {canonicalize_name(provider) for provider in providers.get(library, [])}
+    )
+
+
+def test_every_imported_library_is_declared() -> None:
+    """A library that only comes along with another may vanish with the other's next release."""
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]
+    runtime = {canonicalize_name(Requirement(line).name) for line in project["dependencies"]}
+    test = {canonicalize_name(Requirement(line).name) for line in project["optional-dependencies"]["test"]}
+    providers = packages_distributions()
+
+    def imports_of(folder: Path) -> dict[str, set[str]]:
+        return {relative(path): imported(path.read_text("utf-8"), "piezolab.x", False) for path in folder.rglob("*.py")}
+
+    missing = {path: undeclared(names, runtime, providers) for path, names in imports_of(PACKAGE).items()}
+    missing |= {
+        path: undeclared(names, runtime | test, providers) for path, names in imports_of(ROOT / "tests").items()
+    }
+    assert {path: libraries for path, libraries in missing.items() if libraries} == {}
+
+
+def test_checker_sees_an_undeclared_library() -> None:
+    providers = {"yaml": ["PyYAML"], "numpy": ["numpy"]}
+    names = {"os.path", "yaml", "numpy.linalg", "nowhere"}
+    assert undeclared(names, {"numpy"}, providers) == ["nowhere", "yaml"]
+    assert undeclared(names - {"nowhere"}, {"numpy", "pyyaml"}, providers) == []

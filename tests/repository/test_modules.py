@@ -1,0 +1,131 @@
+"""Modules are short enough to read at a sitting, public names are explained, files are named alike."""
+
+import importlib
+import inspect
+import pkgutil
+import re
+import types
+from pathlib import Path
+
+import pytest
+
+from tests.repository.tree import PACKAGE, ROOT, module_name, relative, tracked_files
+
+MOST_LINES = 400
+#: Rooms whose public names must carry a docstring: they are what a contributor calls.
+EXPLAINED = (
+    "audio",
+    "catalogue",
+    "chain",
+    "circuit",
+    "sheets",
+    "studies",
+    "location",
+    "marking",
+    "pitch",
+    "quantity",
+    "units",
+)
+
+TOP_LEVEL = {
+    ".ci", ".gitignore", "DEVELOPERS.md", "LICENSE", "Makefile", "README.md", "data", "environment.yml",
+    "notebooks", "piezolab", "pyproject.toml", "requirements.lock", "tests",
+}  # fmt: skip
+#: Test folders that mirror no room of the package.
+OTHER_TESTS = {"benchmarks", "browser", "published", "repository"}
+
+_STEM = {
+    ".py": re.compile(r"(?:__init__|__main__|[a-z][a-z0-9]*(?:_[a-z0-9]+)*)\Z"),
+    "": re.compile(r"[a-z0-9]+(?:[-_.][a-z0-9]+)*\Z"),
+}
+
+
+def unexplained(module: types.ModuleType) -> list[str]:
+    """Public names of a module without a docstring; a method may inherit its explanation."""
+    found = [] if module.__doc__ else [module.__name__]
+    for name, value in vars(module).items():
+        if name.startswith("_") or getattr(value, "__module__", None) != module.__name__:
+            continue
+        if (inspect.isclass(value) or inspect.isfunction(value)) and not value.__doc__:
+            found.append(f"{module.__name__}.{name}")
+        for part, member in vars(value).items() if inspect.isclass(value) else ():
+            is_method = isinstance(member, types.FunctionType | classmethod | staticmethod | property)
+            explained = any(getattr(vars(base).get(part), "__doc__", None) for base in value.__mro__)
+            if is_method and not part.startswith("_") and not explained:
+                found.append(f"{module.__name__}.{name}.{part}")
+    return found
+
+
+def name_faults(path: str) -> list[str]:
+    """What is wrong with a file's name, given from the top of the repository."""
+    *folders, name = path.split("/")
+    faults = []
+    top = folders[0] if folders else name
+    if top not in TOP_LEVEL:
+        faults.append(f"{path}: {top!r} does not belong at the top")
+    if not folders or "LICENSE" in name:
+        return faults
+    if folders[0] == "tests" and name.endswith(".py") and folders[1:]:
+        if not (PACKAGE / folders[1]).is_dir() and folders[1] not in OTHER_TESTS:
+            faults.append(f"{path}: tests/{folders[1]} mirrors no room of the package")
+    stem, dot, suffix = name.partition(".")
+    pattern = _STEM.get(dot + suffix, _STEM[""])
+    if not pattern.match(stem) or any(not _STEM[""].match(folder.lstrip(".")) for folder in folders):
+        faults.append(f"{path}: lower-case letters and digits, joined by - or _ (in Python files _) please")
+    return faults
+
+
+@pytest.mark.parametrize("path", sorted(PACKAGE.rglob("*.py")), ids=relative)
+def test_module_can_be_read_at_a_sitting(path: Path) -> None:
+    lines = len(path.read_text("utf-8").splitlines())
+    assert lines <= MOST_LINES, f"{lines} lines: cut {relative(path)} where it changes subject"
+
+
+def _explained_modules() -> list[str]:
+    names = []
+    for room in EXPLAINED:
+        path = PACKAGE / room
+        if path.is_dir():
+            names += [module_name(path / "__init__.py")]
+            names += [found.name for found in pkgutil.walk_packages([str(path)], f"piezolab.{room}.")]
+        elif path.with_suffix(".py").is_file():
+            names.append(f"piezolab.{room}")
+    return names
+
+
+@pytest.mark.parametrize("name", _explained_modules())
+def test_public_names_are_explained(name: str) -> None:
+    assert unexplained(importlib.import_module(name)) == []
+
+
+def test_files_are_named_alike() -> None:
+    assert [fault for path in tracked_files() for fault in name_faults(relative(path))] == []
+
+
+def test_checker_sees_what_is_unexplained() -> None:
+    sample = types.ModuleType("sample", "Explained.")
+    code = (
+        "def told():\n    'yes'\ndef untold(): pass\ndef _own(): pass\n"
+        "class Base:\n    'yes'\n    def run(self): 'yes'\n    def walk(self): pass\n"
+        "class Heir(Base):\n    'yes'\n    def run(self): pass\n"
+    )
+    exec(code, vars(sample))
+    assert unexplained(sample) == ["sample.untold", "sample.Base.walk"]
+    assert unexplained(types.ModuleType("bare")) == ["bare"]
+
+
+@pytest.mark.parametrize(
+    "path", ["notes.txt", "docs/guide.md", "piezolab/Pages/x.py", "piezolab/circuit/two-port.py", "data/My Parts.toml",
+             "tests/attic/test_x.py"]
+)  # fmt: skip
+def test_checker_sees_a_bad_name(path: str) -> None:
+    assert len(name_faults(path)) == 1
+
+
+def test_every_link_in_the_guides_leads_somewhere() -> None:
+    broken = []
+    for guide in ("README.md", "DEVELOPERS.md"):
+        for target in re.findall(r"\]\(([^)#\s]+)", (ROOT / guide).read_text("utf-8")):
+            if "://" not in target and not (ROOT / target).exists():
+                broken.append(f"{guide}: {target}")
+    assert broken == []
