@@ -50,4 +50,6 @@ $(BIN)/python:
 	@test -n "$(PYTHON)" || { echo "piezolab needs Python 3.11 or newer; none was found. Install one, or say make PYTHON=..." >&2; exit 1; }
 	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' || \
 	    { echo "piezolab needs Python 3.11 or newer; $(PYTHON) is older." >&2; exit 1; }
+	@$(PYTHON) -c 'import ensurepip, venv' || \
+	    { echo "$(PYTHON) cannot make environments; on Debian and Ubuntu install the package python3-venv." >&2; exit 1; }
 	$(PYTHON) -m venv $(VENV)

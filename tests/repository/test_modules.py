@@ -50,7 +50,7 @@ def unexplained(module: types.ModuleType) -> list[str]:
             found.append(f"{module.__name__}.{name}")
         for part, member in vars(value).items() if inspect.isclass(value) else ():
             is_method = isinstance(member, types.FunctionType | classmethod | staticmethod | property)
-            explained = any(getattr(vars(base).get(part), "__doc__", None) for base in value.__mro__)
+            explained = any(vars(base)[part].__doc__ for base in value.__mro__ if part in vars(base))
             if is_method and not part.startswith("_") and not explained:
                 found.append(f"{module.__name__}.{name}.{part}")
     return found
