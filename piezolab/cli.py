@@ -25,6 +25,10 @@ def main() -> None:
 @click.option("--base-url", default="/", show_default=True, help="Path before every page, e.g. /workshop/.")
 def serve(host: str, port: int, open_browser: bool, base_url: str) -> None:
     """Serve the chapters to a browser."""
+    from piezolab.serving import ServingError
     from piezolab.serving import serve as run
 
-    run(host=host, port=port, open_browser=open_browser, base_url=base_url)
+    try:
+        run(host=host, port=port, open_browser=open_browser, base_url=base_url)
+    except ServingError as error:
+        raise click.ClickException(str(error)) from error
