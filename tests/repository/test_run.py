@@ -1,0 +1,63 @@
+"""How a test run treats what may be missing or is not wanted: the browser, the benchmarks."""
+
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from tests.repository.tree import ROOT
+
+SAMPLE = """
+import pytest
+
+@pytest.mark.browser
+def test_page(): pass
+
+def test_sum(): assert 1 + 1 == 2
+"""
+
+
+@pytest.fixture
+def run(tmp_path: Path):
+    """Run pytest in a small project that has our settings, on a computer without any browser."""
+    shutil.copy(ROOT / "pyproject.toml", tmp_path)
+    (tmp_path / "tests" / "benchmarks").mkdir(parents=True)
+    shutil.copy(ROOT / "tests" / "conftest.py", tmp_path / "tests")
+    (tmp_path / "tests" / "test_sample.py").write_text(SAMPLE)
+    (tmp_path / "tests" / "benchmarks" / "test_speed.py").write_text("def test_ratio(): pass")
+    (tmp_path / "empty").mkdir()
+
+    def pytest_run(*arguments: str, **variables: str) -> subprocess.CompletedProcess[str]:
+        environment = {key: value for key, value in os.environ.items() if key not in {"CI", "PIEZOLAB_CHROMIUM"}}
+        environment |= {"PATH": str(tmp_path / "empty"), **variables}
+        command = [sys.executable, "-m", "pytest", "-p", "no:cacheprovider", "-q", *arguments]
+        return subprocess.run(command, cwd=tmp_path, env=environment, capture_output=True, text=True)
+
+    return pytest_run
+
+
+def test_browser_tests_are_left_out_aloud_where_there_is_no_browser(run) -> None:
+    result = run()
+    assert result.returncode == 0
+    assert "1 browser tests left out: no chromium on this computer" in result.stdout
+    assert "1 passed, 1 deselected" in result.stdout
+
+
+def test_a_missing_browser_is_an_error_in_continuous_integration(run) -> None:
+    result = run(CI="true")
+    assert result.returncode == pytest.ExitCode.USAGE_ERROR
+    assert "browser tests are compulsory" in result.stderr
+
+
+def test_a_browser_that_is_there_is_used(run) -> None:
+    result = run(CI="true", PIEZOLAB_CHROMIUM=sys.executable)
+    assert result.returncode == 0
+    assert "2 passed" in result.stdout
+
+
+def test_benchmarks_run_only_when_asked_for(run) -> None:
+    assert "1 passed" in run("tests/benchmarks").stdout
+    assert "test_speed" not in run("--collect-only").stdout
