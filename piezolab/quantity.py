@@ -248,7 +248,7 @@ _NO_PREFIX = {"dB", "degC", "1/V", "h", "Ah"}
 
 
 def show(value: float, unit: str, digits: int = 3) -> str:
-    """``value`` (base unit) for people, with ``digits`` significant digits: ``3.30 MΩ``, ``−9.0 dB``, ``25 °C``.
+    """``value`` (base unit) for people, to ``digits`` figures: ``3.30 MΩ``, ``−9.0 dB``, ``25 °C``.
 
     Decibels have one decimal; degrees lose trailing zeros; plain numbers take prefixes only from 1000 up.
     Infinity is shown as ``∞`` and not-a-number as ``—``. Raises :class:`QuantityError` for an unknown unit
