@@ -1,0 +1,123 @@
+"""Row classes for inputs, cables, batteries and pickups. SI units; see the head of each data file."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from piezolab.catalogue.schema import Row, choice, flag, number, pairs, text, words
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class InputKind(Row):
+    """What an instrument is plugged into: ``r`` Ω ∥ ``c`` F, clips at ``max_v_peak`` V, ``noise`` V/√Hz."""
+
+    r: float = number(100, 1e9, "ohm")
+    c: float = number(0, 100e-9, "F")
+    max_v_peak: float = number(1e-3, 100, "V")
+    noise: float = number(0, 1e-6, "V/√Hz")
+    phantom: bool = flag()
+    tags: tuple[str, ...] = words()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CableKind(Row):
+    """A pickup lead or output cable: ``c_per_m`` F/m across the signal."""
+
+    c_per_m: float = number(10e-12, 1e-9, "F/m")
+    screened: bool = flag()
+    screen: str = text()
+    use: str = choice("lead", "output", "both")
+    tags: tuple[str, ...] = words()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BatteryKind(Row):
+    """A battery or pack: voltages V, ``capacity`` pairs (A, Ah), resistances Ω, shelf life in years."""
+
+    nominal_v: float = number(1, 30, "V")
+    fresh_v: float = number(1, 30, "V")
+    end_v: float = number(0.5, 30, "V")
+    capacity: tuple[tuple[float, float], ...] = pairs("A", "Ah")
+    r_fresh: float = number(0.01, 1000, "ohm")
+    r_spent: float = number(0.01, 5000, "ohm")
+    shelf_years: float = number(0.05, 30, "years")
+    rechargeable: bool = flag()
+    caution: str = text()
+    tags: tuple[str, ...] = words()
+
+    def problems(self) -> list[tuple[str, Any, str]]:
+        """Add the checks between fields: voltage falls and resistance rises over the battery's life."""
+        found = Row.problems(self)
+        if not self.end_v < self.fresh_v:
+            found.append(("end_v", self.end_v, f"less than fresh_v, {self.fresh_v:g} V"))
+        if not self.end_v <= self.nominal_v <= self.fresh_v:
+            found.append(
+                ("nominal_v", self.nominal_v, f"from end_v to fresh_v, {self.end_v:g} to {self.fresh_v:g} V")
+            )
+        if self.r_spent < self.r_fresh:
+            found.append(("r_spent", self.r_spent, f"at least r_fresh, {self.r_fresh:g} ohm"))
+        return found
+
+    def capacity_ah(self, current: Any) -> Any:
+        """Return the capacity in Ah down to ``end_v`` at a steady ``current`` in A (float, or array of any
+        shape).
+
+        Straight lines between the row's points on log-log axes (a Peukert law piece by piece). Below the
+        first and above the last point the end value is held: at tiny currents shelf life decides, and beyond
+        the last point the true capacity is lower than stated.
+
+        Raises:
+            ValueError: a current is negative or not a number.
+        """
+        import numpy as np
+
+        amps = np.asarray(current, dtype=float)
+        if not np.all(amps >= 0):
+            raise ValueError(f"battery current: {current} A is not allowed; allowed: 0 A or more")
+        points = np.log(np.array(self.capacity))
+        log_amps = np.log(np.maximum(amps, self.capacity[0][0]))
+        result = np.exp(np.interp(log_amps, points[:, 0], points[:, 1]))
+        return result if result.ndim else float(result)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PickupKind(Row):
+    """A piezo pickup: capacitance F, insulation Ω, loss tangent, sizes in m, relative permittivity."""
+
+    shape: str = choice("disc", "strip")
+    capacitance: float = number(50e-12, 500e-9, "F")
+    r_insulation: float = number(1e4, 1e11, "ohm")
+    loss_tangent: float = number(0, 0.2, "")
+    electrode_diameter: float | None = number(1e-3, 0.1, "m", optional=True)
+    electrode_length: float | None = number(1e-3, 1, "m", optional=True)
+    electrode_width: float | None = number(0.5e-3, 0.5, "m", optional=True)
+    thickness: float = number(5e-6, 10e-3, "m")
+    permittivity: float = number(1, 10e3, "")
+    resonance_hz: float | None = number(500, 50e3, "Hz", optional=True)
+    tags: tuple[str, ...] = words()
+
+    def problems(self) -> list[tuple[str, Any, str]]:
+        """Add the checks between fields: a disc has a diameter, a strip a length and a width."""
+        found = Row.problems(self)
+        is_disc = self.shape == "disc"
+        for field, wanted in (
+            ("electrode_diameter", is_disc),
+            ("electrode_length", not is_disc),
+            ("electrode_width", not is_disc),
+        ):
+            value = getattr(self, field)
+            if (value is not None) != wanted:
+                found.append((field, value, f"{'given' if wanted else 'left out'} for shape {self.shape}"))
+        return found
+
+    @property
+    def capacitance_from_geometry(self) -> float:
+        """Parallel-plate capacitance in F of the row's electrode, thickness and permittivity."""
+        from piezolab.catalogue.disc import disc_capacitance, strip_capacitance
+
+        if self.shape == "disc":
+            return disc_capacitance(self.electrode_diameter, self.thickness, self.permittivity)
+        return strip_capacitance(
+            self.electrode_length, self.electrode_width, self.thickness, self.permittivity
+        )
