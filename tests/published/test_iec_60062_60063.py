@@ -130,8 +130,8 @@ def test_capacitance_codes(code, farad):
     assert q.parse(q.letter_code(farad, "F"), "F") == farad
 
 
-# IEC 60062:2016, table 1 (from memory). All but grey as in https://www.resistorcolorcodes.org/chart, which
-# prints 0.05 % for grey (as before 2016) as well as for orange.
+# IEC 60062:2016, table 1 (from memory). Reprints of earlier editions have 0.05 % for grey and none for orange
+# and yellow.
 def test_colour_table():
     figures = "black brown red orange yellow green blue violet grey white".split()
     for digit, colour in enumerate(figures):
@@ -158,7 +158,7 @@ def test_colour_table():
     assert q.from_colour_bands(("brown", "black", "black")) == (10, 20)
 
 
-# Worked examples of https://www.resistorcolorcodes.org/chart
+# Common practice, no source.
 @pytest.mark.parametrize(
     ("bands", "ohm", "percent"),
     [
