@@ -1,0 +1,198 @@
+// Draws the figure that the kernel holds. The drawing library is not part of the widget: a served page
+// carries it as an ordinary cacheable script, and any other front end asks the kernel for it once.
+
+const KEY = Symbol.for("piezolab.plotly");
+const KINDS = {
+  f8: Float64Array, f4: Float32Array, i4: Int32Array, i2: Int16Array, i1: Int8Array,
+  u4: Uint32Array, u2: Uint16Array, u1: Uint8Array,
+};
+const CONFIG = { displayModeBar: false, displaylogo: false, showTips: false, responsive: false };
+
+function loaded(script) {
+  return new Promise((resolve, reject) => {
+    const ready = () => resolve(window.Plotly);
+    if (window.Plotly?.react) return ready();
+    script.addEventListener("load", ready, { once: true });
+    const lost = () => reject(new Error("the drawing library did not load"));
+    script.addEventListener("error", lost, { once: true });
+    setTimeout(lost, 20000);
+  });
+}
+
+function fromKernel(model) {
+  return new Promise((resolve, reject) => {
+    const late = setTimeout(() => reject(new Error("the drawing library did not arrive")), 30000);
+    const receive = (message, buffers) => {
+      if (message?.library !== "plotly") return;
+      clearTimeout(late);
+      model.off("msg:custom", receive);
+      const script = document.createElement("script");
+      script.src = URL.createObjectURL(new Blob(buffers, { type: "text/javascript" }));
+      loaded(script).then(resolve, reject).finally(() => URL.revokeObjectURL(script.src));
+      document.head.append(script);
+    };
+    model.on("msg:custom", receive);
+    model.send({ want: "plotly" });
+  });
+}
+
+function library(model) {
+  if (!window[KEY]) {
+    const script = document.querySelector("script[data-piezolab-plotly]");
+    window[KEY] = script
+      ? loaded(script).catch(() => fromKernel(model))
+      : fromKernel(model);
+    window[KEY].catch(() => { delete window[KEY]; });
+  }
+  return window[KEY];
+}
+
+// Arrays arrive as raw bytes; a copy gives them the alignment that a typed array needs. Strings such as
+// "var(--name)" take their colour from the page, so a figure follows its light or dark theme.
+function plain(value, style) {
+  if (Array.isArray(value)) return value.map((item) => plain(item, style));
+  if (typeof value === "string") {
+    const name = /^var\((--[\w-]+)(?:,\s*([^)]+\)?))?\)$/.exec(value);
+    return name ? style.getPropertyValue(name[1]).trim() || name[2] || "#777" : value;
+  }
+  if (value === null || typeof value !== "object") return value;
+  if (value.bytes instanceof DataView) {
+    const { buffer, byteOffset, byteLength } = value.bytes;
+    return new KINDS[value.kind](buffer.slice(byteOffset, byteOffset + byteLength));
+  }
+  return Object.fromEntries(Object.entries(value).map(([key, item]) => [key, plain(item, style)]));
+}
+
+function merged(base, extra) {
+  if (typeof extra !== "object" || extra === null || Array.isArray(extra)) return extra;
+  const out = { ...base };
+  for (const [key, item] of Object.entries(extra)) {
+    out[key] = out[key] && typeof out[key] === "object" && !Array.isArray(out[key]) ? merged(out[key], item) : item;
+  }
+  return out;
+}
+
+function look(style, coarse) {
+  const pick = (...names) => names.map((name) => style.getPropertyValue(name).trim()).find(Boolean);
+  const dark = matchMedia("(prefers-color-scheme: dark)").matches;
+  const text = pick("--plot-text", "--jp-content-font-color1") ?? (dark ? "#e8e8e8" : "#1c1c1c");
+  const grid = pick("--plot-grid", "--jp-border-color2") ?? (dark ? "#454545" : "#d9d9d9");
+  const axis = { gridcolor: grid, zerolinecolor: grid, linecolor: grid, tickcolor: grid, automargin: true };
+  return {
+    layout: {
+      autosize: true,
+      paper_bgcolor: "rgba(0,0,0,0)",
+      plot_bgcolor: "rgba(0,0,0,0)",
+      font: { color: text, size: 13, family: style.fontFamily || "sans-serif" },
+      hoverlabel: {
+        bgcolor: pick("--plot-paper", "--jp-layout-color1") ?? (dark ? "#1c1c1c" : "#ffffff"),
+        bordercolor: grid, font: { color: text },
+      },
+      // Okabe and Ito's colour-blind-safe set, strongest contrast first.
+      colorway: ["#0072B2", "#D55E00", "#009E73", "#CC79A7", "#E69F00", "#56B4E9"],
+      margin: { l: 56, r: 14, t: 14, b: 44 },
+      legend: { orientation: "h", x: 0, y: 1.02, yanchor: "bottom", bgcolor: "rgba(0,0,0,0)" },
+      // A finger that scrolls the page must not draw a zoom box.
+      dragmode: coarse ? false : "zoom",
+      xaxis: axis,
+      yaxis: axis,
+    },
+  };
+}
+
+function figure(model, el) {
+  const style = getComputedStyle(el);
+  const narrow = el.clientWidth < model.get("narrow_below_px");
+  const coarse = matchMedia("(pointer: coarse)").matches;
+  const still = matchMedia("(prefers-reduced-motion: reduce)").matches;
+  let layout = plain(model.get("_layout"), style);
+  if (narrow) layout = merged(layout, plain(model.get("_narrow"), style));
+  const own = look(style, coarse);
+  layout.template = { ...layout.template, layout: merged(own.layout, layout.template?.layout ?? {}) };
+  layout.uirevision ??= "kept";
+  layout.height = model.get("height_px");
+  layout.width = el.clientWidth;
+  if (still) delete layout.transition;
+  const data = plain(model.get("_traces"), style)
+    .filter((trace) => !(narrow && trace.meta?.wide_only));
+  return { data, layout };
+}
+
+export default {
+  render({ model, el, signal }) {
+    const box = document.createElement("div");
+    box.className = "piezolab-plot-box";
+    el.classList.add("piezolab-plot");
+    el.setAttribute("role", "img");
+    el.dataset.drawn = "0";
+    el.dataset.state = "loading";
+    el.append(box);
+
+    let frame = 0;
+    let drawing = false;
+    let again = false;
+    let stale = true;
+    let drawnWidth = 0;
+
+    async function draw() {
+      if (drawing) { again = true; return; }
+      if (signal?.aborted || !el.clientWidth) return;
+      drawing = true;
+      try {
+        const Plotly = await library(model);
+        stale = false;
+        const revision = model.get("revision");
+        const { data, layout } = figure(model, el);
+        drawnWidth = layout.width;
+        await Plotly.react(box, data, layout, CONFIG);
+        el.dataset.state = "drawn";
+        el.dataset.revision = revision;
+        el.dataset.drawn = Number(el.dataset.drawn) + 1;
+        el.dispatchEvent(new CustomEvent("piezolab:drawn", { bubbles: true, detail: { revision } }));
+      } catch (problem) {
+        console.error(problem);
+        el.dataset.state = "failed";
+        if (!box.childElementCount) box.textContent = "The plot could not be drawn: " + problem.message + ".";
+      } finally {
+        drawing = false;
+        if (again) { again = false; soon(); }
+      }
+    }
+    // Several changes before the next frame become one redraw; a hidden plot waits until it has a width.
+    function soon() {
+      stale = true;
+      if (!frame) frame = requestAnimationFrame(() => { frame = 0; draw(); });
+    }
+    function size() {
+      box.style.minHeight = model.get("height_px") + "px";
+      soon();
+    }
+    function describe() {
+      el.setAttribute("aria-label", model.get("label"));
+    }
+
+    model.on("change:revision", soon);
+    model.on("change:height_px", size);
+    model.on("change:label", describe);
+    const dark = matchMedia("(prefers-color-scheme: dark)");
+    dark.addEventListener("change", soon);
+    const theme = new MutationObserver(soon);
+    theme.observe(document.body, { attributes: true, attributeFilter: ["data-jp-theme-name", "data-theme", "class"] });
+    theme.observe(document.documentElement, { attributes: true, attributeFilter: ["data-theme"] });
+    const width = new ResizeObserver(() => { if (stale || el.clientWidth !== drawnWidth) soon(); });
+    width.observe(el);
+    describe();
+    size();
+
+    return () => {
+      cancelAnimationFrame(frame);
+      model.off("change:revision", soon);
+      model.off("change:height_px", size);
+      model.off("change:label", describe);
+      dark.removeEventListener("change", soon);
+      theme.disconnect();
+      width.disconnect();
+      window.Plotly?.purge(box);
+    };
+  },
+};

@@ -1,0 +1,68 @@
+"""Serving the chapters to browsers: one standalone Voila server, one kernel for each open page.
+
+Standalone because Voila filters what a browser may send to a kernel only when it is no Jupyter Server
+extension. Nothing heavy is imported before `serve` is called.
+"""
+
+from pathlib import Path
+
+__all__ = ["ServingError", "serve"]
+
+
+class ServingError(RuntimeError):
+    """The server cannot start; the message says why in one sentence."""
+
+
+def serve(
+    host: str = "127.0.0.1",
+    port: int = 8350,
+    open_browser: bool = False,
+    base_url: str = "/",
+    *,
+    notebooks: Path | str | None = None,
+    public_address: str | None = None,
+    seats: int = 40,
+    verbose: bool = False,
+) -> None:
+    """Serve the chapters until interrupted.
+
+    Prints one line, ``piezolab is ready: http://...``, once pages can be opened. A busy port is stepped over,
+    and said so.
+
+    Parameters
+    ----------
+    host : str
+        Network address to listen on.
+    port : int
+        Port to listen on, 0 for any free one.
+    open_browser : bool
+        Open the start page in a browser once ready.
+    base_url : str
+        Path before every page, for a server behind a proxy.
+    notebooks : path, optional
+        Folder of notebooks; the shipped one by default.
+    public_address : str, optional
+        Address, such as ``http://workshop.example:8350``, under which visitors reach the server, if it is not
+        the one it listens on.
+    seats : int
+        Pages that may be open at once; each holds a kernel of some 100 MB.
+    verbose : bool
+        Log every request and kernel event.
+
+    Raises
+    ------
+    ServingError
+        The address cannot be listened on, or the notebooks cannot be read.
+    """
+    from .app import run
+
+    run(
+        host=host,
+        port=port,
+        open_browser=open_browser,
+        base_url=base_url,
+        notebooks=notebooks,
+        public_address=public_address,
+        seats=seats,
+        verbose=verbose,
+    )

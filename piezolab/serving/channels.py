@@ -1,0 +1,78 @@
+"""The websocket between a page and its kernel: for its visitor only, and without anything a visitor must not see.
+
+What a page may *send* is limited by Voila's list of message types: no execution requests.
+"""
+
+import json
+import logging
+from typing import Any
+
+from jupyter_server.base.handlers import JupyterHandler
+from tornado.web import HTTPError
+from voila.tornado.kernel_websocket_handler import (
+    VoilaKernelWebsocketHandler,
+    read_header_from_binary_message,
+)
+
+from .pages import Visitors
+
+log = logging.getLogger("piezolab.serving")
+
+
+def _content(message: bytes | dict[str, Any]) -> dict[str, Any]:
+    """Content of a kernel message, {} where it cannot be read."""
+    if isinstance(message, dict):
+        return message.get("content") or {}
+    try:
+        count = int.from_bytes(message[:8], "little")
+        offsets = [int.from_bytes(message[8 * i : 8 * i + 8], "little") for i in range(1, count + 1)]
+        return json.loads(message[offsets[4] : offsets[5]])
+    except (ValueError, IndexError):
+        return {}
+
+
+def keeps_to_itself(message: bytes | str | dict[str, Any]) -> bool:
+    """Whether a kernel's message must not reach the browser: tracebacks and standard error."""
+    if isinstance(message, str):
+        message = json.loads(message)
+    header = read_header_from_binary_message(message) if isinstance(message, bytes) else message.get("header")
+    kind = (header or {}).get("msg_type")
+    if kind == "error":
+        trace = "\n".join(_content(message).get("traceback", []))
+        log.error("a page's kernel raised an error:\n%s", trace)
+        return True
+    return kind == "stream" and _content(message).get("name") == "stderr"
+
+
+class ChannelsHandler(Visitors, VoilaKernelWebsocketHandler):
+    """A kernel's channels, opened to the visitor whose page started it."""
+
+    async def get(self, kernel_id: str) -> None:
+        # One answer for "not yours" and "gone": ids cannot be probed.
+        if not self.seats.owns(kernel_id, self.known_visitor()):
+            raise HTTPError(404)
+        await super().get(kernel_id=kernel_id)
+
+    async def open(self, kernel_id: str) -> None:
+        self.seats.connect(kernel_id, self)
+        await super().open(kernel_id)
+
+    def on_close(self) -> None:
+        self.seats.disconnect(self.kernel_id, self)
+        if self.kernel_id in self.kernel_manager:
+            super().on_close()
+
+    def write_message(self, message: Any, binary: bool = False) -> Any:
+        if keeps_to_itself(message):
+            return None
+        return super().write_message(message, binary)
+
+
+class KernelHandler(Visitors, JupyterHandler):
+    """Tells a page whether its own kernel still exists."""
+
+    async def get(self, kernel_id: str) -> None:
+        if not self.seats.owns(kernel_id, self.known_visitor()):
+            raise HTTPError(404)
+        self.set_header("Cache-Control", "no-store")
+        self.finish(json.dumps({"id": kernel_id, "name": "python3"}))

@@ -1,0 +1,57 @@
+"""What a visitor reads when something goes wrong: one plain sentence, never a traceback."""
+
+from html import escape
+from typing import Any
+
+from tornado.web import RequestHandler
+
+_SENTENCES = {
+    400: "The server did not understand this request.",
+    403: "This page belongs to another visitor, or its address is not meant to be opened by hand.",
+    404: "There is no page at this address.",
+    405: "This address cannot be used that way.",
+    414: "This link is too long to be one of ours. Ask for it again, or paste the configuration as text.",
+    503: "All seats are taken. This page tries again by itself; you will get in as soon as one is free.",
+}
+_OTHER = "Something went wrong on the server. Your chain is kept in the address: try again in a moment."
+
+_PAGE = """<!DOCTYPE html>
+<html lang="en-GB">
+<head>
+<meta charset="utf-8">
+<meta name="viewport" content="width=device-width, initial-scale=1">
+<title>{title}</title>
+{retry}<style>
+:root {{ color-scheme: light dark; }}
+body {{ font: 1.1rem/1.5 system-ui, sans-serif; max-width: 34rem; margin: 12vh auto 0; padding: 0 1rem; }}
+</style>
+</head>
+<body><main><h1>{title}</h1><p>{sentence}</p><p><a href="{home}">All chapters</a></p></main></body>
+</html>
+"""
+
+
+def error_page(status: int, home: str) -> str:
+    """A whole page for an HTTP status; ``home`` is the address of the start page."""
+    title = {404: "Not here", 503: "The room is full", 414: "Too long a link"}.get(status, "That did not work")
+    retry = '<meta http-equiv="refresh" content="10">\n' if status == 503 else ""
+    sentence = _SENTENCES.get(status, _OTHER)
+    return _PAGE.format(title=title, retry=retry, sentence=escape(sentence), home=escape(home, quote=True))
+
+
+class PlainErrors(RequestHandler):
+    """Base of all our handlers: errors are a plain page, whatever a parent class would have shown."""
+
+    def write_error(self, status_code: int, **kwargs: Any) -> None:
+        self.set_header("Content-Type", "text/html; charset=utf-8")
+        self.set_header("Cache-Control", "no-store")
+        if status_code == 503:
+            self.set_header("Retry-After", "10")
+        self.finish(error_page(status_code, self.settings["base_url"]))
+
+
+class NotFound(PlainErrors):
+    """Whatever no other handler knows."""
+
+    def prepare(self) -> None:
+        self.send_error(404)

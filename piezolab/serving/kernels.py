@@ -1,0 +1,76 @@
+"""How kernels are started: always this Python, quietly, and over unix sockets where the system has them."""
+
+import socket
+import sys
+from pathlib import Path
+from typing import Any
+
+from ipykernel.kernelspec import RESOURCES
+from jupyter_client.kernelspec import KernelSpec, KernelSpecManager
+from jupyter_server.services.kernels.kernelmanager import AsyncMappingKernelManager
+
+from .seats import Seats, current_visit
+
+# The shortest limit on the path of a unix socket among common systems, less one for the closing zero.
+_SOCKET_PATH_LIMIT = 103
+# What jupyter_client adds to the folder: kernel-<uuid>-ipc-<number>.
+_SOCKET_NAME_LENGTH = len("/kernel-") + 36 + len("-ipc-99999")
+
+
+def transport_for(folder: Path) -> str:
+    """``ipc`` where kernels can listen on unix sockets in ``folder``, else ``tcp``.
+
+    Unix sockets keep the traffic, which is not encrypted, away from other users of the computer.
+    """
+    if not hasattr(socket, "AF_UNIX") or sys.platform == "win32":
+        return "tcp"
+    return "ipc" if len(str(folder)) + _SOCKET_NAME_LENGTH <= _SOCKET_PATH_LIMIT else "tcp"
+
+
+class OwnKernelSpecs(KernelSpecManager):
+    """Every notebook runs on the Python that runs the server, whatever kernels this user has registered."""
+
+    def find_kernel_specs(self) -> dict[str, str]:
+        return {"python3": RESOURCES}
+
+    def get_kernel_spec(self, kernel_name: str) -> KernelSpec:
+        return KernelSpec(
+            # No history file: thirty kernels would queue for one database on the disk.
+            argv=[
+                sys.executable,
+                "-m",
+                "ipykernel_launcher",
+                "-f",
+                "{connection_file}",
+                "--HistoryManager.enabled=False",
+            ],
+            display_name="Python 3",
+            language="python",
+            name="python3",
+            resource_dir=RESOURCES,
+            metadata={"debugger": False},
+        )
+
+
+class SeatedKernelManager(AsyncMappingKernelManager):
+    """Gives each kernel to the visitor whose page starts it."""
+
+    seats: Seats
+
+    async def start_kernel(self, **kwargs: Any) -> str:
+        kernel_id = await super().start_kernel(**kwargs)
+        self.seats.started(current_visit.get(), kernel_id)
+        return kernel_id
+
+    async def process_alive(self, kernel_id: str) -> bool:
+        """Whether the kernel's process still runs."""
+        manager = self._kernels.get(kernel_id)
+        return manager is not None and await manager.is_alive()
+
+    async def free(self, kernel_id: str) -> None:
+        """End the kernel at once and close what its page still holds open."""
+        seat = self.seats.remove(kernel_id)
+        for channel in list(seat.sockets if seat else ()):
+            channel.close(4404, "this kernel has ended")
+        if kernel_id in self:
+            await self.shutdown_kernel(kernel_id, now=True)

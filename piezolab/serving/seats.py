@@ -1,0 +1,146 @@
+"""Seats: which kernel belongs to which visitor, and when it is given back.
+
+A kernel is one open page. It is freed at once when the page says goodbye, when its process is gone, and
+soon after its page was never opened or has lost its connection.
+"""
+
+import contextvars
+import logging
+import secrets
+import time
+from collections.abc import Awaitable, Callable
+from dataclasses import dataclass, field
+
+log = logging.getLogger("piezolab.serving")
+
+@dataclass(eq=False)
+class Visit:
+    """One page being opened: whose it is, and its kernel once that has started."""
+
+    owner: str
+    kernel_id: str | None = None
+
+
+#: The visit that the running task serves; a kernel started there is its.
+current_visit: contextvars.ContextVar[Visit] = contextvars.ContextVar("current_visit")
+
+
+@dataclass
+class Seat:
+    """One kernel: its owner, its connections, and since when nobody has been connected."""
+
+    kernel_id: str
+    owner: str
+    idle_since: float
+    making: bool = True  # the page is still being written
+    visited: bool = False  # a browser has connected at least once
+    sockets: set = field(default_factory=set)
+
+
+class Seats:
+    """All seats of one server.
+
+    Parameters
+    ----------
+    limit : int
+        Seats that may be taken at once.
+    unopened_s, lost_s : float
+        Seconds until a kernel is freed whose page was sent but never connected (a crawler), or lost its
+        connection (a phone out of reach: long enough to come back from another room).
+    clock : callable
+        Seconds, monotonic.
+    """
+
+    #: A page that takes longer than this to make has failed, seconds.
+    MAKING_S = 180.0
+
+    def __init__(
+        self,
+        limit: int,
+        *,
+        unopened_s: float = 30.0,
+        lost_s: float = 90.0,
+        clock: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self.limit = limit
+        self.unopened_s = unopened_s
+        self.lost_s = lost_s
+        self._clock = clock
+        self._seats: dict[str, Seat] = {}
+        self._opening: set[Visit] = set()
+
+    def __len__(self) -> int:
+        return len(self._seats) + len(self._opening)
+
+    def __contains__(self, kernel_id: str) -> bool:
+        return kernel_id in self._seats
+
+    @property
+    def full(self) -> bool:
+        """Whether no further page can be opened."""
+        return len(self) >= self.limit
+
+    def opening(self, visit: Visit) -> None:
+        """Hold a seat for a page whose kernel has not started yet."""
+        self._opening.add(visit)
+
+    def started(self, visit: Visit, kernel_id: str) -> None:
+        """The visit's kernel has started: it belongs to the visitor."""
+        self._opening.discard(visit)
+        visit.kernel_id = kernel_id
+        self._seats[kernel_id] = Seat(kernel_id, visit.owner, self._clock())
+
+    def sent(self, visit: Visit) -> None:
+        """The page has been written out, or given up: its browser should connect now."""
+        self._opening.discard(visit)
+        seat = self._seats.get(visit.kernel_id or "")
+        if seat:
+            seat.making = False
+            seat.idle_since = self._clock()
+
+    def owns(self, kernel_id: str, who: str | None) -> bool:
+        """Whether the kernel exists and is this visitor's."""
+        seat = self._seats.get(kernel_id)
+        return bool(seat and who and secrets.compare_digest(seat.owner.encode(), who.encode()))
+
+    def connect(self, kernel_id: str, socket: object) -> None:
+        """A browser's websocket to the kernel has opened."""
+        seat = self._seats.get(kernel_id)
+        if seat:
+            seat.sockets.add(socket)
+            seat.visited = True
+
+    def disconnect(self, kernel_id: str, socket: object) -> None:
+        """A browser's websocket has closed."""
+        seat = self._seats.get(kernel_id)
+        if seat:
+            seat.sockets.discard(socket)
+            seat.idle_since = self._clock()
+
+    def remove(self, kernel_id: str) -> Seat | None:
+        """Forget the kernel and return its seat."""
+        return self._seats.pop(kernel_id, None)
+
+    def overdue(self) -> list[str]:
+        """Kernels that nobody is connected to and nobody will come back for."""
+        now = self._clock()
+        out = []
+        for seat in self._seats.values():
+            if seat.sockets:
+                continue
+            patience = self.MAKING_S if seat.making else self.lost_s if seat.visited else self.unopened_s
+            if now - seat.idle_since > patience:
+                out.append(seat.kernel_id)
+        return out
+
+    async def sweep(
+        self, alive: Callable[[str], Awaitable[bool]], free: Callable[[str], Awaitable[None]]
+    ) -> None:
+        """Free every kernel that is overdue or whose process is gone."""
+        for kernel_id in list(self._seats):
+            if kernel_id in self._seats and not self._seats[kernel_id].making and not await alive(kernel_id):
+                log.warning("kernel %s has died; its page is told", kernel_id)
+                await free(kernel_id)
+        for kernel_id in self.overdue():
+            log.info("kernel %s is nobody's any more", kernel_id)
+            await free(kernel_id)
