@@ -69,11 +69,13 @@ def faults_in(text: str) -> list[str]:
     for match in _ADDRESS.finditer(text):
         host = match.group(1).rpartition("@")[2]
         # An address put together while the program runs starts with a letter only by accident.
-        if host and not host.startswith(("{", "$", "%", "[")) and not ALLOWED_HOST.match(host):
+        if host.strip(".") and not host.startswith(("{", "$", "%", "[")) and not ALLOWED_HOST.match(host):
             found.append((text.count("\n", 0, match.start()) + 1, f"an outside address: {match.group()!r}"))
     return [f"line {line}: {what}" for line, what in sorted(found)]
 
 
+#: Where an address names the source of a number. Nothing there reaches a page.
+CITING = ("data/", "tests/published/")
 #: Files of others, carried word for word: a browser library and its licence.
 CARRIED = re.compile(r"\.min\.js\Z|LICENSE")
 
@@ -88,6 +90,8 @@ def test_nothing_barred_in_any_file() -> None:
         faults = faults_in(raw.decode("utf-8"))
         if CARRIED.search(path.name):
             faults = [fault for fault in faults if "registry" in fault or "machine" in fault]
+        if relative(path).startswith(CITING):
+            faults = [fault for fault in faults if "outside address" not in fault]
         if faults:
             found[relative(path)] = faults
     assert read > 10
@@ -133,6 +137,7 @@ def test_checker_sees(text: str) -> None:
         "https://doi.org/10.1109/JSSC.1968.1049902",
         "voila #1189 leaks while it waits",
         "a fair sample, chained air, PAIR",
+        "prints http://... once ready",
         "notebooks/work/ and ./tmp/file",
         "https://workshop.example/lab/?v=1",
     ],
