@@ -1,6 +1,7 @@
-"""How a test run treats what may be missing or is not wanted: the browser, the benchmarks."""
+"""The commands of the guides, and how a test run treats what may be missing or is not wanted."""
 
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -61,3 +62,20 @@ def test_a_browser_that_is_there_is_used(run) -> None:
 def test_benchmarks_run_only_when_asked_for(run) -> None:
     assert "1 passed" in run("tests/benchmarks").stdout
     assert "test_speed" not in run("--collect-only").stdout
+
+
+def test_every_make_target_in_the_guides_exists() -> None:
+    guides = "".join((ROOT / name).read_text("utf-8") for name in ("README.md", "DEVELOPERS.md"))
+    named = set(re.findall(r"(?m)(?:^|`)make ([a-z]+)", guides))
+    assert {"serve", "test"} <= named
+    targets = set(re.findall(r"(?m)^([a-z]+):", (ROOT / "Makefile").read_text("utf-8")))
+    assert named - targets == set()
+
+
+def test_readme_opens_with_the_job_a_picture_and_two_commands() -> None:
+    text = (ROOT / "README.md").read_text("utf-8")
+    first_block = re.search(r"(?s)```\n(.*?)```", text)
+    assert first_block is not None
+    assert first_block[1].split("\n")[:-1] == ["make serve", "make test"]
+    title, job, picture, *_ = re.split(r"\n{2,}", text[: first_block.start()])
+    assert title == "# piezolab" and job.startswith("You have") and picture.startswith("![")
