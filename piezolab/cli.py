@@ -32,3 +32,42 @@ def serve(host: str, port: int, open_browser: bool, base_url: str) -> None:
         run(host=host, port=port, open_browser=open_browser, base_url=base_url)
     except ServingError as error:
         raise click.ClickException(str(error)) from error
+
+
+@main.command()
+@click.argument("link", default="")
+@click.option("--at", "at", default="", help="Frequencies in Hz for response and noise density, such as 20,82.4,1000.")
+def figures(link: str, at: str) -> None:
+    """Print what the chapters show, as JSON. LINK is a share link or its query part; empty is the default chain."""
+    import json
+
+    from piezolab.chain.link import read_link
+
+    chain, problems = read_link(link)
+    sentences = [problem.sentence for problem in problems]
+    frequencies, wrong = _frequencies(at)
+    for sentence in sentences + wrong:
+        click.echo(sentence, err=True)
+    if sentences or wrong:
+        raise SystemExit(2)
+    from piezolab.studies.figures import figures as compute
+
+    click.echo(json.dumps(compute(chain, frequencies), indent=1, ensure_ascii=False, allow_nan=False))
+
+
+def _frequencies(text: str) -> tuple[list[float] | None, list[str]]:
+    from piezolab.quantity import QuantityError, parse
+
+    if not text.strip():
+        return None, []
+    found, wrong = [], []
+    for word in text.split(","):
+        try:
+            value = parse(word, "Hz", what="--at")
+        except QuantityError as error:
+            wrong.append(str(error))
+            continue
+        if not 1e-3 <= value <= 10e6:
+            wrong.append(f"--at: {word.strip()!r} is out of range; allowed is 1 mHz to 10 MHz.")
+        found.append(value)
+    return found, wrong

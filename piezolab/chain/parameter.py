@@ -1,0 +1,262 @@
+"""One setting of a chain: its key in the link, what people read, its default and what it may be.
+
+A parameter knows how its value is read from text, written as text and checked; nothing else in the project does.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+from piezolab.quantity import QuantityError, letter_code, parse, show
+
+
+class ParameterError(ValueError):
+    """A value that a parameter does not take; the message is one sentence with label, value and allowed range."""
+
+
+@dataclass(frozen=True)
+class Parameter:
+    """Base of all kinds. `default` may be None: then the value comes from elsewhere (see `optional_from`).
+
+    key: word in the share link; label: on screen; group: which part of the chain it belongs to; hint: one plain
+    sentence for the tool-tip; optional_from: where a value that was not entered comes from ("the type", ...).
+    """
+
+    key: str
+    label: str
+    group: str
+    default: Any = None
+    hint: str = ""
+    optional_from: str = ""
+
+    def read(self, text: str) -> Any:
+        """The value that a text means. Raises ParameterError."""
+        raise NotImplementedError
+
+    def write(self, value: Any) -> str:
+        """The canonical text, which `read` turns back into exactly this value."""
+        raise NotImplementedError
+
+    def check(self, value: Any) -> Any:
+        """The value in canonical form. Raises ParameterError."""
+        raise NotImplementedError
+
+    def show(self, value: Any) -> str:
+        """The value for people, with its unit."""
+        return self.write(value)
+
+    @property
+    def allowed(self) -> str:
+        """What is allowed, as the end of a sentence."""
+        raise NotImplementedError
+
+    def with_default(self, default: Any, **changes: Any) -> Parameter:
+        """The same parameter with another default (a stage's own)."""
+        return replace(self, default=default, **changes)
+
+    def refuse(self, value: object, why: str = "") -> ParameterError:
+        """The error for a value: label, value, allowed range, in one sentence."""
+        shown = value if isinstance(value, str) else f"{value!r}"
+        shown = " ".join(shown.split())
+        shown = shown if len(shown) <= 60 else shown[:57] + "..."
+        return ParameterError(f"{self.label}: {shown!r} {why or 'cannot be used'}; allowed is {self.allowed}.")
+
+
+@dataclass(frozen=True)
+class Quantity(Parameter):
+    """A physical value in the SI base unit `unit`, from `low` to `high`.
+
+    negative: known to be below zero by its nature: either sign is read, the negative is kept, and `low` to `high` bound
+    its size; linear: a slider over it is linear, not logarithmic.
+    """
+
+    unit: str = ""
+    low: float = 0.0
+    high: float = math.inf
+    negative: bool = False
+    linear: bool = False
+
+    def read(self, text: str) -> float:
+        try:
+            value = parse(text, self.unit, what=self.label)
+        except QuantityError as error:
+            message = str(error).rstrip(".")
+            raise ParameterError(f"{message}; allowed is {self.allowed}.") from None
+        return self.check(value)
+
+    def write(self, value: float) -> str:
+        return letter_code(value, self.unit)
+
+    def check(self, value: Any) -> float:
+        if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+            raise self.refuse(value, "is not a number")
+        value = float(value)
+        if not self.low <= (abs(value) if self.negative else value) <= self.high:
+            raise self.refuse(self.show(value), "is out of range")
+        return -abs(value) if self.negative else value + 0.0  # no negative zero
+
+    def show(self, value: float) -> str:
+        return show(value, self.unit)
+
+    @property
+    def allowed(self) -> str:
+        sign = ", either sign" if self.negative else ""
+        return f"{_bound(self.low, self.unit)} to {_bound(self.high, self.unit)}{sign}"
+
+
+def _bound(value: float, unit: str) -> str:
+    """A bound without idle zeros: 1 GΩ, 0.05."""
+    return next(show(value, unit, n) for n in (1, 2, 3) if n == 3 or math.isclose(float(f"{value:.{n}g}"), value))
+
+
+@dataclass(frozen=True)
+class Choice(Parameter):
+    """One of several words. `options` maps each word to its label, or is a function that loads them when asked."""
+
+    options: Mapping[str, str] | Callable[[], Mapping[str, str]] = ()
+
+    @property
+    def choices(self) -> Mapping[str, str]:
+        """Word -> label."""
+        return self.options() if callable(self.options) else self.options
+
+    def read(self, text: str) -> str:
+        return self.check(text.strip())
+
+    def write(self, value: str) -> str:
+        return value
+
+    def check(self, value: Any) -> str:
+        if not isinstance(value, str) or value not in self.choices:
+            same = [word for word in self.choices if isinstance(value, str) and word.lower() == value.lower()]
+            if same:
+                return same[0]
+            raise self.refuse(value, "is not known")
+        return value
+
+    def show(self, value: str) -> str:
+        return self.choices.get(value, value)
+
+    @property
+    def allowed(self) -> str:
+        words = list(self.choices)
+        return " or ".join(words) if len(words) < 3 else ", ".join(words[:-1]) + " or " + words[-1]
+
+
+@dataclass(frozen=True)
+class Picked(Quantity):
+    """A number that is picked from a list, never measured."""
+
+    picks: tuple[float, ...] = ()
+
+    def check(self, value: Any) -> float:
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            raise self.refuse(value, "is not a number")
+        if value not in self.picks:
+            raise self.refuse(f"{value:g} {self.unit}".strip(), "is not in the list")
+        return float(value)
+
+    @property
+    def allowed(self) -> str:
+        words = [f"{pick:g} {self.unit}".strip() for pick in self.picks]
+        return " or ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
+
+
+@dataclass(frozen=True)
+class Several(Parameter):
+    """Several quantities in a fixed order, joined by commas; None means that there is none.
+
+    `parts` are quantities whose own labels name them in errors.
+    """
+
+    parts: tuple[Quantity, ...] = ()
+
+    def read(self, text: str) -> tuple[float, ...] | None:
+        if text.strip().lower() == "none":
+            return None
+        words = text.split(",")
+        if len(words) != len(self.parts):
+            raise self.refuse(text, f"is not {len(self.parts)} values joined by commas")
+        return self.check(tuple(part.read(word) for part, word in zip(self.parts, words, strict=True)))
+
+    def write(self, value: tuple[float, ...] | None) -> str:
+        if value is None:
+            return "none"
+        return ",".join(part.write(v) for part, v in zip(self.parts, value, strict=True))
+
+    def check(self, value: Any) -> tuple[float, ...] | None:
+        if value is None:
+            return None
+        if not isinstance(value, tuple | list) or len(value) != len(self.parts):
+            raise self.refuse(value, f"is not {len(self.parts)} values")
+        return tuple(part.check(v) for part, v in zip(self.parts, value, strict=True))
+
+    def show(self, value: tuple[float, ...] | None) -> str:
+        if value is None:
+            return "none"
+        return ", ".join(f"{part.label} {part.show(v)}" for part, v in zip(self.parts, value, strict=True))
+
+    @property
+    def allowed(self) -> str:
+        return "none, or " + ", ".join(f"{part.label} from {part.allowed}" for part in self.parts)
+
+
+@dataclass(frozen=True)
+class Words(Choice):
+    """One or two of several words, joined by a comma; the value is a tuple of words."""
+
+    most: int = 2
+
+    def read(self, text: str) -> tuple[str, ...]:
+        return self.check(tuple(word.strip() for word in text.split(",")))
+
+    def write(self, value: tuple[str, ...]) -> str:
+        return ",".join(value)
+
+    def check(self, value: Any) -> tuple[str, ...]:
+        if isinstance(value, str):
+            value = (value,)
+        if not isinstance(value, tuple | list) or not 1 <= len(value) <= self.most:
+            raise self.refuse(",".join(value) if isinstance(value, tuple | list) else value, "is not one or two kinds")
+        return tuple(Choice.check(self, word) for word in value)
+
+    def show(self, value: tuple[str, ...]) -> str:
+        return " and ".join(self.choices.get(word, word) for word in value)
+
+    @property
+    def allowed(self) -> str:
+        return f"one or two of {Choice.allowed.fget(self)}"
+
+
+@dataclass(frozen=True)
+class Tuning(Parameter):
+    """Strings, low to high: note names joined by hyphens; the value is the canonical text."""
+
+    def read(self, text: str) -> str:
+        return self.check(text)
+
+    def write(self, value: str) -> str:
+        return value
+
+    def check(self, value: Any) -> str:
+        from piezolab.pitch import format_tuning, parse_tuning
+
+        if not isinstance(value, str):
+            raise self.refuse(value, "is not a tuning")
+        try:
+            return format_tuning(parse_tuning(value, what=self.label))
+        except QuantityError as error:
+            message = str(error).rstrip(".")
+            raise ParameterError(f"{message}; allowed is {self.allowed}.") from None
+
+    def show(self, value: str) -> str:
+        from piezolab.pitch import parse_tuning
+
+        return " ".join(note.display for note in parse_tuning(value))
+
+    @property
+    def allowed(self) -> str:
+        return "1 to 12 notes from A0 to C8, such as D3-A3-D4"

@@ -1,0 +1,37 @@
+"""What can be wrong with a chain, as sentences for people."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from piezolab.chain.parameter import Parameter
+
+
+@dataclass(frozen=True)
+class Problem:
+    """What is wrong with one key: a sentence that starts with the control's label and gives value and allowed range."""
+
+    key: str
+    sentence: str
+
+    def __str__(self) -> str:
+        return self.sentence
+
+
+class ChainError(ValueError):
+    """One or more values that a chain does not take; `problems` lists them."""
+
+    def __init__(self, problems: Iterable[Problem]) -> None:
+        self.problems = tuple(problems)
+        super().__init__("\n".join(problem.sentence for problem in self.problems))
+
+
+def unknown_key(key: str, table: Mapping[str, Parameter]) -> str:
+    """The sentence about a key that no chain has."""
+    from difflib import get_close_matches
+
+    shown = key if len(key) <= 40 else key[:37] + "..."
+    near = get_close_matches(key, list(table), n=1) if len(key) <= 40 else []
+    hint = f"did you mean {near[0]!r}?" if near else "the keys are listed in the guide."
+    return f"link: {shown!r} is not a key of a chain; {hint}"

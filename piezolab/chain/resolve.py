@@ -1,0 +1,89 @@
+"""From what was entered to numbers: what type, battery and input kind supply, and what contradicts what."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from piezolab import catalogue
+from piezolab.chain.defaults import MEASURED_VDS, default
+from piezolab.chain.parameters import all_parameters
+from piezolab.chain.problems import Problem
+from piezolab.chain.values import Values
+
+Look = Callable[[str], Any]
+_INPUT_KEYS = ("input_r", "input_c", "input_max", "input_noise")
+
+
+def resolved(look: Look) -> Values:
+    """All values of a chain, in SI units; words stay words. `look` gives what a key was entered as, or its default.
+
+    Two inputs in parallel count as one load: resistances in parallel, capacitances added, the lower ceiling, and the noise of
+    the first named, to which one listens.
+    """
+    values = {key: look(key) for key in all_parameters() if key != "v"}
+    values |= _transistor(look)
+    kinds = [catalogue.inputs()[kind] for kind in values["input"]]
+    load = {
+        "input_r": 1 / sum(1 / kind.r for kind in kinds),
+        "input_c": sum(kind.c for kind in kinds),
+        "input_max": min(kind.max_v_peak for kind in kinds),
+        "input_noise": kinds[0].noise,
+    }
+    for key in _INPUT_KEYS:
+        if values[key] is None:
+            values[key] = load[key]
+    return Values(values)
+
+
+def _transistor(look: Look) -> dict[str, float]:
+    kind = catalogue.transistors()[look("jfet")]
+    typical = {
+        "jfet_idss": kind.idss_typical,
+        "jfet_vds": MEASURED_VDS if look("jfet_idss") is not None else kind.idss_vds,
+        "jfet_vgsoff": -kind.vgsoff_intercept_typical,
+        "jfet_lambda": kind.lambda_,
+        "jfet_ciss": kind.ciss,
+        "jfet_crss": kind.crss,
+        "jfet_ig": kind.igss,
+        "jfet_corner": kind.noise_corner,
+    }
+    return {key: value if look(key) is None else look(key) for key, value in typical.items()}
+
+
+def contradictions(entered: Mapping[str, Any]) -> list[Problem]:
+    """Pairs of values, each allowed alone, that cannot stand together. The key named is the one to drop."""
+    found = []
+    table = all_parameters()
+
+    def value(key: str) -> Any:
+        return entered.get(key, default(key, entered))
+
+    if len(value("input")) > 1:
+        for key in _INPUT_KEYS:
+            if key in entered:
+                shown = table[key].show(entered[key])
+                found.append(
+                    Problem(
+                        key,
+                        f"{table[key].label}: {shown!r} was entered with two inputs; allowed is an entered value "
+                        "with one input only.",
+                    )
+                )
+    if "jfet_ciss" in entered or "jfet_crss" in entered:
+        kind = catalogue.transistors()[value("jfet")]
+        ciss = entered.get("jfet_ciss", kind.ciss)
+        crss = entered.get("jfet_crss", kind.crss)
+        if ciss < crss:
+            key = "jfet_crss" if "jfet_crss" in entered else "jfet_ciss"
+            bound = f"0 F to {table['jfet_ciss'].show(ciss)}" if key == "jfet_crss" else (
+                f"{table['jfet_crss'].show(crss)} to 200 pF"
+            )
+            found.append(
+                Problem(
+                    key,
+                    f"{table[key].label}: {table[key].show(entered[key])!r} does not fit, since C_iss contains C_rss; "
+                    f"allowed is {bound}.",
+                )
+            )
+    return found

@@ -1,0 +1,78 @@
+"""What a stage declares, and the register of stages."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from types import MappingProxyType
+from typing import ClassVar
+
+from piezolab.chain.parameter import Parameter
+from piezolab.chain.parts import Part, Point
+from piezolab.chain.values import Values
+
+INPUT = "pickup"  # the node that the pickup's lead brings to the stage
+OUTPUT = "jack"  # the node at which the cable starts
+SUPPLY = "supply"  # the stage's own supply lane
+
+
+class Stage:
+    """One stage topology: its controls, its parts with their nodes, and where they stand in the schematic.
+
+    key: word in the link; title: for people; controls: parameters in the link's order, with this stage's defaults; powered:
+    whether it needs a supply; inverts: whether the output moves against the input; output: the node where the cable
+    starts; wires: connections of the schematic as lists of grid points. A stage that is powered takes its supply from the
+    node `supply` and its signal from the node `pickup`; its transistor is named Q1.
+    """
+
+    key: ClassVar[str]
+    title: ClassVar[str]
+    controls: ClassVar[tuple[Parameter, ...]] = ()
+    powered: ClassVar[bool] = True
+    inverts: ClassVar[bool] = False
+    output: ClassVar[str] = OUTPUT
+
+    def parts(self, values: Values) -> tuple[Part, ...]:
+        """The stage's parts for these values; parts of value "none" (a capacitor of 0 F) are left out."""
+        raise NotImplementedError
+
+    def wires(self, values: Values) -> tuple[tuple[Point, ...], ...]:
+        """Wires of the schematic between the places of the parts."""
+        return ()
+
+
+_STAGES: dict[str, Stage] = {}
+
+
+def register(stage: type[Stage]) -> type[Stage]:
+    """Make a stage known everywhere. Raises ValueError where a shared control differs in more than its default."""
+    for control in stage.controls:
+        for other in _STAGES.values():
+            for theirs in other.controls:
+                if theirs.key == control.key and theirs.with_default(None) != control.with_default(None):
+                    raise ValueError(f"{stage.key}: control {control.key!r} differs from that of stage {other.key!r}")
+    _STAGES[stage.key] = stage()
+    return stage
+
+
+def unregister(key: str) -> None:
+    """Forget a stage (for tests)."""
+    _STAGES.pop(key, None)
+
+
+def all_stages() -> Mapping[str, Stage]:
+    """Stages by key, in order of registration."""
+    return MappingProxyType(_STAGES)
+
+
+def stage_named(key: str) -> Stage:
+    """The stage of that key. Raises KeyError."""
+    return _STAGES[key]
+
+
+def controls() -> tuple[Parameter, ...]:
+    """Controls of all stages, each once, in the order in which stages declare them, with the first stage's default."""
+    found: dict[str, Parameter] = {}
+    for stage in _STAGES.values():
+        for control in stage.controls:
+            found.setdefault(control.key, control)
+    return tuple(found.values())

@@ -1,0 +1,48 @@
+"""A chain made linear at its operating point: what every small-signal study starts from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from piezolab.chain.assembly import Assembly, assemble
+from piezolab.chain.values import Values
+from piezolab.circuit.network import Network
+from piezolab.circuit.operating_point import JfetPoint, OperatingPoint, operating_point
+from piezolab.circuit.small_signal import linearised, transfer
+
+
+@dataclass(frozen=True)
+class LinearChain:
+    """An assembly with its operating point and its linear network; computed when asked for, once."""
+
+    assembly: Assembly
+
+    @classmethod
+    def of(cls, values: Values) -> LinearChain:
+        """From resolved values, numbers or arrays of builds."""
+        return cls(assemble(values))
+
+    @cached_property
+    def point(self) -> OperatingPoint:
+        """Operating point of the whole network."""
+        return operating_point(self.assembly.network)
+
+    @cached_property
+    def network(self) -> Network:
+        """Small-signal equivalent."""
+        return linearised(self.assembly.network, self.point)
+
+    @property
+    def transistor(self) -> JfetPoint | None:
+        """The stage's transistor at rest; None with no stage."""
+        return self.point.jfets.get("Q1")
+
+    def gain(self, frequency: np.ndarray | float) -> np.ndarray:
+        """v(load)/v(open circuit of one disc), complex, shape batch + frequency (Hz).
+
+        Discs wired opposed cancel what both feel alike: their gain is 0 but for their inequality.
+        """
+        return transfer(self.network, frequency, self.assembly.drive, self.assembly.load)
