@@ -30,6 +30,16 @@ from piezolab.circuit.errors import CircuitError, FloatingNodeError
 SMALL_OHM = 100.0
 
 
+_PASSIVE = {Resistor: "ohm", Capacitor: "farad", Inductor: "henry"}
+
+
+def _is_passive(value: object) -> bool:
+    if isinstance(value, float):
+        return 0.0 <= value < float("inf")
+    value = np.asarray(value, float)
+    return bool(np.all((value >= 0) & np.isfinite(value)))
+
+
 @dataclass(frozen=True)
 class Network:
     """Elements with distinct names. Raises CircuitError on a doubled name or a passive value below zero."""
@@ -42,12 +52,13 @@ class Network:
         if len(set(names)) != len(names):
             doubled = sorted({name for name in names if names.count(name) > 1})
             raise CircuitError(f"two elements bear the name {doubled[0]!r}")
+        for name in names:
+            if name == GROUND or name in self.nodes:
+                raise CircuitError(f"{name!r} is the name of an element and of a node")
         for element in self.elements:
-            for kind, field in ((Resistor, "ohm"), (Capacitor, "farad"), (Inductor, "henry")):
-                if isinstance(element, kind):
-                    value = np.asarray(getattr(element, field), float)
-                    if not np.all(value >= 0) or not np.all(np.isfinite(value)):
-                        raise CircuitError(f"{element.name}: {field} must be a number from 0 up")
+            field = _PASSIVE.get(type(element))
+            if field and not _is_passive(getattr(element, field)):
+                raise CircuitError(f"{element.name}: {field} must be a number from 0 up")
 
     def __iter__(self) -> Iterator[Element]:
         return iter(self.elements)
@@ -154,13 +165,11 @@ def dc_equations(network: Network) -> Equations:
             case Inductor():
                 equations.branch(element.name, element.a, element.b)
             case _:
-                _add_linear(equations, element, None, 1)
+                _add_linear(equations, element, 0)
     return equations
 
 
-def ac_equations(
-    network: Network, omega: np.ndarray, *, transposed: bool = False
-) -> Equations:
+def ac_equations(network: Network, omega: np.ndarray, *, transposed: bool = False) -> Equations:
     """The linear elements at angular frequencies omega (rad/s, shape (F,)); values gain a trailing axis for it.
 
     Independent sources are dead (voltage sources short, current sources open). Transistors are left out:
@@ -168,6 +177,7 @@ def ac_equations(
     """
     equations = Equations(network.nodes, transposed=transposed)
     extra = np.ndim(omega)
+    j_omega = 1j * omega
     for element in network:
         match element:
             case CurrentSource():
@@ -175,50 +185,48 @@ def ac_equations(
             case Jfet():
                 raise CircuitError(f"{element.name}: linearise the transistor before asking for a response")
             case Capacitor():
-                farad, loss = _wide(element.farad, extra), _wide(element.loss_tangent, extra)
-                equations.admittance(
-                    element.a, element.b, omega * (farad * (1j + loss) if np.any(loss) else 1j * farad)
-                )
+                lossy = _wide(element.farad, extra) * (1 - 1j * _wide(element.loss_tangent, extra))
+                equations.admittance(element.a, element.b, j_omega * lossy)
             case Inductor():
-                equations.branch(element.name, element.a, element.b, 1j * omega * _wide(element.henry, extra))
+                equations.branch(element.name, element.a, element.b, j_omega * _wide(element.henry, extra))
             case _:
-                _add_linear(equations, element, omega, extra)
+                _add_linear(equations, element, extra)
     return equations
 
 
-def _add_linear(equations: Equations, element: Element, omega: np.ndarray | None, extra: int) -> None:
-    widen = (lambda value: value) if omega is None else (lambda value: _wide(value, extra))
+def _add_linear(equations: Equations, element: Element, extra: int) -> None:
     match element:
         case Resistor():
-            ohm = np.asarray(element.ohm, float)
-            if np.min(ohm) < SMALL_OHM:
-                equations.branch(element.name, element.a, element.b, widen(element.ohm))
-            else:
-                equations.admittance(element.a, element.b, 1.0 / widen(ohm[()]))
+            ohm = _wide(element.ohm, extra)
+            if element.a != element.b and (ohm if isinstance(ohm, float) else ohm.min()) < SMALL_OHM:
+                equations.branch(element.name, element.a, element.b, ohm)
+            elif element.a != element.b:
+                equations.admittance(element.a, element.b, 1.0 / ohm)
         case VoltageSource():
             equations.branch(element.name, element.a, element.b)
         case VoltageControlledCurrent():
-            equations.transadmittance(
-                element.a, element.b, element.plus, element.minus, widen(element.siemens)
-            )
+            siemens = _wide(element.siemens, extra)
+            equations.transadmittance(element.a, element.b, element.plus, element.minus, siemens)
         case VoltageControlledVoltage():
             equations.branch(element.name, element.a, element.b)
-            equations.control(element.name, element.plus, -widen(element.gain))
-            equations.control(element.name, element.minus, widen(element.gain))
+            equations.control(element.name, element.plus, -_wide(element.gain, extra))
+            equations.control(element.name, element.minus, _wide(element.gain, extra))
         case CurrentControlledCurrent():
-            equations.control(element.a, element.through, widen(element.gain))
-            equations.control(element.b, element.through, -widen(element.gain))
+            equations.control(element.a, element.through, _wide(element.gain, extra))
+            equations.control(element.b, element.through, -_wide(element.gain, extra))
         case CurrentControlledVoltage():
             equations.branch(element.name, element.a, element.b)
-            equations.control(element.name, element.through, -widen(element.ohm))
+            equations.control(element.name, element.through, -_wide(element.ohm, extra))
         case _:
             raise CircuitError(f"{element.name}: no rule for {type(element).__name__}")
 
 
 def _wide(value: object, extra: int) -> object:
-    """A batch value with `extra` trailing axes for frequency."""
+    """A batch value with `extra` trailing axes for frequency; a plain number stays one."""
+    if isinstance(value, float | int):
+        return float(value)
     value = np.asarray(value)
-    return value[(...,) + (None,) * extra] if value.ndim else value[()]
+    return value[(...,) + (None,) * extra] if value.ndim else value.item()
 
 
 def _check_grounded(network: Network) -> None:

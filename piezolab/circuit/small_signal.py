@@ -11,9 +11,11 @@ from piezolab.circuit.elements import (
     Capacitor,
     CurrentSource,
     Element,
+    Jfet,
     VoltageControlledCurrent,
     VoltageSource,
 )
+from piezolab.circuit.errors import CircuitError
 from piezolab.circuit.network import Network, ac_equations, by_name
 from piezolab.circuit.operating_point import OperatingPoint
 
@@ -27,7 +29,7 @@ def linearised(network: Network, point: OperatingPoint) -> Network:
     """
     elements: list[Element] = []
     for element in network:
-        if element not in network.jfets:
+        if not isinstance(element, Jfet):
             elements.append(element)
             continue
         q, d, g, s = element.name, element.drain, element.gate, element.source
@@ -52,8 +54,9 @@ def transfer(
 ) -> np.ndarray:
     """v(output) - v(reference) per unit of drive, complex, shape batch + shape of frequency (Hz, 0 or 1 axes).
 
-    `drive` names one independent source, or several with their amplitudes; all others are dead. The network must be linear
-    (`linearised`). Raises SingularNetworkError, or CircuitError where a name is not an independent source.
+    `drive` names one independent source, or several with their amplitudes (numbers or arrays of the batch's shape); all
+    others are dead. The network must be linear (`linearised`). Raises SingularNetworkError, or CircuitError where a
+    name is not an independent source or the network has no such node.
     """
     return transfers(network, frequency, drive, [(output, reference)])[0]
 
@@ -65,45 +68,51 @@ def transfers(
     outputs: Iterable[tuple[str, str]],
 ) -> list[np.ndarray]:
     """As `transfer`, for several pairs of nodes from one solution."""
-    frequency = np.asarray(frequency, float)
-    shape = network.batch_shape + frequency.shape
-    found = solve_driven(network, frequency, drive)
+    frequency, outputs = np.asarray(frequency, float), list(outputs)
+    wanted = {node for pair in outputs for node in pair if node != GROUND}
+    found = solve_driven(network, frequency, drive, wanted)
+    found[GROUND] = 0.0
+    batch = np.broadcast_shapes(network.batch_shape, *(np.shape(value) for value in by_name(drive).values()))
+    shape = batch + frequency.shape
     answer = []
     for a, b in outputs:
-        value = (0.0 if a == GROUND else found[a]) - (0.0 if b == GROUND else found[b])
-        answer.append(np.broadcast_to(np.asarray(value, complex), shape))
+        value = found[a] if b == GROUND else found[a] - found[b]
+        if np.shape(value) != shape or not np.iscomplexobj(value):
+            value = np.broadcast_to(np.asarray(value, complex), shape)
+        answer.append(value)
     return answer
 
 
 def solve_driven(
-    network: Network, frequency: np.ndarray, drive: Mapping[str, Value] | str
+    network: Network,
+    frequency: np.ndarray,
+    drive: Mapping[str, Value] | str,
+    wanted: Iterable[str] | None = None,
 ) -> dict[str, Value]:
-    """All node voltages (V) and branch currents (A) of a linear network per unit of drive."""
+    """All node voltages (V) and branch currents (A) of a linear network per unit of drive; or at least the wanted."""
     extra = np.ndim(frequency)
     side: dict[str, Value] = {}
     for name, amplitude in by_name(drive).items():
         amplitude = np.asarray(amplitude)
-        if amplitude.ndim:
-            amplitude = amplitude[(...,) + (None,) * extra]
+        amplitude = amplitude[(...,) + (None,) * extra] if amplitude.ndim else amplitude.item()
         match network[name]:
             case VoltageSource():
-                side[name] = amplitude[()]
+                side[name] = amplitude
             case CurrentSource() as source:
                 for node, sign in ((source.a, -1.0), (source.b, 1.0)):
                     if node != GROUND:
-                        side[node] = side.get(node, 0.0) + sign * amplitude[()]
+                        side[node] = side.get(node, 0.0) + sign * amplitude
             case other:
-                raise TypeError(f"{name}: a {type(other).__name__} cannot drive a network; name a source")
+                raise CircuitError(f"{name}: a {type(other).__name__} cannot drive a network; name a source")
+    for node in wanted or ():
+        if node not in network.nodes:
+            raise CircuitError(f"the network has no node {node!r}; there are {', '.join(network.nodes)}")
     equations = ac_equations(network, 2 * np.pi * frequency)
-    return equations.solve(side)[0]
+    return equations.solve(side, wanted=wanted)[0]
 
 
-def impedance(
-    network: Network, frequency: np.ndarray | float, a: str, b: str = GROUND
-) -> np.ndarray:
+def impedance(network: Network, frequency: np.ndarray | float, a: str, b: str = GROUND) -> np.ndarray:
     """Impedance in ohm seen between a and b with all independent sources dead; shape batch + frequency."""
     probe = "impedance probe"
     probed = network.plus(CurrentSource(probe, b, a))
     return transfer(probed, frequency, probe, a, b)
-
-

@@ -1,0 +1,227 @@
+"""What a network's transistors do to each other: the port voltages that solve v = v_open - Z i(v), for a whole batch.
+
+The linear part of a network, seen from its transistors, is an open-circuit voltage and an impedance matrix for the two
+ports (gate to source, drain to source) of each. Newton's method on that is damped by the junction law, started from a
+bracketed solution without gate current, and carried on by raising the sources in steps where it does not settle.
+V_GS and V_DS are the unknowns, so a channel drop of a microvolt keeps its digits beside a supply of volts.
+
+Arrays: v, v_open (N, 2K) in the order V_GS, V_DS of the first transistor, then of the second; z (N, 2K, 2K) in ohm.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+import numpy as np
+
+from piezolab.circuit.errors import OperatingPointError
+from piezolab.circuit.jfet import JfetModel, channel, gate_currents
+
+_ITERATIONS = 120
+_RELATIVE = 1e-11  # settled when the next step would move every current by less than this part of it
+_FLOOR_A = 1e-18
+
+
+def flat_model(model: JfetModel, shape: tuple[int, ...]) -> JfetModel:
+    """The model with each field as wide as a flattened batch of that shape (or a single number)."""
+    return model.take(np.arange(int(np.prod(shape))), shape)
+
+
+def port_currents(models: list[JfetModel], v: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Currents into the ports (N, 2K), their slopes (N, 2K, 2K), and the sizes of what adds up to them (N, 2K)."""
+    i, size = np.empty_like(v), np.empty_like(v)
+    slope = np.zeros((*v.shape, v.shape[-1]))
+    for n, model in enumerate(models):
+        g, d = 2 * n, 2 * n + 1
+        i_ch, g_m, g_ds = channel(model, v[:, g], v[:, d])
+        i_gs, g_gs, i_gd, g_gd = gate_currents(model, v[:, g], v[:, d])
+        i[:, g], i[:, d] = i_gs + i_gd, i_ch - i_gd
+        size[:, g], size[:, d] = np.abs(i_gs) + np.abs(i_gd), np.abs(i_ch) + np.abs(i_gd)
+        slope[:, g, g], slope[:, g, d] = g_gs + g_gd, -g_gd
+        slope[:, d, g], slope[:, d, d] = g_m - g_gd, g_ds + g_gd
+    return i, slope, size
+
+
+def solve_ports(
+    names: Sequence[str], models: list[JfetModel], v_open: np.ndarray, z: np.ndarray, start: np.ndarray | None = None
+) -> np.ndarray:
+    """Port voltages, from a guess if there is one. Raises OperatingPointError naming the transistors."""
+    v = _newton(models, v_open, z, _start(models, v_open, z) if start is None else start)
+    again = [] if start is None else [_restarted]
+    fallbacks = [*again, _raise_sources] if len(models) > 1 else [*again, _bracketed, _raise_sources]
+    for fallback in fallbacks:
+        bad = np.flatnonzero(np.isnan(v).any(axis=-1))
+        if not bad.size:
+            return v
+        some = [model.take(bad, (len(v),)) for model in models]
+        v[bad] = fallback(some, v_open[bad], z[bad])
+    lost = np.isnan(v).any(axis=-1)
+    if lost.any():
+        raise OperatingPointError(
+            f"{', '.join(names)}: no operating point found for {int(lost.sum())} of {len(v)} networks"
+        )
+    return v
+
+
+def _restarted(models: list[JfetModel], v_open: np.ndarray, z: np.ndarray) -> np.ndarray:
+    return _newton(models, v_open, z, _start(models, v_open, z))
+
+
+def _start(models: list[JfetModel], v_open: np.ndarray, z: np.ndarray) -> np.ndarray:
+    """Port voltages with the gates drawing nothing: bracketed for one transistor, open-circuit for several."""
+    if len(models) > 1:
+        return np.clip(v_open, -50.0, 0.5)
+    model = models[0]
+    # the channel current falls as the network is loaded, so i - I_D(v(i)) rises and has one root
+    bound = np.abs(channel(model, np.abs(v_open[:, 0]), np.abs(v_open[:, 1]))[0]) + np.abs(
+        channel(model, np.abs(v_open[:, 0] - v_open[:, 1]), np.abs(v_open[:, 1]))[0]
+    )
+    low, high = -bound - 1e-15, bound + 1e-15
+    i = np.zeros_like(bound)
+    for _ in range(40):
+        v_gs, v_ds = v_open[:, 0] - z[:, 0, 1] * i, v_open[:, 1] - z[:, 1, 1] * i
+        now, g_m, g_ds = channel(model, v_gs, v_ds)
+        off = i - now
+        low, high = np.where(off < 0, i, low), np.where(off > 0, i, high)
+        step = i - off / (1 + g_m * z[:, 0, 1] + g_ds * z[:, 1, 1])
+        inside = (step > low) & (step < high)
+        i_next = np.where(inside, step, 0.5 * (low + high))
+        if np.all(np.abs(i_next - i) <= 1e-9 * np.abs(i) + 1e-16):
+            break
+        i = i_next
+    v = v_open - z[:, :, 1] * i[:, None]
+    v[:, 0] = np.minimum(v[:, 0], 0.6 + np.minimum(v[:, 1], 0.0))
+    return v
+
+
+def _newton(models: list[JfetModel], v_open: np.ndarray, z: np.ndarray, v: np.ndarray) -> np.ndarray:
+    """Damped Newton on v - v_open + Z i(v) = 0; members that do not settle come back as NaN."""
+    answer = np.full_like(v, np.nan)
+    active = np.arange(len(v))
+    v_t = np.stack(
+        [np.broadcast_to(np.asarray(m.thermal_voltage, float), len(v)) for m in models], axis=-1
+    )
+    critical = np.stack(
+        [
+            np.broadcast_to(
+                np.asarray(m.thermal_voltage * np.log(m.thermal_voltage / (np.sqrt(2) * m.saturation_current))),
+                len(v),
+            )
+            for m in models
+        ],
+        axis=-1,
+    )
+    for _ in range(_ITERATIONS):
+        some = [model.take(active, (len(answer),)) for model in models]
+        i, slope, size = port_currents(some, v)
+        miss = v - v_open[active] + (z[active] @ i[..., None])[..., 0]
+        step = -_solve_small(z[active], slope, miss)
+        change = np.abs(slope @ step[..., None])[..., 0]
+        # a transistor that is off has no slope: there the miss itself must be gone too
+        sizes = np.abs(v) + np.abs(v_open[active]) + (np.abs(z[active]) @ size[..., None])[..., 0]
+        settled = np.all((change <= _RELATIVE * size + _FLOOR_A) & (np.abs(miss) <= 1e-9 * sizes + 1e-15), axis=-1)
+        v_next = _limit(v, v + step, v_t[active], critical[active])
+        answer[active[settled]] = v_next[settled]
+        active, v = active[~settled], v_next[~settled]
+        if not active.size:
+            break
+    return answer
+
+
+def _solve_small(z: np.ndarray, slope: np.ndarray, miss: np.ndarray) -> np.ndarray:
+    """(1 + Z S)^-1 times miss; for one transistor in closed form, whose determinant is a sum of positive terms."""
+    matrix = np.eye(z.shape[-1]) + z @ slope
+    if z.shape[-1] != 2:
+        return np.linalg.solve(matrix, miss[..., None])[..., 0]
+    g_gd = -slope[:, 0, 1]
+    g_gs = slope[:, 0, 0] - g_gd
+    g_m, g_ds = slope[:, 1, 0] + g_gd, slope[:, 1, 1] - g_gd
+    slopes = g_gs * g_ds + g_gs * g_gd + g_gd * g_ds + g_gd * g_m
+    ohms = np.maximum(z[:, 0, 0] * z[:, 1, 1] - z[:, 0, 1] * z[:, 1, 0], 0.0)
+    determinant = 1 + np.einsum("nij,nji->n", z, slope) + ohms * slopes
+    a, b = miss[:, 0], miss[:, 1]
+    return np.stack(
+        [matrix[:, 1, 1] * a - matrix[:, 0, 1] * b, matrix[:, 0, 0] * b - matrix[:, 1, 0] * a], axis=-1
+    ) / determinant[:, None]
+
+
+def _limit(v: np.ndarray, wanted: np.ndarray, v_t: np.ndarray, critical: np.ndarray) -> np.ndarray:
+    """Hold back steps that would carry a junction up its exponential: above the knee a rise counts by its logarithm."""
+    wanted = wanted.copy()
+    for n in range(v_t.shape[-1]):
+        g, d = 2 * n, 2 * n + 1
+        held = []
+        for old, new in ((v[:, g], wanted[:, g]), (v[:, g] - v[:, d], wanted[:, g] - wanted[:, d])):
+            start = np.maximum(old, critical[:, n])
+            allowed = start + v_t[:, n] * np.log1p(np.maximum(new - start, 0.0) / v_t[:, n])
+            held.append(np.where(new > start + 2 * v_t[:, n], allowed, new))
+        v_gs, v_gd = held
+        shortened = (v_gs != wanted[:, g]) | (v_gd != wanted[:, g] - wanted[:, d])
+        wanted[:, d] = np.where(shortened, v_gs - v_gd, wanted[:, d])
+        wanted[:, g] = v_gs
+    return wanted
+
+
+def _bracketed(models: list[JfetModel], v_open: np.ndarray, z: np.ndarray) -> np.ndarray:
+    """One transistor by nested bracketing: V_DS for a given V_GS inside, V_GS outside, then Newton for the last digits.
+
+    In a network of resistors both are rising functions of slope 1 or more (z_DD >= z_GD and z_GG >= z_GD), so the
+    root lies within one miss of any guess.
+    """
+    (model,) = models
+
+    def inner(v_gs: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        def miss(v_ds: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+            v = np.stack([v_gs, v_ds], axis=-1)
+            i, slope, _ = port_currents(models, v)
+            value = v_ds - v_open[:, 1] + z[:, 1, 0] * i[:, 0] + z[:, 1, 1] * i[:, 1]
+            return value, 1 + z[:, 1, 0] * slope[:, 0, 1] + z[:, 1, 1] * slope[:, 1, 1]
+
+        v_ds = _rising_root(miss, np.maximum(v_gs, 0.0))
+        return v_ds, port_currents(models, np.stack([v_gs, v_ds], axis=-1))[0]
+
+    def outer(v_gs: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        _, i = inner(v_gs)
+        return v_gs - v_open[:, 0] + z[:, 0, 0] * i[:, 0] + z[:, 0, 1] * i[:, 1], np.full(len(v_gs), np.inf)
+
+    v_gs = _rising_root(outer, np.broadcast_to(np.asarray(model.v_off, float), len(v_open)).copy())
+    v = np.stack([v_gs, inner(v_gs)[0]], axis=-1)
+    return _newton(models, v_open, z, v)
+
+
+def _rising_root(miss: Callable[[np.ndarray], tuple[np.ndarray, np.ndarray]], guess: np.ndarray) -> np.ndarray:
+    """Root of a rising function of slope >= 1, by Newton inside a shrinking bracket (slope inf: by halves)."""
+    value, _ = miss(guess)
+    low, high = guess - np.abs(value) - 1e-12, guess + np.abs(value) + 1e-12
+    x = guess
+    for _ in range(300):
+        value, slope = miss(x)
+        low, high = np.where(value < 0, x, low), np.where(value > 0, x, high)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            step = x - value / slope
+        middle = 0.5 * (low + high)
+        x_next = np.where((step > low) & (step < high) & np.isfinite(slope), step, middle)
+        if np.all(np.abs(x_next - x) <= 4e-16 * np.abs(x) + 1e-18):
+            break
+        x = x_next
+    return x
+
+
+def _raise_sources(models: list[JfetModel], v_open: np.ndarray, z: np.ndarray) -> np.ndarray:
+    """Continuation: every source from nothing to its value, in steps that halve where Newton does not settle."""
+    size = len(v_open)
+    reached, step = np.zeros(size), np.full(size, 0.1)
+    v = np.zeros_like(v_open)
+    for _ in range(400):
+        active = np.flatnonzero((reached < 1) & (step > 1e-9))
+        if not active.size:
+            break
+        target = np.minimum(reached[active] + step[active], 1.0)
+        some = [model.take(active, (size,)) for model in models]
+        found = _newton(some, v_open[active] * target[:, None], z[active], v[active])
+        good = ~np.isnan(found).any(axis=-1)
+        v[active[good]] = found[good]
+        reached[active[good]] = target[good]
+        step[active] *= np.where(good, 2.0, 0.25)
+    v[reached < 1] = np.nan
+    return v
