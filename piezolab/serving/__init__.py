@@ -6,11 +6,9 @@ extension. Nothing heavy is imported before `serve` is called.
 
 from pathlib import Path
 
+from .problems import ServingError
+
 __all__ = ["ServingError", "serve"]
-
-
-class ServingError(RuntimeError):
-    """The server cannot start; the message says why in one sentence."""
 
 
 def serve(
@@ -54,7 +52,7 @@ def serve(
     ServingError
         The address cannot be listened on, or the notebooks cannot be read.
     """
-    from .app import run
+    from .start import run
 
     run(
         host=host,

@@ -48,7 +48,7 @@ class AssetFolder:
     def find(self, name: str) -> Path | None:
         """The file of that name, or None: also for anything outside the roots or of an unlisted kind."""
         relative = PurePosixPath(name)
-        unsafe = relative.is_absolute() or "\\" in name or "\0" in name or ":" in name
+        unsafe = relative.is_absolute() or relative.as_posix() != name or "\\" in name or "\0" in name or ":" in name
         if unsafe or any(part.startswith(".") for part in relative.parts) or relative.suffix not in KINDS:
             return None
         for root in self._roots:

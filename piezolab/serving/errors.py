@@ -11,6 +11,7 @@ _SENTENCES = {
     404: "There is no page at this address.",
     405: "This address cannot be used that way.",
     414: "This link is too long to be one of ours. Ask for it again, or paste the configuration as text.",
+    421: "This server answers to its own address only. Behind a proxy, start it with its public address.",
     503: "All seats are taken. This page tries again by itself; you will get in as soon as one is free.",
 }
 _OTHER = "Something went wrong on the server. Your chain is kept in the address: try again in a moment."

@@ -3,7 +3,7 @@
 import secrets
 from collections.abc import AsyncIterator
 from typing import Any
-from urllib.parse import urlsplit
+from urllib.parse import unquote_plus, urlsplit
 
 from jupyter_server.base.handlers import JupyterHandler
 from jupyter_server.utils import url_path_join
@@ -62,12 +62,18 @@ class PageHandler(Visitors, TornadoVoilaHandler):
         self._chapters = chapters
         super().initialize(**kwargs)
 
+    def check_host(self) -> bool:
+        if not super().check_host():
+            raise HTTPError(421)
+        return True
+
     async def prepare(self) -> None:
         # Voila takes these from the address even when overrides are forbidden.
         for arguments in (self.request.arguments, self.request.query_arguments):
             for name in [name for name in arguments if _overrides(name)]:
                 del arguments[name]
-        parts = [part for part in self.request.query.split("&") if not _overrides(part.partition("=")[0])]
+        parts = self.request.query.split("&")
+        parts = [part for part in parts if not _overrides(unquote_plus(part.partition("=")[0]))]
         self.request.query = "&".join(parts)
         await super().prepare()
 

@@ -1,0 +1,118 @@
+"""A real server in a process of its own, for tests."""
+
+import json
+import os
+import re
+import signal
+import subprocess
+import sys
+import threading
+import time
+from pathlib import Path
+from typing import Any
+
+import psutil
+
+_START = """
+import functools, json, sys
+from piezolab.serving import seats, start
+options, patience = json.loads(sys.argv[1])
+start.Seats = functools.partial(seats.Seats, **patience)
+from piezolab.serving import serve
+serve(**options)
+"""
+
+
+class LiveServer:
+    """Starts on a free port and stops when told to.
+
+    Parameters
+    ----------
+    notebooks : path or None
+        Folder to serve; None serves the shipped chapters.
+    patience : dict
+        Seconds until a kernel is freed, as `piezolab.serving.seats.Seats` takes them.
+    options : dict
+        Anything else that `piezolab.serving.serve` takes.
+    """
+
+    def __init__(
+        self, notebooks: Path | None = None, patience: dict[str, float] | None = None, **options: Any
+    ):
+        options = {"port": 0, **options}
+        if notebooks is not None:
+            options["notebooks"] = str(notebooks)
+        self.process = subprocess.Popen(
+            [sys.executable, "-c", _START, json.dumps([options, patience or {}])],
+            stdout=subprocess.PIPE,
+            stderr=subprocess.STDOUT,
+            text=True,
+            env={**os.environ, "PYTHONUNBUFFERED": "1"},
+        )
+        self.lines: list[str] = []
+        self._said = threading.Condition()
+        threading.Thread(target=self._listen, daemon=True).start()
+        #: Address of the start page, with a slash at its end.
+        self.url = self.wait_for(r"piezolab is ready: (\S+)", 30)[1]
+
+    def _listen(self) -> None:
+        for line in self.process.stdout:
+            with self._said:
+                self.lines.append(line.rstrip("\n"))
+                self._said.notify_all()
+        with self._said:
+            self._said.notify_all()
+
+    @property
+    def output(self) -> str:
+        """All it has printed so far."""
+        return "\n".join(self.lines)
+
+    def wait_for(self, pattern: str, seconds: float) -> re.Match[str]:
+        """The first match in what the server prints. Raises TimeoutError."""
+        end = time.monotonic() + seconds
+        with self._said:
+            while True:
+                match = re.search(pattern, self.output)
+                if match:
+                    return match
+                left = end - time.monotonic()
+                if left <= 0 or self.process.poll() is not None:
+                    raise TimeoutError(f"no {pattern!r} in what the server said:\n{self.output}")
+                self._said.wait(min(left, 0.2))
+
+    def kernels(self) -> list[psutil.Process]:
+        """The kernel processes that run now."""
+        try:
+            children = psutil.Process(self.process.pid).children(recursive=True)
+        except psutil.NoSuchProcess:
+            return []
+        return [child for child in children if _is_kernel(child)]
+
+    def kernels_become(self, count: int, seconds: float) -> bool:
+        """Whether the number of kernels becomes ``count`` within that time."""
+        end = time.monotonic() + seconds
+        while time.monotonic() < end:
+            if len(self.kernels()) == count:
+                return True
+            time.sleep(0.05)
+        return False
+
+    def stop(self, how: int = signal.SIGTERM) -> int:
+        """Stop it and return its exit status."""
+        if self.process.poll() is None:
+            self.process.send_signal(how)
+        try:
+            return self.process.wait(15)
+        except subprocess.TimeoutExpired:
+            self.process.kill()
+            raise
+        finally:
+            self.process.stdout.close()
+
+
+def _is_kernel(process: psutil.Process) -> bool:
+    try:
+        return process.status() != psutil.STATUS_ZOMBIE and "ipykernel_launcher" in process.cmdline()
+    except psutil.Error:
+        return False
