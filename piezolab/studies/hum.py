@@ -1,9 +1,10 @@
 """Hum at the input: coupling from room wiring, supply ripple, a ground loop, with their harmonics.
 
-Three ways in, each solved on the chain's own network: a stray capacitance from mains wiring to the pickup's hot side, ripple of
-an adapter through drain and divider, and a voltage along the output cable's screen in series with the load. Their phases are
-not known, so their powers are added. The relative harmonics are an assumption (a distorted mains and a rectifier's
-sawtooth; common practice, no source) that changes the sums by little and the spectrum by much.
+Three ways in, each solved on the chain's own network: a stray capacitance from mains wiring to the pickup's hot
+side, ripple of an adapter through drain and divider, and a voltage along the output cable's screen in series
+with the load. Their phases are not known, so their powers are added. The relative harmonics are an assumption
+(a distorted mains and a rectifier's sawtooth; common practice, no source) that changes the sums by little and
+the spectrum by much.
 """
 
 from __future__ import annotations
@@ -32,8 +33,9 @@ WAYS = ("room", "ripple", "loop")
 class Hum:
     """Hum at the load's terminals.
 
-    frequency: harmonics in Hz, shape (H,); by_way: rms volts of each harmonic for each way in (room: coupled to the pickup node;
-    ripple: from an adapter; loop: along the screen), shape (H,); signal_v_rms: the reference sine of 1 kHz there.
+    frequency: harmonics in Hz, shape (H,); by_way: rms volts of each harmonic for each way in (room: coupled to
+    the pickup node; ripple: from an adapter; loop: along the screen), shape (H,); signal_v_rms: the reference
+    sine of 1 kHz there.
     """
 
     frequency: np.ndarray

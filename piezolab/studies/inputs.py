@@ -19,8 +19,9 @@ POINTLESS_DB = 0.5
 class InputRow:
     """One kind of input on this chain. Losses in dB (positive is lost), corners in Hz (nan: none), ratio at 1 kHz.
 
-    loss_db: level at 1 kHz against the unloaded jack; low_note_loss_db: the lowest string against the same stage's mid-band
-    without load; bare_low_note_db: the lowest string of the bare pickup there, re open circuit; bridging: |Z_in|/|Z_out|.
+    loss_db: level at 1 kHz against the unloaded jack; low_note_loss_db: the lowest string against the same
+    stage's mid-band without load; bare_low_note_db: the lowest string of the bare pickup there, re open
+    circuit; bridging: |Z_in|/|Z_out|.
     """
 
     kind: str
@@ -101,7 +102,8 @@ def sweep_length(chain: SignalChain, key: str, longest: float, points: int = 61)
 
 @dataclass(frozen=True)
 class Placement:
-    """The same stage in the instrument, or in a box at the far end of the cable: dB re open circuit at 1 kHz and at the
+    """The same stage in the instrument, or in a box at the far end of the cable: dB re open circuit at 1 kHz
+    and at the
     lowest string."""
 
     near_db: float
@@ -123,7 +125,7 @@ def placement(chain: SignalChain) -> Placement:
 
 
 def worth_of_stage_db(chain: SignalChain) -> float:
-    """How much of the lowest string the stage saves against the bare pickup, dB, each re its own mid-band; 0 with none."""
+    """How much of the lowest string the stage saves against the bare pickup, dB, each re its own mid-band."""
     if chain.stage == "direct":
         return 0.0
     grid = np.array([1000.0])

@@ -1,7 +1,7 @@
 """What the supply of a microphone input (phantom power) would do to an unbalanced output plugged into it.
 
-48 V reaches each signal lead through 6.81 kilohm (IEC 61938). At first the output capacitor carries the jump into the stage; in the
-end it holds the whole voltage the wrong way round.
+48 V reaches each signal lead through 6.81 kilohm (IEC 61938). At first the output capacitor carries the jump
+into the stage; in the end it holds the whole voltage the wrong way round.
 """
 
 from __future__ import annotations
@@ -23,8 +23,9 @@ FEED_OHM = 6.81e3
 
 @dataclass(frozen=True)
 class Phantom:
-    """V and A. stage_v: the stage's output node just after the jump; v_gs, v_gd: gate junctions then (negative is reverse);
-    capacitor_v: across the output capacitor in the end, positive the right way round; gate_limit_v: the type's rating;
+    """V and A. stage_v: the stage's output node just after the jump; v_gs, v_gd: gate junctions then (negative
+    is reverse); capacitor_v: across the output capacitor in the end, positive the right way round;
+    gate_limit_v: the type's rating;
     peak_a: current through the capacitor at the jump."""
 
     stage_v: float
@@ -41,7 +42,7 @@ class Phantom:
 
 
 def phantom(chain: SignalChain) -> Phantom | None:
-    """Effect on the chain's stage; None with no stage (a bare disc takes 48 V without harm, but depolarisation is slow)."""
+    """Effect on the chain's stage; None with no stage (a bare disc takes 48 V without harm)."""
     if not chain.topology.powered:
         return None
     assembly = assemble(chain.values)

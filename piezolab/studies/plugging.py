@@ -23,9 +23,9 @@ SETTLED_V = 10e-3
 class Plugging:
     """V, A, s.
 
-    rest_v: across the output capacitor at rest; leak_a, leak_worst_a: through it, typical and worst; dc_v, dc_worst_v: at the jack
-    with cable and input connected; step_v: jump at the jack on plugging in after a minute unplugged; settle_s: from then until
-    the jack is within 10 mV of where it stays.
+    rest_v: across the output capacitor at rest; leak_a, leak_worst_a: through it, typical and worst; dc_v,
+    dc_worst_v: at the jack with cable and input connected; step_v: jump at the jack on plugging in after a
+    minute unplugged; settle_s: from then until the jack is within 10 mV of where it stays.
     """
 
     rest_v: float
@@ -38,7 +38,8 @@ class Plugging:
 
 
 def leakage(farad: float, volt: float) -> tuple[float, float]:
-    """Typical and worst leakage of a capacitor at a direct voltage, A: none for film, 0.01*C*V or 3 uA at worst for an
+    """Typical and worst leakage of a capacitor at a direct voltage, A: none for film, 0.01*C*V or 3 uA at worst
+    for an
     electrolytic, a tenth of that typically (makers' usual guarantee; common practice, no source)."""
     if farad < ELECTROLYTIC_FROM or volt == 0:
         return 0.0, 0.0
