@@ -78,6 +78,6 @@ def small_notebooks(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture(scope="session")
 def server(small_notebooks: Path) -> Iterator[LiveServer]:
     """One server for all tests that leave it as they find it; it frees lost kernels within seconds."""
-    live = LiveServer(small_notebooks, patience={"unopened_s": 2.0, "lost_s": 3.0})
+    live = LiveServer(small_notebooks, patience={"unopened_s": 2.5, "lost_s": 2.5})
     yield live
     live.stop()

@@ -18,6 +18,7 @@ import functools, json, sys
 from piezolab.serving import seats, start
 options, patience = json.loads(sys.argv[1])
 start.Seats = functools.partial(seats.Seats, **patience)
+start._SWEEP_MS = 300
 from piezolab.serving import serve
 serve(**options)
 """

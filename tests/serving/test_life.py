@@ -1,0 +1,109 @@
+"""When a kernel starts and ends, and what becomes of it when something fails."""
+
+import json
+import signal
+import time
+from pathlib import Path
+
+import pytest
+import websocket
+
+from tests.serving.live import LiveServer
+from tests.serving.visitor import Visitor
+
+
+@pytest.fixture
+def visitor(server):
+    """A visitor who comes to a server without kernels."""
+    assert server.kernels_become(0, 15)
+    return Visitor(server)
+
+
+def test_goodbye_frees_the_kernel_at_once(visitor):
+    server = visitor.server
+    kernel_id = visitor.open()
+    assert len(server.kernels()) == 1
+    assert visitor.leave(kernel_id) == 204
+    assert server.kernels_become(0, 1.0)
+    assert visitor.leave(kernel_id) == 404
+
+
+def test_stock_goodbye_frees_nothing(visitor):
+    """Voila sends it before the visitor has decided to leave; its own answer was 403."""
+    kernel = visitor.open()
+    address = visitor.server.url + "voila/api/shutdown/" + kernel
+    assert visitor.http.post(address, timeout=20).status_code == 204
+    assert visitor.http.get(visitor.server.url + "api/kernels/" + kernel, timeout=20).status_code == 200
+    visitor.leave(kernel)
+
+
+def test_page_that_is_never_connected_gives_its_kernel_back(visitor):
+    visitor.open()
+    assert visitor.server.kernels()
+    assert visitor.server.kernels_become(0, 12)
+
+
+def test_lost_connection_gives_the_kernel_back_after_a_while(visitor):
+    kernel_id = visitor.open()
+    line = visitor.channel(kernel_id)
+    time.sleep(3.5)  # longer than the patience of this server: a connected page is never taken away
+    assert visitor.http.get(visitor.server.url + "api/kernels/" + kernel_id, timeout=20).status_code == 200
+    line.shutdown()
+    assert visitor.server.kernels_become(0, 12)
+
+
+def test_dead_kernel_closes_its_channel_with_a_reason(visitor):
+    kernel_id = visitor.open()
+    line = visitor.channel(kernel_id)
+    [process] = visitor.server.kernels()
+    process.kill()
+    line.settimeout(10)
+    code = 0
+    while not code:
+        opcode, data = line.recv_data()
+        if opcode == websocket.ABNF.OPCODE_CLOSE:
+            code = int.from_bytes(data[:2], "big")
+    assert code == 4404
+    assert visitor.http.get(visitor.server.url + "api/kernels/" + kernel_id, timeout=20).status_code == 404
+    assert not visitor.server.kernels()
+
+
+def test_kernels_talk_over_unix_sockets_that_only_this_user_can_reach(visitor):
+    kernel = visitor.open()
+    [process] = visitor.server.kernels()
+    file = next(Path(word) for word in process.cmdline() if word.endswith(".json"))
+    about = json.loads(file.read_text())
+    assert about["transport"] == "ipc"
+    ports = [about[name] for name in about if name.endswith("_port")]
+    assert len(ports) == 5 and all(Path(f"{about['ip']}-{port}").is_socket() for port in ports)
+    assert file.parent.stat().st_mode & 0o077 == 0
+    # What is left is ipykernel's own pipe for the output of child processes, guarded by a random word.
+    assert len([line for line in process.net_connections("inet") if line.status == "LISTEN"]) <= 1
+    visitor.leave(kernel)
+
+
+def test_seats_are_counted_and_the_next_visitor_is_told(small_notebooks):
+    server = LiveServer(small_notebooks, seats=1)
+    try:
+        first, second = Visitor(server), Visitor(server)
+        kernel_id = first.open()
+        page = second.http.get(server.url + "is-it-empty", timeout=20)
+        assert page.status_code == 503 and page.headers["Retry-After"] == "10"
+        assert "All seats are taken" in page.text
+        assert first.leave(kernel_id) == 204
+        assert second.leave(second.open()) == 204
+    finally:
+        server.stop()
+
+
+@pytest.mark.parametrize("how", [signal.SIGTERM, signal.SIGINT, signal.SIGKILL])
+def test_no_kernel_outlives_the_server(small_notebooks, how):
+    server = LiveServer(small_notebooks)
+    Visitor(server).open()
+    [process] = server.kernels()
+    folder = next(Path(word) for word in process.cmdline() if word.endswith(".json")).parent
+    status = server.stop(how)
+    process.wait(10)
+    if how != signal.SIGKILL:
+        assert status == 0 and "Traceback" not in server.output
+        assert not folder.exists()
