@@ -11,6 +11,7 @@ from piezolab.chain.values import Values
 from piezolab.studies.linear import LinearChain
 from piezolab.studies.population import builds
 
+FORWARD_V = 0.026  # about kT/q: a gate above its source by more is forward biased, however little flows yet
 SPREAD_KEYS = ("i_d", "v_gs", "v_s", "v_d", "v_ds", "g_m", "g_ds", "supply_current")
 
 
@@ -54,7 +55,7 @@ def bias_of(values: Values) -> Bias:
         v_ds=q.v_ds,
         v_ds_sat=q.v_ds_sat,
         region=q.region,
-        gate=np.where(q.gate_conducts, "conducting", "ok"),
+        gate=np.where(q.gate_conducts | (q.v_gs > FORWARD_V), "conducting", "ok"),
         g_m=q.g_m,
         g_ds=q.g_ds,
         i_g=q.i_g,
