@@ -75,14 +75,14 @@ def _open_browser(address: str) -> None:
 
 def _listen(host: str, port: int) -> tuple[list[socket.socket], int]:
     """Sockets on the first free port from ``port`` on, and that port. Raises ServingError if there is none."""
+    if not 0 <= port <= 65535:
+        raise ServingError(f"port: {port} is not between 0 and 65535")
     last = port if port == 0 else min(port + _PORTS_TRIED, 65535)
     for candidate in range(port, last + 1):
         try:
             sockets = bind_sockets(candidate, host)
         except socket.gaierror:
             raise ServingError(f"host: {host!r} is no address of this computer") from None
-        except OverflowError:
-            raise ServingError(f"port: {port} is not between 0 and 65535") from None
         except OSError as problem:
             if isinstance(problem, PermissionError):
                 raise ServingError(f"port: this user may not listen on {candidate}; try 8350") from None
@@ -131,6 +131,8 @@ def run(
     log.setLevel(logging.INFO if verbose else logging.WARNING)
     base = _base_url(base_url)
     public_address = _checked_public(public_address)
+    if seats < 1:
+        raise ServingError(f"seats: {seats} is out of range; at least 1")
     folder = Path(notebooks).resolve() if notebooks else notebooks_dir().resolve()
     pages = _pages(folder)
     sockets, chosen = _listen(host, port)
