@@ -5,6 +5,7 @@ from __future__ import annotations
 from piezolab.chain.parts import GROUND, Part
 from piezolab.chain.stages import controls as c
 from piezolab.chain.stages import transistor as t
+from piezolab.chain.stages.places import Wires, placed, plan
 from piezolab.chain.stages.stage import Stage, register
 from piezolab.chain.values import Values
 
@@ -32,9 +33,13 @@ class Follower(Stage):
 
     def parts(self, values: Values) -> tuple[Part, ...]:
         out = GROUND if t.absent(values.source_r) else "source"
-        return (
+        parts = (
             *t.gate_return(values),
             *t.transistor(values),
             *t.source_ladder(values),
             *t.output_coupling(values, out),
         )
+        return placed(parts, "source")
+
+    def wires(self, values: Values) -> Wires:
+        return plan(self.parts(values), "source")[1]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from piezolab.chain.parts import Part
 from piezolab.chain.stages import transistor as t
 from piezolab.chain.stages.follower import Follower
+from piezolab.chain.stages.places import Wires, placed, plan
 from piezolab.chain.stages.stage import SUPPLY, Stage, register
 from piezolab.chain.values import Values
 
@@ -24,9 +25,13 @@ class Gain(Stage):
 
     def parts(self, values: Values) -> tuple[Part, ...]:
         out = SUPPLY if t.absent(values.drain_r) else "drain"
-        return (
+        parts = (
             *t.gate_return(values),
             *t.transistor(values),
             *t.source_ladder(values),
             *t.output_coupling(values, out),
         )
+        return placed(parts, "drain")
+
+    def wires(self, values: Values) -> Wires:
+        return plan(self.parts(values), "drain")[1]

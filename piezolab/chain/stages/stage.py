@@ -18,10 +18,10 @@ SUPPLY = "supply"  # the stage's own supply lane
 class Stage:
     """One stage topology: its controls, its parts with their nodes, and where they stand in the schematic.
 
-    key: word in the link; title: for people; controls: parameters in the link's order, with this stage's defaults; powered:
-    whether it needs a supply; inverts: whether the output moves against the input; output: the node where the cable
-    starts; wires: connections of the schematic as lists of grid points. A stage that is powered takes its supply from the
-    node `supply` and its signal from the node `pickup`; its transistor is named Q1.
+    key: word in the link; title: for people; controls: parameters in the link's order, with this stage's defaults;
+    powered: whether it needs a supply; inverts: whether the output moves against the input; output: the node where the
+    cable starts; wires: connections of the schematic as lists of grid points. A stage that is powered takes its supply
+    from the node `supply` and its signal from the node `pickup`; its transistor is named Q1.
     """
 
     key: ClassVar[str]
@@ -44,8 +44,19 @@ _STAGES: dict[str, Stage] = {}
 
 
 def register(stage: type[Stage]) -> type[Stage]:
-    """Make a stage known everywhere. Raises ValueError where a shared control differs in more than its default."""
+    """Make a stage known everywhere.
+
+    Raises ValueError on a key that is taken, on a default that its control does not take, and where a shared control
+    differs in more than its default.
+    """
+    from piezolab.chain.parameters import COMMON
+
+    if stage.key in _STAGES:
+        raise ValueError(f"{stage.key}: there is a stage of that key already")
     for control in stage.controls:
+        if control.key in COMMON:
+            raise ValueError(f"{stage.key}: control {control.key!r} has the key of a setting that every chain has")
+        control.check(control.default)
         for other in _STAGES.values():
             for theirs in other.controls:
                 if theirs.key == control.key and theirs.with_default(None) != control.with_default(None):
@@ -71,8 +82,6 @@ def stage_named(key: str) -> Stage:
 
 def controls() -> tuple[Parameter, ...]:
     """Controls of all stages, each once, in the order in which stages declare them, with the first stage's default."""
-    found: dict[str, Parameter] = {}
-    for stage in _STAGES.values():
-        for control in stage.controls:
-            found.setdefault(control.key, control)
-    return tuple(found.values())
+    from piezolab.chain.parameters import COMMON, all_parameters
+
+    return tuple(parameter for key, parameter in all_parameters().items() if key not in COMMON)

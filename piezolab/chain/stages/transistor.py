@@ -62,17 +62,23 @@ def gate_return(values: Values) -> list[Part]:
 def source_ladder(values: Values) -> list[Part]:
     """The source resistor, split where the gate resistor or the bypass capacitor is tapped in, and the bypass.
 
-    The pieces are R_S, or R_S1, R_S2, R_S3 from the source down. Raises ValueError where members of one batch would put
-    the two taps in different order.
+    The pieces are R_S, or R_S1, R_S2, R_S3 from the source down; at one tap both meet. Raises ValueError where members
+    of one batch would put the two taps in different order.
     """
     if absent(values.source_r):
         return []
     taps: list[tuple[Value, str]] = []
     bypassed = not absent(values.bypass_c)
-    whole = np.all(np.asarray(values.bypass_part) == 1)
-    if values["return"] == "tap":
+    tapped = values["return"] == "tap"
+    if np.all(np.asarray(values.bypass_part) == 1):
+        top = "source"
+    elif tapped and np.all(np.asarray(values.bypass_part) == np.asarray(values.return_part)):
+        top = "tap"
+    else:
+        top = "bypass"
+    if tapped:
         taps.append((values.return_part, "tap"))
-    if bypassed and not whole:
+    if bypassed and top == "bypass":
         taps.append((values.bypass_part, "bypass"))
     if len(taps) == 2:
         tap, bypass = (np.asarray(fraction) for fraction, _ in taps)
@@ -89,7 +95,6 @@ def source_ladder(values: Values) -> list[Part]:
         ohm = values.source_r * share
         parts.append(Part(name, "source resistor", "resistor", (nodes[n], nodes[n + 1]), ohm, "source_r"))
     if bypassed:
-        top = "source" if whole else "bypass"
         parts.append(Part("C_S", "source bypass", "capacitor", (top, GROUND), values.bypass_c, "bypass_c"))
     return parts
 

@@ -1,0 +1,1 @@
+"""What is printed: schematic, build sheet, meter checks. SVG and HTML, no widgets."""
