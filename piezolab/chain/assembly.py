@@ -1,7 +1,7 @@
 """From values to parts and network: pickup, lead, stage, supply, cable, pad, input, in signal order.
 
-Nodes: `pickup` (hot side of pickup and lead), `supply`, `jack` (where the cable starts), `input` (terminals of the load);
-with no pad the load sits at the jack, and with no stage the jack is the pickup's own node.
+Nodes: `pickup` (hot side of pickup and lead), `supply`, `jack` (where the cable starts), `input` (terminals of the
+load); with no pad the load sits at the jack, and with no stage the jack is the pickup's own node.
 """
 
 from __future__ import annotations
@@ -81,7 +81,8 @@ def _shunt(name: str, label: str, node: str, farad: Value, key: str, where: str)
 
 def _supply(values: Values) -> list[Part]:
     plus = SUPPLY if absent(values.supply_r) else "battery"
-    parts = [Part("B1", "battery", "battery", (plus, GROUND), values.supply_v, "supply_v", "supply")]
+    label = "mains adapter" if values.supply == "adapter" else "battery"
+    parts = [Part("B1", label, "battery", (plus, GROUND), values.supply_v, "supply_v", "supply")]
     if plus != SUPPLY:
         parts.append(
             Part("R_sup", "series supply resistor", "resistor", (plus, SUPPLY), values.supply_r, "supply_r", "supply")

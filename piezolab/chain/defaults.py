@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from piezolab import catalogue
-from piezolab.chain.parameters import all_parameters
+from piezolab.chain.parameters import COMMON, all_parameters
 from piezolab.chain.stages import stage_named
 
 MEASURED_VDS = 9.0  # V at which an I_DSS is taken to be measured when nothing else is said
@@ -28,8 +28,8 @@ def default(key: str, entered: Mapping[str, Any]) -> Any:
         return default_supply_v(entered.get("supply", default("supply", entered)))
     if key == "jfet_vds" and "jfet_idss" in entered:
         return MEASURED_VDS
-    if parameter.group == "stage" and key != "stage":
-        stage = stage_named(entered.get("stage", "follower"))
+    if key not in COMMON:
+        stage = stage_named(entered.get("stage", all_parameters()["stage"].default))
         for control in stage.controls:
             if control.key == key:
                 return control.default

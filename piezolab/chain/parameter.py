@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from numbers import Real
 from typing import Any
 
 from piezolab.quantity import QuantityError, letter_code, parse, show
@@ -57,12 +58,44 @@ class Parameter:
         """The same parameter with another default (a stage's own)."""
         return replace(self, default=default, **changes)
 
-    def refuse(self, value: object, why: str = "") -> ParameterError:
-        """The error for a value: label, value, allowed range, in one sentence."""
-        shown = value if isinstance(value, str) else f"{value!r}"
-        shown = " ".join(shown.split())
-        shown = shown if len(shown) <= 60 else shown[:57] + "..."
-        return ParameterError(f"{self.label}: {shown!r} {why or 'cannot be used'}; allowed is {self.allowed}.")
+    @property
+    def named(self) -> str:
+        """What a refusal starts with: the label, then the key where it is another word."""
+        return self.label if self.label == self.key else f"{self.label} ({self.key})"
+
+    def refuse(self, value: object, why: str = "cannot be used") -> ParameterError:
+        """The error for a value: label, key, value, allowed range, in one sentence."""
+        return ParameterError(f"{self.named}: {short(value)!r} {why}; allowed is {self.allowed}.")
+
+    def _refused_by(self, error: QuantityError) -> ParameterError:
+        """The same refusal with the allowed range, on one line whatever the text held."""
+        message = "".join(c if c.isprintable() else repr(c)[1:-1] for c in str(error).rstrip("."))
+        end = " Allowed is" if message.endswith("?") else "; allowed is"
+        return ParameterError(f"{message}{end} {self.allowed}.")
+
+
+def short(value: object, most: int = 60) -> str:
+    """A value as text for a sentence, cut where it is long."""
+    if isinstance(value, str):
+        text = value
+    else:
+        try:
+            text = repr(value)
+        except Exception:  # an object, or an integer of thousands of digits, that cannot be shown
+            text = type(value).__name__
+    text = " ".join(text.split())
+    return text if len(text) <= most else text[: most - 3] + "..."
+
+
+def _number(value: Any) -> float | None:
+    """The value as a float, numpy's scalars included; None where it is no finite number."""
+    if isinstance(value, bool) or not isinstance(value, Real):
+        return None
+    try:
+        number = float(value)
+    except (OverflowError, ValueError):
+        return None
+    return number if math.isfinite(number) else None
 
 
 @dataclass(frozen=True)
@@ -81,22 +114,32 @@ class Quantity(Parameter):
 
     def read(self, text: str) -> float:
         try:
-            value = parse(text, self.unit, what=self.label)
+            value = parse(text, self.unit, what=self.named)
         except QuantityError as error:
-            message = str(error).rstrip(".")
-            raise ParameterError(f"{message}; allowed is {self.allowed}.") from None
-        return self.check(value)
+            raise self._refused_by(error) from None
+        return self._within(value, text)
 
     def write(self, value: float) -> str:
         return letter_code(value, self.unit)
 
     def check(self, value: Any) -> float:
-        if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
-            raise self.refuse(value, "is not a number")
-        value = float(value)
-        if not self.low <= (abs(value) if self.negative else value) <= self.high:
-            raise self.refuse(self.show(value), "is out of range")
+        number = _number(value)
+        if number is None:
+            raise self.refuse(value, "is not a finite number")
+        return self._within(number)
+
+    def _takes(self, value: float) -> bool:
+        return self.low <= (abs(value) if self.negative else value) <= self.high
+
+    def _within(self, value: float, text: str = "") -> float:
+        """The value if it is taken. Raises ParameterError that shows it as written, or with as many digits as tell it
+        from what would be taken."""
+        if not self._takes(value):
+            digits = next((n for n in (3, 6, 9, 12) if not self._takes(float(f"{value:.{n}g}"))), 17)
+            raise self.refuse(text or show(value, self.unit, digits), self._outside)
         return -abs(value) if self.negative else value + 0.0  # no negative zero
+
+    _outside = "is out of range"
 
     def show(self, value: float) -> str:
         return show(value, self.unit)
@@ -104,10 +147,10 @@ class Quantity(Parameter):
     @property
     def allowed(self) -> str:
         sign = ", either sign" if self.negative else ""
-        return f"{_bound(self.low, self.unit)} to {_bound(self.high, self.unit)}{sign}"
+        return f"{bound(self.low, self.unit)} to {bound(self.high, self.unit)}{sign}"
 
 
-def _bound(value: float, unit: str) -> str:
+def bound(value: float, unit: str) -> str:
     """A bound without idle zeros: 1 GΩ, 0.05."""
     return next(show(value, unit, n) for n in (1, 2, 3) if n == 3 or math.isclose(float(f"{value:.{n}g}"), value))
 
@@ -151,13 +194,10 @@ class Picked(Quantity):
     """A number that is picked from a list, never measured."""
 
     picks: tuple[float, ...] = ()
+    _outside = "is not in the list"
 
-    def check(self, value: Any) -> float:
-        if isinstance(value, bool) or not isinstance(value, int | float):
-            raise self.refuse(value, "is not a number")
-        if value not in self.picks:
-            raise self.refuse(f"{value:g} {self.unit}".strip(), "is not in the list")
-        return float(value)
+    def _takes(self, value: float) -> bool:
+        return value in self.picks
 
     @property
     def allowed(self) -> str:
@@ -169,7 +209,7 @@ class Picked(Quantity):
 class Several(Parameter):
     """Several quantities in a fixed order, joined by commas; None means that there is none.
 
-    `parts` are quantities whose own labels name them in errors.
+    `parts` are quantities that bear the same key; their own labels name them in errors.
     """
 
     parts: tuple[Quantity, ...] = ()
@@ -220,7 +260,8 @@ class Words(Choice):
         if isinstance(value, str):
             value = (value,)
         if not isinstance(value, tuple | list) or not 1 <= len(value) <= self.most:
-            raise self.refuse(",".join(value) if isinstance(value, tuple | list) else value, "is not one or two kinds")
+            text = ",".join(map(str, value)) if isinstance(value, tuple | list) else value
+            raise self.refuse(text, "is not one or two kinds")
         return tuple(Choice.check(self, word) for word in value)
 
     def show(self, value: tuple[str, ...]) -> str:
@@ -247,10 +288,9 @@ class Tuning(Parameter):
         if not isinstance(value, str):
             raise self.refuse(value, "is not a tuning")
         try:
-            return format_tuning(parse_tuning(value, what=self.label))
+            return format_tuning(parse_tuning(value, what=self.named))
         except QuantityError as error:
-            message = str(error).rstrip(".")
-            raise ParameterError(f"{message}; allowed is {self.allowed}.") from None
+            raise self._refused_by(error) from None
 
     def show(self, value: str) -> str:
         from piezolab.pitch import parse_tuning

@@ -6,9 +6,11 @@ The order is that of the share link. Defaults and ranges are frozen for link for
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import lru_cache
 from types import MappingProxyType
 
 from piezolab.chain.parameter import Choice, Parameter, Picked, Quantity, Several, Tuning, Words
+from piezolab.chain.stages.stage import Stage, all_stages, controls, reserve
 
 LINK_FORMAT = 1
 
@@ -55,14 +57,13 @@ def _supplies() -> Mapping[str, str]:
 
 
 def _stages() -> Mapping[str, str]:
-    from piezolab.chain import stages
-
-    return {name: stage.title for name, stage in stages.all_stages().items()}
+    return {name: stage.title for name, stage in all_stages().items()}
 
 
 BEFORE_STAGE: tuple[Parameter, ...] = (
     Picked("v", "link format", "link", 1, picks=(LINK_FORMAT,), low=1, high=1),
-    Tuning("tuning", "strings", "instrument", "D3-A3-D4", "The open strings, low to high; they are marked in the plots."),
+    Tuning("tuning", "strings", "instrument", "D3-A3-D4",
+           "The open strings, low to high; they are marked in the plots."),
     Quantity(
         "pickup_c", "pickup capacitance", "pickup", 15e-9, "What a capacitance meter shows across one bare disc.",
         unit="F", low=50e-12, high=500e-9,
@@ -80,14 +81,15 @@ BEFORE_STAGE: tuple[Parameter, ...] = (
         "resonance", "disc resonance", "pickup", None,
         "Ringing of a disc that is not glued down; a glued one is damped.",
         parts=(
-            Quantity("resonance_f", "resonance frequency", "pickup", unit="Hz", low=500.0, high=50e3),
-            Quantity("resonance_q", "resonance Q", "pickup", low=1.0, high=500.0),
-            Quantity("resonance_k", "resonance k", "pickup", low=0.01, high=1.0),
+            Quantity("resonance", "resonance frequency", "pickup", unit="Hz", low=500.0, high=50e3),
+            Quantity("resonance", "resonance Q", "pickup", low=1.0, high=500.0),
+            Quantity("resonance", "resonance k", "pickup", low=0.01, high=1.0),
         ),
     ),
     Quantity(
         "play_v", "hard playing, open-circuit peak", "pickup", 1.0,
-        "The highest voltage that your hardest stroke makes across the unloaded pickup.", unit="V", low=1e-3, high=100.0,
+        "The highest voltage that your hardest stroke makes across the unloaded pickup.",
+        unit="V", low=1e-3, high=100.0,
     ),
     Quantity("lead_m", "pickup lead length", "lead", 0.3, "From the disc to the stage or jack.",
              unit="m", low=0.0, high=20.0, linear=True),
@@ -136,8 +138,8 @@ AFTER_STAGE: tuple[Parameter, ...] = (
     Quantity("cable_c", "output cable capacitance per metre", "cable", 100e-12, "Ordinary cable: about 100 pF/m.",
              unit="F/m", low=10e-12, high=1e-9),
     Several("pad", "pad", "input", None, "A series and a shunt resistor before the input.",
-            parts=(Quantity("pad_series", "pad series resistor", "input", unit="ohm", low=1.0, high=10e6),
-                   Quantity("pad_shunt", "pad shunt resistor", "input", unit="ohm", low=1.0, high=10e6))),
+            parts=(Quantity("pad", "pad series resistor", "input", unit="ohm", low=1.0, high=10e6),
+                   Quantity("pad", "pad shunt resistor", "input", unit="ohm", low=1.0, high=10e6))),
     Words("input", "input", "input", ("amplifier",), "What the cable is plugged into; two share the signal.",
           options=_inputs),
     Quantity("input_r", "input resistance", "input", None, "Of the input you plug into.",
@@ -148,7 +150,8 @@ AFTER_STAGE: tuple[Parameter, ...] = (
              optional_from="the kind", unit="V", low=1e-3, high=100.0),
     Quantity("input_noise", "input noise", "input", None, "The input's own hiss.",
              optional_from="the kind", unit="V/rtHz", low=0.0, high=1e-6),
-    Quantity("hum_c", "coupling from room wiring", "room", 0.5e-12, "Stray capacitance from wiring to the pickup's hot side.",
+    Quantity("hum_c", "coupling from room wiring", "room", 0.5e-12,
+             "Stray capacitance from wiring to the pickup's hot side.",
              unit="F", low=0.0, high=100e-12),
     Quantity("shield_db", "shield", "room", 0.0, "How much a shield lowers that coupling (an assumption).",
              unit="dB", low=0.0, high=120.0, linear=True),
@@ -158,13 +161,22 @@ AFTER_STAGE: tuple[Parameter, ...] = (
            unit="V", low=100.0, high=240.0, picks=(100.0, 110.0, 120.0, 127.0, 220.0, 230.0, 240.0)),
     Quantity("loop_v", "ground-loop voltage", "room", 0.0, "Rms, along the output cable's screen.",
              unit="V", low=0.0, high=1.0),
-    Quantity("temp_c", "temperature", "room", 25.0, "Of the instrument.", unit="degC", low=-20.0, high=60.0, linear=True),
+    Quantity("temp_c", "temperature", "room", 25.0, "Of the instrument.",
+             unit="degC", low=-20.0, high=60.0, linear=True),
 )  # fmt: skip
+
+
+#: Keys that every chain has, whatever its stages.
+COMMON = frozenset(parameter.key for parameter in (*BEFORE_STAGE, *TRANSISTOR, *AFTER_STAGE))
+reserve(COMMON)
 
 
 def all_parameters() -> Mapping[str, Parameter]:
     """Every parameter by key, in the link's order, those of the registered stages included."""
-    from piezolab.chain import stages
+    return _table(tuple(all_stages().values()))
 
-    table = (*BEFORE_STAGE, *TRANSISTOR, *stages.controls(), *AFTER_STAGE)
+
+@lru_cache(maxsize=8)  # asked for at each look at a chain
+def _table(registered: tuple[Stage, ...]) -> Mapping[str, Parameter]:
+    table = (*BEFORE_STAGE, *TRANSISTOR, *controls(), *AFTER_STAGE)
     return MappingProxyType({parameter.key: parameter for parameter in table})

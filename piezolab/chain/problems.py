@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from piezolab.chain.parameter import Parameter
+from piezolab.chain.parameter import Parameter, short
 
 
 @dataclass(frozen=True)
@@ -26,12 +26,15 @@ class ChainError(ValueError):
         self.problems = tuple(problems)
         super().__init__("\n".join(problem.sentence for problem in self.problems))
 
+    def __reduce__(self) -> tuple[type[ChainError], tuple[tuple[Problem, ...]]]:
+        return ChainError, (self.problems,)
+
 
 def unknown_key(key: str, table: Mapping[str, Parameter]) -> str:
     """The sentence about a key that no chain has."""
     from difflib import get_close_matches
 
-    shown = key if len(key) <= 40 else key[:37] + "..."
+    shown = short(key, 40)
     near = get_close_matches(key, list(table), n=1) if len(key) <= 40 else []
     hint = f"did you mean {near[0]!r}?" if near else "the keys are listed in the guide."
     return f"link: {shown!r} is not a key of a chain; {hint}"

@@ -6,7 +6,8 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from piezolab import catalogue
-from piezolab.chain.defaults import MEASURED_VDS, default
+from piezolab.chain.defaults import default
+from piezolab.chain.parameter import bound
 from piezolab.chain.parameters import all_parameters
 from piezolab.chain.problems import Problem
 from piezolab.chain.values import Values
@@ -18,8 +19,8 @@ _INPUT_KEYS = ("input_r", "input_c", "input_max", "input_noise")
 def resolved(look: Look) -> Values:
     """All values of a chain, in SI units; words stay words. `look` gives what a key was entered as, or its default.
 
-    Two inputs in parallel count as one load: resistances in parallel, capacitances added, the lower ceiling, and the noise of
-    the first named, to which one listens.
+    Two inputs in parallel count as one load: resistances in parallel, capacitances added, the lower ceiling, and the
+    noise of the first named, to which one listens.
     """
     values = {key: look(key) for key in all_parameters() if key != "v"}
     values |= _transistor(look)
@@ -38,11 +39,14 @@ def resolved(look: Look) -> Values:
 
 def _transistor(look: Look) -> dict[str, float]:
     kind = catalogue.transistors()[look("jfet")]
+    lambda_ = kind.lambda_ if look("jfet_lambda") is None else look("jfet_lambda")
+    vds = kind.idss_vds if look("jfet_vds") is None else look("jfet_vds")
     typical = {
-        "jfet_idss": kind.idss_typical,
-        "jfet_vds": MEASURED_VDS if look("jfet_idss") is not None else kind.idss_vds,
+        # what the typical part would show at the voltage of the reading
+        "jfet_idss": kind.idss_typical * (1 + lambda_ * vds) / (1 + lambda_ * kind.idss_vds),
+        "jfet_vds": vds,
         "jfet_vgsoff": -kind.vgsoff_intercept_typical,
-        "jfet_lambda": kind.lambda_,
+        "jfet_lambda": lambda_,
         "jfet_ciss": kind.ciss,
         "jfet_crss": kind.crss,
         "jfet_ig": kind.igss,
@@ -66,7 +70,7 @@ def contradictions(entered: Mapping[str, Any]) -> list[Problem]:
                 found.append(
                     Problem(
                         key,
-                        f"{table[key].label}: {shown!r} was entered with two inputs; allowed is an entered value "
+                        f"{table[key].named}: {shown!r} was entered with two inputs; allowed is an entered value "
                         "with one input only.",
                     )
                 )
@@ -76,14 +80,12 @@ def contradictions(entered: Mapping[str, Any]) -> list[Problem]:
         crss = entered.get("jfet_crss", kind.crss)
         if ciss < crss:
             key = "jfet_crss" if "jfet_crss" in entered else "jfet_ciss"
-            bound = f"0 F to {table['jfet_ciss'].show(ciss)}" if key == "jfet_crss" else (
-                f"{table['jfet_crss'].show(crss)} to 200 pF"
-            )
+            low, high = (0.0, ciss) if key == "jfet_crss" else (crss, table[key].high)
             found.append(
                 Problem(
                     key,
-                    f"{table[key].label}: {table[key].show(entered[key])!r} does not fit, since C_iss contains C_rss; "
-                    f"allowed is {bound}.",
+                    f"{table[key].named}: {table[key].show(entered[key])!r} does not fit, since C_iss contains C_rss; "
+                    f"allowed is {bound(low, 'F')} to {bound(high, 'F')}.",
                 )
             )
     return found

@@ -32,6 +32,13 @@ class SignalChain:
             raise ChainError(problems)
         object.__setattr__(self, "_entered", MappingProxyType(entered))
 
+    @classmethod
+    def _holding(cls, entered: dict[str, Any]) -> SignalChain:
+        """A chain of what `_checked` has found good."""
+        chain = object.__new__(cls)
+        object.__setattr__(chain, "_entered", MappingProxyType(entered))
+        return chain
+
     # -- reading ------------------------------------------------------------------------------------------------
     def __getitem__(self, key: str) -> Any:
         if key in self._entered:
@@ -77,6 +84,9 @@ class SignalChain:
     def __setattr__(self, key: str, value: object) -> None:
         raise AttributeError("a chain cannot be changed; use `but`")
 
+    def __delattr__(self, key: str) -> None:
+        raise AttributeError("a chain cannot be changed; use `but`")
+
     def __reduce__(self) -> tuple[type[SignalChain], tuple[dict[str, Any]]]:
         return SignalChain, (dict(self._entered),)
 
@@ -105,16 +115,21 @@ def _checked(values: Mapping[str, Any]) -> tuple[dict[str, Any], list[Problem]]:
                 good[key] = parameter.check(values[key])
             except ParameterError as error:
                 problems.append(Problem(key, str(error)))
-    entered = {key: value for key, value in good.items() if key == "stage" and value != table["stage"].default}
-    entered |= {key: value for key, value in good.items() if key != "stage" and value != default(key, good)}
-    entered = {key: entered[key] for key in table if key in entered}
-    for problem in contradictions(entered):
-        problems.append(problem)
-        entered.pop(problem.key, None)
+    entered = _differing(good)
+    while found := contradictions(entered):  # a default that comes back may contradict the next
+        problems += found
+        for problem in found:
+            del good[problem.key]
+        entered = _differing(good)
     return entered, problems
+
+
+def _differing(good: Mapping[str, Any]) -> dict[str, Any]:
+    """What differs from the defaults that go with it."""
+    return {key: value for key, value in good.items() if value != default(key, good)}
 
 
 def checked_leniently(values: Mapping[str, Any]) -> tuple[SignalChain, tuple[Problem, ...]]:
     """A chain from what is good, and the problems of what is not: those keys keep their defaults."""
     entered, problems = _checked(values)
-    return SignalChain(entered), tuple(problems)
+    return SignalChain._holding(entered), tuple(problems)

@@ -30,6 +30,9 @@ class Values:
     def __setattr__(self, key: str, value: object) -> None:
         raise AttributeError("values cannot be changed; use `but`")
 
+    def __delattr__(self, key: str) -> None:
+        raise AttributeError("values cannot be changed; use `but`")
+
     def __reduce__(self) -> tuple[type[Values], tuple[dict[str, Any]]]:
         return Values, (dict(self._values),)
 

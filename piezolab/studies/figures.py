@@ -9,6 +9,7 @@ import numpy as np
 
 from piezolab.chain import SignalChain
 from piezolab.chain.link import to_query
+from piezolab.chain.parameters import LINK_FORMAT
 from piezolab.studies.bias import Bias, bias, bias_population, spread
 from piezolab.studies.loading import loading
 from piezolab.studies.output import impedances
@@ -24,7 +25,7 @@ def figures(chain: SignalChain, at: np.ndarray | None = None) -> dict[str, Any]:
     """
     return plain(
         {
-            "chain": {**chain.values.as_dict(), "link": to_query(chain)},
+            "chain": {"v": LINK_FORMAT, **chain.values.as_dict(), "link": to_query(chain)},
             "loading": _loading(chain),
             "bias": _bias(chain),
             "response": _response(chain, at),

@@ -45,4 +45,10 @@ class LinearChain:
 
         Discs wired opposed cancel what both feel alike: their gain is 0 but for their inequality.
         """
-        return transfer(self.network, frequency, self.assembly.drive, self.assembly.load)
+        network, drive, load = self.network, self.assembly.drive, self.assembly.load
+        if all(np.all(np.asarray(amplitude) >= 0) for amplitude in drive.values()):
+            return transfer(network, frequency, drive, load)
+        shares = [transfer(network, frequency, {name: amplitude}, load) for name, amplitude in drive.items()]
+        total = sum(shares)
+        # what the rounding of the shares leaves of their difference is no signal
+        return np.where(np.abs(total) <= 1e-12 * sum(map(np.abs, shares)), 0.0, total)

@@ -1,11 +1,13 @@
 """What the bare pickup loses into lead, cable and input when no stage stands between.
 
-The dielectric loss is left out here, so that the closed form holds; it moves these levels by less than 0.1 dB, and the
-response has it. With a pad before the input, or two discs, the same network is solved instead of the formula.
+The dielectric loss is left out here, so that the closed form holds; it moves these levels by less than 0.1 dB,
+and the response has it. Two discs count as one of their joint capacitance, a pad as the resistance that it and the
+input show together.
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,8 +24,8 @@ from piezolab.quantity import decibels
 class BarePickup:
     """The bare pickup as one capacitance behind a voltage, loaded by one resistance and one capacitance.
 
-    source: open-circuit voltage per volt of one disc; c_p: F; r_p: ohm; c_load: lead, cable and input, F; r_load: ohm.
-    All may be arrays of builds.
+    source: open-circuit voltage per volt of one disc; c_p: F; r_p: ohm; c_load: lead, cable and input, F;
+    r_load: ohm. All may be arrays of builds.
     """
 
     source: Value
@@ -52,7 +54,7 @@ class BarePickup:
         x = 2j * np.pi * np.asarray(frequency) * self.r_total
         return self.source * x * self.c_p / (1 + x * (self.c_p + self.c_load))
 
-    def least_input_ohm(self, frequency: Value, loss_db: float) -> Value:
+    def least_load_ohm(self, frequency: Value, loss_db: float) -> Value:
         """Least load resistance that keeps `frequency` within loss_db of the full level; nan where the pickup's own
         leakage already loses more."""
         ratio = 10 ** (-loss_db / 20)
@@ -67,7 +69,7 @@ class BarePickup:
 class Loading:
     """Levels as ratios, frequencies in Hz, resistances in ohm (nan where the pickup's leakage forbids it).
 
-    full_level: far above the corner, over open circuit; low_note_gain: the lowest string, over open circuit.
+    full_level: far above the corner, over open circuit of one disc; low_note_gain: the lowest string, likewise.
     """
 
     bare: BarePickup
@@ -98,8 +100,7 @@ class Loading:
 def bare_pickup(values: Values) -> BarePickup:
     """The bare pickup of a chain's values into its lead, output cable, pad and input, whatever its stage.
 
-    A pad counts as the resistance that it and the input show together; the input's capacitance behind a pad is divided
-    down with the pad and left out here. Two discs count as one of their joint capacitance.
+    The input's capacitance behind a pad is divided down with the pad and left out here.
     """
     c_p, r_p, source = pickup_capacitance(values), values.pickup_r, 1.0
     if values.discs.startswith("2p"):
@@ -127,6 +128,18 @@ def loading(chain: SignalChain) -> Loading:
         float(bare.full_level),
         note,
         float(np.abs(bare.gain(note))),
-        float(bare.least_input_ohm(note, 1.0)),
-        float(bare.least_input_ohm(note, 3.0)),
+        _behind_pad(chain.values, float(bare.least_load_ohm(note, 1.0))),
+        _behind_pad(chain.values, float(bare.least_load_ohm(note, 3.0))),
     )
+
+
+def _behind_pad(values: Values, r_load: float) -> float:
+    """The input resistance in ohm with which pad and input load the pickup with r_load: 0 where the pad's series
+    resistor is enough alone, nan where its shunt forbids it."""
+    if values.pad is None:
+        return r_load
+    series, shunt = values.pad
+    if r_load <= series:
+        return 0.0
+    conductance = 1 / (r_load - series) - 1 / shunt
+    return 1 / conductance if conductance > 0 else math.nan

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from piezolab import catalogue
+from piezolab.catalogue.transistor import TransistorType
 from piezolab.chain import SignalChain
 from piezolab.chain.values import Values
 
@@ -34,7 +35,7 @@ def population(type_name: str, size: int = SIZE, seed: int = SEED) -> Population
     kind = catalogue.transistors()[type_name]
     rng = np.random.default_rng(seed)
     low, high = kind.vgsoff_intercept_min, kind.vgsoff_intercept_max
-    middle = np.log(kind.idss_typical / kind.vgsoff_intercept_typical**2)
+    middle = _log_beta(kind)
     idss, vgsoff = np.empty(0), np.empty(0)
     while len(idss) < size:
         v = np.exp(rng.uniform(np.log(low), np.log(high), 4 * size))
@@ -47,19 +48,45 @@ def population(type_name: str, size: int = SIZE, seed: int = SEED) -> Population
 def builds(chain: SignalChain, size: int = SIZE, seed: int = SEED) -> Values:
     """The chain's values with the transistor drawn from its type; what was measured stays as measured.
 
-    With V_GS(off) or I_DSS measured alone, the other is drawn from the parts of the type that come nearest to it.
+    With V_GS(off) or I_DSS measured alone, the other is drawn as it is spread among the type's parts that measure so,
+    within the sheet's limits; where under one in a hundred of them keeps these (the part is not of its type's
+    sheet), the limits are let go.
     """
     values = chain.values
     measured_i, measured_v = chain.jfet_idss is not None, chain.jfet_vgsoff is not None
     if measured_i and measured_v:
         return values
+    kind = catalogue.transistors()[chain.jfet]
+    # the sheet states I_DSS at another V_DS than the reading's
+    scale = (1 + values.jfet_lambda * values.jfet_vds) / (1 + values.jfet_lambda * kind.idss_vds)
+    if measured_i:
+        return values.but(jfet_vgsoff=-_vgsoff_given(kind, values.jfet_idss / scale, size, seed))
+    if measured_v:
+        return values.but(jfet_idss=_idss_given(kind, -values.jfet_vgsoff, size, seed) * scale)
     drawn = population(chain.jfet, size, seed)
-    scale = (1 + values.jfet_lambda * values.jfet_vds) / (1 + values.jfet_lambda * drawn.vds)
-    idss, vgsoff = drawn.idss * scale, drawn.vgsoff
-    if measured_i:  # keep each part's beta, bring it to the measured current
-        vgsoff = -np.sqrt(values.jfet_idss / (idss / vgsoff**2))
-        idss = np.broadcast_to(values.jfet_idss, idss.shape)
-    elif measured_v:
-        idss = idss / vgsoff**2 * values.jfet_vgsoff**2
-        vgsoff = np.broadcast_to(values.jfet_vgsoff, idss.shape)
-    return values.but(jfet_idss=idss, jfet_vgsoff=vgsoff)
+    return values.but(jfet_idss=drawn.idss * scale, jfet_vgsoff=drawn.vgsoff)
+
+
+def _vgsoff_given(kind: TransistorType, idss: float, size: int, seed: int) -> np.ndarray:
+    """|V_GS(off)| in V of parts of that I_DSS: with ln V uniform and ln beta = ln I_DSS - 2 ln V normal, ln V is normal
+    with half the spread."""
+    middle = 0.5 * (np.log(idss) - _log_beta(kind))
+    return _log_normal(middle, BETA_SPREAD / 2, kind.vgsoff_intercept_min, kind.vgsoff_intercept_max, size, seed)
+
+
+def _idss_given(kind: TransistorType, vgsoff: float, size: int, seed: int) -> np.ndarray:
+    """I_DSS in A, at the sheet's V_DS, of parts of that |V_GS(off)| in V."""
+    middle = _log_beta(kind) + 2 * np.log(vgsoff)
+    return _log_normal(middle, BETA_SPREAD, kind.idss_min, kind.idss_max, size, seed)
+
+
+def _log_normal(middle: float, spread: float, low: float, high: float, size: int, seed: int) -> np.ndarray:
+    """Draws of exp(normal) between two limits; without the limits where under one draw in a hundred keeps them."""
+    drawn = np.exp(np.random.default_rng(seed).normal(middle, spread, 100 * size))
+    kept = drawn[(drawn >= low) & (drawn <= high)]
+    return kept[:size] if len(kept) >= size else drawn[:size]
+
+
+def _log_beta(kind: TransistorType) -> float:
+    """ln of the median beta in A/V^2: that of the sheet's typical point."""
+    return np.log(kind.idss_typical / kind.vgsoff_intercept_typical**2)

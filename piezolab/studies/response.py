@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from piezolab.chain import SignalChain
+from piezolab.chain.values import Values
 from piezolab.pitch import parse_tuning
 from piezolab.quantity import decibels
 from piezolab.studies.linear import LinearChain
@@ -14,20 +15,24 @@ from piezolab.studies.loading import bare_pickup
 
 FREQUENCY = np.geomspace(10.0, 100e3, 400)  # Hz, the default grid of the figures
 AUDIO = (20.0, 20e3)  # Hz
-_SEARCH = np.geomspace(1e-3, 10e6, 501)  # Hz, where corners are looked for: fifty points a decade
+# Hz, where corners are looked for: fifty points a decade, a hundred where the largest gain is looked for
+_SEARCH = np.unique([*np.geomspace(1e-3, 10e6, 501), *np.geomspace(*AUDIO, 301)])
+_POINTS_ACROSS_PEAK = 6  # within the width f/Q of a disc's resonance, so that none is missed
 
 
 @dataclass(frozen=True)
 class Response:
-    """frequency: Hz, shape (F,); gain: complex, load voltage over open-circuit pickup voltage, shape (F,).
+    """frequency: Hz, shape (F,); gain: complex, load voltage over open-circuit pickup voltage, shape (F,); phase_deg:
+    its phase, continuous over frequency and near 0 (180 where the stage inverts) where the gain is largest, shape (F,).
 
-    midband_gain: the largest gain between 20 Hz and 20 kHz (with no stage: the full level); low_corner_hz, high_corner_hz:
-    where the gain is 1/sqrt(2) of that, the last below and the first above; nan where there is none between 1 mHz and
-    10 MHz; low_note_hz and low_note_gain: the lowest string; gain_1khz.
+    midband_gain: the largest gain between 20 Hz and 20 kHz (with no stage: the full level); low_corner_hz,
+    high_corner_hz: where the gain is 1/sqrt(2) of that, the last below and the first above; nan where there is
+    none between 1 mHz and 10 MHz; low_note_hz and low_note_gain: the lowest string; gain_1khz.
     """
 
     frequency: np.ndarray
     gain: np.ndarray
+    phase_deg: np.ndarray
     midband_gain: float
     gain_1khz: float
     low_corner_hz: float
@@ -41,14 +46,11 @@ class Response:
         return decibels(self.gain)
 
     @property
-    def phase_deg(self) -> np.ndarray:
-        """Phase in degrees, continuous over frequency, shape (F,)."""
-        return np.degrees(np.unwrap(np.angle(self.gain)))
-
-    @property
     def low_note_re_midband_db(self) -> float:
-        """The lowest string against the mid-band, dB."""
-        return decibels(self.low_note_gain) - decibels(self.midband_gain)
+        """The lowest string against the mid-band, dB; nan where there is no mid-band."""
+        if not self.midband_gain > 0:
+            return np.nan
+        return decibels(self.low_note_gain / self.midband_gain)
 
 
 def low_note_hz(chain: SignalChain) -> float:
@@ -57,52 +59,83 @@ def low_note_hz(chain: SignalChain) -> float:
 
 
 def response(chain: SignalChain, frequency: np.ndarray | None = None) -> Response:
-    """The chain's response on a grid of frequencies in Hz (default: 400 points from 10 Hz to 100 kHz)."""
+    """The chain's response at frequencies in Hz in any order (default: 400 points from 10 Hz to 100 kHz)."""
     frequency = FREQUENCY if frequency is None else np.asarray(frequency, float)
     linear = LinearChain.of(chain.values)
     note = low_note_hz(chain)
-    search = np.abs(linear.gain(_SEARCH))
+    grid = search_grid(chain.values)
+    found = linear.gain(grid)
     if chain.stage == "direct":
-        midband = bare_pickup(chain.values).full_level
-        peak = int(np.argmax(search))
+        midband, at = float(bare_pickup(chain.values).full_level), float(grid[np.argmax(np.abs(found))])
     else:
-        midband, peak = _largest_in_audio(linear, search)
-    low, high = _corners(linear, search, midband / np.sqrt(2), peak)
-    at = np.abs(linear.gain(np.array([1000.0, note])))
-    return Response(
-        frequency, linear.gain(frequency), float(midband), float(at[0]), low, high, note, float(at[1])
-    )
+        midband, at = _largest_in_audio(linear, grid, np.abs(found))
+    low, high = _corners(linear, grid, np.abs(found), midband / np.sqrt(2), at)
+    gain, (gain_1khz, low_note) = linear.gain(frequency), np.abs(linear.gain(np.array([1000.0, note])))
+    phase = _continuous(frequency, gain, grid, found, at, 180.0 if chain.topology.inverts else 0.0)
+    return Response(frequency, gain, phase, midband, float(gain_1khz), low, high, note, float(low_note))
 
 
-def _largest_in_audio(linear: LinearChain, search: np.ndarray) -> tuple[float, int]:
-    inside = np.flatnonzero((_SEARCH >= AUDIO[0]) & (_SEARCH <= AUDIO[1]))
-    peak = int(inside[np.argmax(search[inside])])
-    grid = np.geomspace(*AUDIO, 301)
-    for _ in range(3):  # each round narrows the neighbourhood of the maximum a hundredfold
-        level = np.abs(linear.gain(grid))
-        best = int(np.argmax(level))
-        grid = np.geomspace(grid[max(best - 1, 0)], grid[min(best + 1, len(grid) - 1)], 201)
-    return max(float(level[best]), float(search[peak])), peak
+def search_grid(values: Values) -> np.ndarray:
+    """Frequencies in Hz from 1 mHz to 10 MHz that no feature of the chain's response slips through."""
+    if values.resonance is None:
+        return _SEARCH
+    # a load moves the peak from f*sqrt(1 + k) (open) towards f (shorted)
+    f, q, k = values.resonance
+    start, end = f * (1 - 3 / (q + 3)), f * np.sqrt(1 + k) * (1 + 3 / q)
+    return np.unique([*_SEARCH, *np.geomspace(start, end, int(_POINTS_ACROSS_PEAK * q * np.log(end / start)) + 2)])
 
 
-def _corners(linear: LinearChain, search: np.ndarray, wanted: float, peak: int) -> tuple[float, float]:
-    if not wanted > 0:
-        return np.nan, np.nan
-    below = np.flatnonzero(search[: peak + 1] < wanted)
-    above = peak + np.flatnonzero(search[peak:] < wanted)
+def _largest_in_audio(linear: LinearChain, grid: np.ndarray, level: np.ndarray) -> tuple[float, float]:
+    """The largest gain in the audio band and its frequency."""
+    inside = np.flatnonzero((grid >= AUDIO[0]) & (grid <= AUDIO[1]))
+    best = inside[np.argmax(level[inside])]
+    largest, at = float(level[best]), float(grid[best])
+    start, end = grid[max(best - 1, inside[0])], grid[min(best + 1, inside[-1])]
+    for _ in range(2):  # each round narrows the neighbourhood of the maximum a hundredfold
+        fine = np.geomspace(start, end, 201)
+        near = np.abs(linear.gain(fine))
+        k = int(np.argmax(near))
+        if near[k] > largest:
+            largest, at = float(near[k]), float(fine[k])
+        start, end = fine[max(k - 1, 0)], fine[min(k + 1, 200)]
+    return largest, at
+
+
+def _corners(
+    linear: LinearChain, grid: np.ndarray, level: np.ndarray, wanted: float, at: float
+) -> tuple[float, float]:
+    """Where the level passes `wanted`, last below and first above the frequency `at`; nan where it does not."""
     low = high = np.nan
-    if below.size and below[-1] < peak:
-        low = _crossing(linear, *_SEARCH[[below[-1], below[-1] + 1]], wanted)
-    if above.size and above[0] > peak:
-        high = _crossing(linear, *_SEARCH[[above[0] - 1, above[0]]], wanted)
+    if not (wanted > 0 and np.abs(linear.gain(at)) >= wanted):
+        return low, high
+    below, above = np.flatnonzero((grid < at) & (level < wanted)), np.flatnonzero((grid > at) & (level < wanted))
+    if below.size:
+        k = below[-1]
+        low = _crossing(linear, grid[k], min(grid[k + 1], at), wanted)
+    if above.size:
+        k = above[0]
+        high = _crossing(linear, grid[k], max(grid[k - 1], at), wanted)
     return low, high
 
 
-def _crossing(linear: LinearChain, start: float, end: float, wanted: float) -> float:
-    """Where the gain passes `wanted` between two frequencies: narrowed on a grid, then straight in the logarithm."""
-    for _ in range(5):
-        grid = np.geomspace(start, end, 33)
-        beyond = np.abs(linear.gain(grid)) >= wanted
-        step = int(np.flatnonzero(beyond != beyond[0])[0])
-        start, end = grid[step - 1], grid[step]
-    return float(np.sqrt(start * end))
+def _crossing(linear: LinearChain, short: float, enough: float, wanted: float) -> float:
+    """Where the level passes `wanted` between a frequency where it falls short and one where it is enough; the passage
+    next to the latter. Narrowed on a grid, then straight in the logarithms."""
+    for _ in range(3):
+        fine = np.geomspace(enough, short, 33)
+        level = np.abs(linear.gain(fine))
+        k = max(int(np.argmax(level < wanted)), 1)
+        enough, short = fine[k - 1], fine[k]
+    rise = np.log(level[k] / level[k - 1])
+    share = np.log(wanted / level[k - 1]) / rise if rise < 0 else 0.5
+    return float(enough * (short / enough) ** np.clip(share, 0.0, 1.0))
+
+
+def _continuous(
+    frequency: np.ndarray, gain: np.ndarray, grid: np.ndarray, along: np.ndarray, at: float, middle: float
+) -> np.ndarray:
+    """Phase in degrees on the branch that is continuous along the grid and lies within 180 of `middle` at `at`."""
+    track = np.degrees(np.unwrap(np.angle(along)))
+    track -= 360 * np.round((np.interp(at, grid, track) - middle) / 360)
+    principal = np.degrees(np.angle(gain))
+    return principal + 360 * np.round((np.interp(np.log(frequency), np.log(grid), track) - principal) / 360)

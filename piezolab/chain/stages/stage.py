@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from types import MappingProxyType
 from typing import ClassVar
 
@@ -41,6 +41,7 @@ class Stage:
 
 
 _STAGES: dict[str, Stage] = {}
+_RESERVED: set[str] = set()
 
 
 def register(stage: type[Stage]) -> type[Stage]:
@@ -49,13 +50,10 @@ def register(stage: type[Stage]) -> type[Stage]:
     Raises ValueError on a key that is taken, on a default that its control does not take, and where a shared control
     differs in more than its default.
     """
-    from piezolab.chain.parameters import COMMON
-
     if stage.key in _STAGES:
         raise ValueError(f"{stage.key}: there is a stage of that key already")
+    _check_free(stage, _RESERVED)
     for control in stage.controls:
-        if control.key in COMMON:
-            raise ValueError(f"{stage.key}: control {control.key!r} has the key of a setting that every chain has")
         control.check(control.default)
         for other in _STAGES.values():
             for theirs in other.controls:
@@ -63,6 +61,19 @@ def register(stage: type[Stage]) -> type[Stage]:
                     raise ValueError(f"{stage.key}: control {control.key!r} differs from that of stage {other.key!r}")
     _STAGES[stage.key] = stage()
     return stage
+
+
+def reserve(keys: Iterable[str]) -> None:
+    """Keep keys for settings that every chain has. Raises ValueError where a stage has one as its own."""
+    _RESERVED.update(keys)
+    for stage in _STAGES.values():
+        _check_free(type(stage), _RESERVED)
+
+
+def _check_free(stage: type[Stage], taken: set[str]) -> None:
+    for control in stage.controls:
+        if control.key in taken:
+            raise ValueError(f"{stage.key}: control {control.key!r} has the key of a setting that every chain has")
 
 
 def unregister(key: str) -> None:
@@ -82,6 +93,8 @@ def stage_named(key: str) -> Stage:
 
 def controls() -> tuple[Parameter, ...]:
     """Controls of all stages, each once, in the order in which stages declare them, with the first stage's default."""
-    from piezolab.chain.parameters import COMMON, all_parameters
-
-    return tuple(parameter for key, parameter in all_parameters().items() if key not in COMMON)
+    found: dict[str, Parameter] = {}
+    for stage in _STAGES.values():
+        for control in stage.controls:
+            found.setdefault(control.key, control)
+    return tuple(found.values())
