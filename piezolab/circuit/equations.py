@@ -7,6 +7,10 @@ Node rows do not store their diagonal. They keep the sum of the row (what leads 
 off-diagonals, and the diagonal is formed from them when it is needed: for passive networks no step then subtracts
 nearly equal numbers, so 100 gigohm beside 100 ohm keeps its full precision. This is the star-mesh transformation; see
 W. K. Grassmann, M. I. Taksar and D. P. Heyman, Operations Research 33 (1985) 1107-1116, for the idea in another field.
+
+That holds while nothing in the network can cancel anything else: resistors, capacitors, sources, transistors. With
+coils or free controlled sources a pivot may vanish (at a resonance, say); such networks go to LAPACK, which exchanges
+rows.
 """
 
 from __future__ import annotations
@@ -21,32 +25,31 @@ from piezolab.circuit.errors import SingularNetworkError
 Value = complex | np.ndarray
 Row = dict[str, Value]
 Order = list[tuple[str, str, bool]]  # row, column, and whether the column's value is asked for
+Step = tuple[str, str, bool, Row, Value, Row]  # and the row's other coefficients, 1 / pivot, factors for other rows
 
 
 class Equations:
     """Modified nodal equations A x = b. Unknowns are node voltages (V) and the currents (A) of branches.
 
-    `transposed=True` collects the transposed matrix from the same calls; one solution of it gives the transfer
-    from every place of the network to one output (the adjoint network). No branch may bear the name of a node.
+    Rows are the current law of each node (right-hand side: current sent into it, A) and the law of each branch
+    (right-hand side: its electromotive force, V). No branch may bear the name of a node.
     """
 
-    def __init__(self, nodes: Iterable[str], *, transposed: bool = False) -> None:
+    def __init__(self, nodes: Iterable[str]) -> None:
         self.nodes = [node for node in nodes if node != GROUND]
         self.branches: dict[str, None] = {}  # an ordered set
-        self.transposed = transposed
         self._off: dict[str, Row] = {node: {} for node in self.nodes}
         self._to_ground: dict[str, Value] = dict.fromkeys(self.nodes, 0.0)
-        self._admitting: set[str] = set()  # nodes whose diagonal an admittance makes
-        self._controlled: set[str] = set()  # nodes whose diagonal a controlled current makes or changes
-        self._own: set[tuple[str, str]] = set()  # (branch, node) coefficients that are 1 or -1 for certain
-        self._unsure: set[tuple[str, str]] = set()  # coefficients that a control makes or changes
+        self._ends: dict[str, tuple[str, str]] = {}  # of the branches
+        self._diagonals: set[str] = set()  # nodes whose diagonal an admittance or a controlled current makes
+        self._delicate = False  # pivots must be chosen by size
 
     # -- collecting ---------------------------------------------------------------------------------------------
     def admittance(self, a: str, b: str, siemens: Value) -> None:
         """An admittance between a and b."""
         if a == b:
             return
-        self._admitting.update((a, b))
+        self._diagonals.update((a, b))
         for row, other in ((a, b), (b, a)):
             if row == GROUND:
                 continue
@@ -59,13 +62,13 @@ class Equations:
         """A current siemens*(v(plus) - v(minus)) from a to b."""
         if a == b or plus == minus:
             return
-        if self.transposed:
-            a, b, plus, minus = plus, minus, a, b
+        if b != minus or not np.all(np.real(siemens) >= 0):  # not as in a transistor, where it adds to what is there
+            self._delicate = True
         for row, signed in ((a, siemens), (b, -siemens)):
             if row == GROUND:
                 continue
             if row in (plus, minus):
-                self._controlled.add(row)
+                self._diagonals.add(row)
             if plus not in (GROUND, row):
                 self._add(row, plus, signed)
             if minus not in (GROUND, row):
@@ -78,30 +81,27 @@ class Equations:
     def branch(self, name: str, a: str, b: str, impedance: Value = 0.0) -> None:
         """A branch current as unknown, from a to b, with v(a) - v(b) - impedance * i = (right-hand side)."""
         self.branches[name] = None
+        self._ends[name] = (a, b)
         cells = self._off.setdefault(name, {})
         self._to_ground.setdefault(name, 0.0)
         for node, sign in ((a, 1.0), (b, -1.0)):
             if node != GROUND and a != b:
                 self._add(name, node, sign)
                 self._add(node, name, sign)
-                if (name, node) not in self._unsure:
-                    self._own.add((name, node))
         if a != b and b == GROUND:
             self._to_ground[name] = self._to_ground[name] + 1.0
         elif a != b and a == GROUND:
             self._to_ground[name] = self._to_ground[name] - 1.0
         if a == b or (impedance != 0 if isinstance(impedance, int | float | complex) else np.any(impedance)):
             cells[name] = -impedance
+            self._delicate = self._delicate or np.iscomplexobj(impedance)
 
     def control(self, row: str, column: str, value: Value) -> None:
         """A single coefficient that couples a branch to something else."""
         if GROUND in (row, column):
             return
-        if self.transposed:
-            row, column = column, row
         self._add(row, column, value)
-        self._own.discard((row, column))
-        self._unsure.add((row, column))
+        self._delicate = True
         if column in self.nodes:
             self._to_ground[row] = self._to_ground.get(row, 0.0) + value
 
@@ -116,25 +116,57 @@ class Equations:
         With `wanted` only what these unknowns depend on is worked out, and the answer may hold little else.
         Raises SingularNetworkError with the name of the node or branch where the elimination breaks down.
         """
-        order = self._order(None if wanted is None else frozenset(wanted))
-        rhs = [dict(side) for side in sides]
+        if self._delicate:
+            return self._solve_dense(sides)
+        steps = self._eliminated(self._order(None if wanted is None else frozenset(wanted)))
+        return _checked([_substitute(steps, side) for side in sides], steps)
+
+    def solve_adjoint(self, *outputs: dict[str, Value]) -> list[dict[str, Value]]:
+        """Solutions y of the transposed equations A' y = c, for one or more outputs c (unknown -> weight).
+
+        Each maps row -> y: what the weighted sum of unknowns answers to a right-hand side of 1 in that row. One
+        elimination so gives the transfer from every place of the network to an output (the adjoint network; S. W.
+        Director and R. A. Rohrer, IEEE Trans. Circuit Theory CT-16 (1969) 318-323). Raises SingularNetworkError.
+        """
+        if self._delicate:
+            return self._solve_dense(outputs, adjoint=True)
+        steps = self._eliminated(self._order(None))
+        return _checked([_substitute_adjoint(steps, output) for output in outputs], steps)
+
+    def _solve_dense(self, sides: Sequence[dict[str, Value]], adjoint: bool = False) -> list[dict[str, Value]]:
+        matrix, names = dense(self)
+        scale = np.abs(matrix).max(axis=-1)
+        for k, name in enumerate(names):
+            if not np.all((scale[..., k] > 0) & (scale[..., k] < np.inf)):
+                raise SingularNetworkError(f"nothing determines the voltage or current at {name!r}")
+        values = [[np.asarray(side.get(name, 0.0)) for name in names] for side in sides]
+        shape = np.broadcast_shapes(*(value.shape for column in values for value in column), scale.shape[:-1])
+        right = np.stack([np.stack([np.broadcast_to(v, shape) for v in column], axis=-1) for column in values], axis=-1)
+        scale = scale[..., None]
+        try:
+            if adjoint:
+                found = np.linalg.solve(np.swapaxes(matrix / scale, -1, -2), right) / scale
+            else:
+                found = np.linalg.solve(matrix / scale, right / scale)
+        except np.linalg.LinAlgError:
+            # LAPACK does not say where; the largest part of a vector that the matrix brings to nothing does
+            flat = np.linalg.svd((matrix / scale).reshape(-1, len(names), len(names)))
+            member = int(np.argmin(flat.S[:, -1]))
+            name = names[int(np.argmax(np.abs(flat.Vh[member, -1])))]
+            raise SingularNetworkError(f"the equations have no unique solution at {name!r}") from None
+        return [{name: found[..., k, n] for k, name in enumerate(names)} for n in range(len(sides))]
+
+    def _eliminated(self, order: Order) -> list[Step]:
         steps: list[Step] = []
         with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
             try:
-                self._eliminate(order, rhs, steps)
+                self._eliminate(order, steps)
             except ZeroDivisionError:  # a pivot that does not vary over the batch
-                raise SingularNetworkError(
-                    f"the equations have no unique solution at {order[len(steps)][0]!r}"
-                ) from None
-            answers = [_substitute(steps, side) for side in rhs]
-        for found in answers:
-            for name, value in found.items():
-                if not np.isfinite(value).all():
-                    bad = (row for row, _, _, inverse in steps if not np.isfinite(inverse).all())
-                    raise SingularNetworkError(f"the equations have no unique solution at {next(bad, name)!r}")
-        return answers
+                row = order[len(steps)][0]
+                raise SingularNetworkError(f"the equations have no unique solution at {row!r}") from None
+        return steps
 
-    def _eliminate(self, order: Order, rhs: list[dict[str, Value]], steps: list[Step]) -> None:
+    def _eliminate(self, order: Order, steps: list[Step]) -> None:
         off = {row: self._off[row].copy() for row, _, _ in order}
         sums = self._to_ground.copy()
         implicit = set(self.nodes)  # rows whose diagonal is sum minus off-diagonals
@@ -152,6 +184,7 @@ class Equations:
                 pivot = cells.pop(column, 0.0)
             inverse = 1.0 / pivot
             moving = isinstance(total, np.ndarray) or total != 0
+            factors: Row = {}
             for other, there in off.items():
                 if column == other and other in implicit:
                     factor = self._diagonal(sums[other], there) * inverse
@@ -166,11 +199,8 @@ class Equations:
                     there[name] = there[name] - factor * value if name in there else -factor * value
                 if moving:
                     sums[other] = sums[other] - factor * total
-                for side in rhs:
-                    if row in side:
-                        change = factor * side[row]
-                        side[other] = side[other] - change if other in side else -change
-            steps.append((row, column if kept else None, cells, inverse))
+                factors[other] = factor
+            steps.append((row, column, kept, cells, inverse, factors))
 
     def _diagonal(self, total: Value, cells: Row) -> Value:
         value = total
@@ -182,14 +212,10 @@ class Equations:
     def _order(self, wanted: frozenset[str] | None) -> Order:
         """Pivots (row, column) of least fill-in, from the pattern alone, kept for the next network of this shape."""
         key = (
-            self.transposed,
             wanted,
-            tuple(self.branches),
             tuple((row, *cells) for row, cells in self._off.items()),
-            frozenset(self._admitting),
-            frozenset(self._controlled),
-            frozenset(self._own),
-            frozenset(self._unsure),
+            tuple(self._ends.items()),
+            frozenset(self._diagonals),
         )
         if key not in _ORDERS:
             if len(_ORDERS) > 512:
@@ -198,60 +224,101 @@ class Equations:
         return _ORDERS[key]
 
     def _find_order(self, wanted: frozenset[str] | None) -> Order:
-        """Branch rows go first, over one of their own nodes (coefficient 1); a node then pivots on its diagonal where
-        an admittance makes one, or else on the branch current that it gained, or on what a controlled current makes.
+        """Which row gives which unknown, so that no pivot is a difference.
+
+        Branches that form a tree go first, from its leaves inwards: the current law at the outer end gives the branch's
+        current (coefficient 1), the branch then the voltage of that end (1 + impedance * admittance). Other branches
+        close a loop and give their own current (the loop's impedance). The nodes that remain come last, by least
+        fill-in.
         """
-        branches, own = self.branches, set(self._own)
         pattern = {row: set(cells) for row, cells in self._off.items()}
         for node in self.nodes:
-            if node in self._admitting or node in self._controlled:
+            if node in self._diagonals:
                 pattern[node].add(node)
         steps: list[tuple[str, str, set[str], set[str]]] = []
-        while pattern:
-            best: tuple[tuple[int, int], str, str] | None = None
-            for row, columns in pattern.items():
-                for column in columns:
-                    if row in branches:
-                        rank = 0 if (row, column) in own else 3 if column in branches else 4
-                    elif column == row:
-                        rank = 1 if row in self._admitting else 2
-                    else:
-                        rank = 1 if column in branches and (row, column) not in self._unsure else 5
-                    reach = sum(column in others for others in pattern.values()) - 1
-                    cost = (rank, (len(columns) - 1) * reach)
-                    if best is None or cost < best[0]:
-                        best = (cost, row, column)
-            if best is None:
-                missing = next(iter(pattern))
-                raise SingularNetworkError(f"nothing determines the voltage or current at {missing!r}")
-            _, row, column = best
+
+        def take(row: str, column: str) -> None:
             columns = pattern.pop(row) - {column}
             reached = {other for other, others in pattern.items() if column in others}
             for other in reached:
-                pattern[other].discard(column)
-                if (row, column) in own:  # v(a) = v(b) + ...: where v(a) stood with 1, v(b) stands with 1 now
-                    fresh = {c for c in columns if (row, c) in own and c not in pattern[other]}
-                    own |= {(other, c) for c in fresh if (other, column) in own}
-                own -= {(other, c) for c in columns & pattern[other]}
-                pattern[other] |= columns
+                pattern[other] = (pattern[other] | columns) - {column}
             steps.append((row, column, columns, reached))
+
+        tree = _forest(self._ends)
+        for branch, end in reversed(tree.items()):
+            take(end, branch)
+            take(branch, end)
+        for branch in self.branches:
+            if branch not in tree:
+                take(branch, branch)
+        while pattern:
+            take(*min(((row, row) for row in pattern), key=lambda pair: _fill_in(pattern, pair[0])))
         return _needed(steps, wanted)
 
 
-Step = tuple[str, str | None, Row, Value]  # row, column if asked for, the row's other coefficients, 1 / pivot
+def _forest(ends: dict[str, tuple[str, str]]) -> dict[str, str]:
+    """Branches that form no loop, each with its outer end, in order outwards from ground or some other root."""
+    tree: dict[str, str] = {}
+    reached: set[str] = set()
+    for root in (GROUND, *(node for pair in ends.values() for node in pair)):
+        edge = [root] if root not in reached else []
+        reached.update(edge)
+        while edge:
+            near = edge.pop(0)
+            for branch, pair in ends.items():
+                far = pair[1] if near == pair[0] else pair[0] if near == pair[1] else near
+                if far not in reached:
+                    tree[branch] = far
+                    reached.add(far)
+                    edge.append(far)
+    return tree
+
+
+def _fill_in(pattern: dict[str, set[str]], node: str) -> int:
+    return (len(pattern[node]) - 1) * sum(node in columns for columns in pattern.values())
+
+
 _ORDERS: dict[object, Order] = {}
 
 
 def _substitute(steps: list[Step], side: dict[str, Value]) -> dict[str, Value]:
-    found: dict[str, Value] = {}
-    for row, column, cells, inverse in reversed(steps):
-        if column is None:
-            continue
-        value = side.get(row, 0.0)
-        for name, coefficient in cells.items():
-            value = value - coefficient * found[name]
-        found[column] = value * inverse
+    side, found = side.copy(), {}
+    for row, _, _, _, _, factors in steps:
+        if row in side:
+            for other, factor in factors.items():
+                change = factor * side[row]
+                side[other] = side[other] - change if other in side else -change
+    for row, column, kept, cells, inverse, _ in reversed(steps):
+        if kept:
+            value = side.get(row, 0.0)
+            for name, coefficient in cells.items():
+                value = value - coefficient * found[name]
+            found[column] = value * inverse
     return found
+
+
+def _substitute_adjoint(steps: list[Step], output: dict[str, Value]) -> dict[str, Value]:
+    output, found = output.copy(), {}
+    for row, column, _, cells, inverse, _ in steps:
+        value = output.get(column, 0.0) * inverse
+        if isinstance(value, np.ndarray) or value != 0:
+            for name, coefficient in cells.items():
+                change = coefficient * value
+                output[name] = output[name] - change if name in output else -change
+        found[row] = value
+    for row, _, _, _, _, factors in reversed(steps):
+        for other, factor in factors.items():
+            found[row] = found[row] - factor * found[other]
+    return found
+
+
+def _checked(answers: list[dict[str, Value]], steps: list[Step]) -> list[dict[str, Value]]:
+    for found in answers:
+        for name, value in found.items():
+            if not np.isfinite(value).all():
+                bad = (row for row, _, _, _, inverse, _ in steps if not np.isfinite(inverse).all())
+                raise SingularNetworkError(f"the equations have no unique solution at {next(bad, name)!r}")
+    return answers
 
 
 def _needed(

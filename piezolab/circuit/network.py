@@ -169,13 +169,13 @@ def dc_equations(network: Network) -> Equations:
     return equations
 
 
-def ac_equations(network: Network, omega: np.ndarray, *, transposed: bool = False) -> Equations:
+def ac_equations(network: Network, omega: np.ndarray) -> Equations:
     """The linear elements at angular frequencies omega (rad/s, shape (F,)); values gain a trailing axis for it.
 
     Independent sources are dead (voltage sources short, current sources open). Transistors are left out:
     `small_signal` replaces them by their linear equivalents first.
     """
-    equations = Equations(network.nodes, transposed=transposed)
+    equations = Equations(network.nodes)
     extra = np.ndim(omega)
     j_omega = 1j * omega
     for element in network:
