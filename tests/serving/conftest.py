@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.serving.browsing import Page
 from tests.serving.live import LiveServer
 
 _CURVE = """
@@ -81,3 +82,25 @@ def server(small_notebooks: Path) -> Iterator[LiveServer]:
     live = LiveServer(small_notebooks, patience={"unopened_s": 2.5, "lost_s": 2.5})
     yield live
     live.stop()
+
+
+@pytest.fixture(scope="session")
+def live(small_notebooks):
+    """A server with the stock patience, which browser tests may rely on."""
+    server = LiveServer(small_notebooks)
+    yield server
+    server.stop()
+
+
+@pytest.fixture
+def visit(browser, live):
+    """Opens pages and closes them after the test."""
+    opened = []
+
+    def make(server: LiveServer = live, **options) -> Page:
+        opened.append(Page(browser, server, **options))
+        return opened[-1]
+
+    yield make
+    for page in opened:
+        page.close()

@@ -52,7 +52,8 @@ class LiveServer:
         )
         self.lines: list[str] = []
         self._said = threading.Condition()
-        threading.Thread(target=self._listen, daemon=True).start()
+        self._listener = threading.Thread(target=self._listen, daemon=True)
+        self._listener.start()
         #: Address of the start page, with a slash at its end.
         self.url = self.wait_for(r"piezolab is ready: (\S+)", 30)[1]
 
@@ -109,7 +110,7 @@ class LiveServer:
             self.process.kill()
             raise
         finally:
-            self.process.stdout.close()
+            self._listener.join(5)
 
 
 def _is_kernel(process: psutil.Process) -> bool:

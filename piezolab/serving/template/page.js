@@ -58,8 +58,11 @@
     if (banner) banner.hidden = true;
   }
 
+  function checkIn(ms) {
+    clearTimeout(timer);
+    timer = setTimeout(check, ms);
+  }
   async function check() {
-    timer = 0;
     if (open > 0) return;
     let status = 0;
     try {
@@ -71,7 +74,7 @@
     if (status === 404) return show("This page has stopped answering.");
     silent = status === 0 || status >= 500 ? silent + 1 : 0;
     if (silent >= 2) show("The server cannot be reached just now.");
-    timer = setTimeout(check, WAIT_MS);
+    checkIn(WAIT_MS);
   }
 
   // The front end opens the channel itself; being its constructor is the one way to see every attempt.
@@ -90,13 +93,13 @@
       this.addEventListener("close", () => {
         if (counted) open -= 1;
         counted = false;
-        if (!timer) timer = setTimeout(check, 300);
+        checkIn(300);
       });
     }
   };
 
   // A channel that never opens (cookies forbidden, say) is noticed as well.
   window.addEventListener("load", () => {
-    if (!timer) timer = setTimeout(check, 15000);
+    checkIn(15000);
   });
 })();

@@ -1,0 +1,107 @@
+"""Pages in a real browser: leaving, and what is said when nobody answers any more."""
+
+import signal
+import time
+
+import pytest
+
+from tests.serving.browsing import WAIT_MS, Page
+from tests.serving.live import LiveServer
+
+pytestmark = pytest.mark.browser
+
+
+def test_page_works_behind_a_prefix(visit, small_notebooks):
+    server = LiveServer(small_notebooks, base_url="/workshop/")
+    try:
+        page = visit(server).open()
+        page.slide()
+        assert page.problems == []
+        page.page.goto("about:blank")
+        assert server.kernels_become(0, 3)
+    finally:
+        server.stop()
+
+
+def test_leaving_a_page_frees_its_kernel_at_once(visit, live):
+    assert live.kernels_become(0, 15)
+    page = visit().open()
+    assert len(live.kernels()) == 1
+    page.page.goto("about:blank")
+    assert live.kernels_become(0, 2)
+    page.open()
+    page.page.close()
+    assert live.kernels_become(0, 2)
+
+
+def test_reloading_and_going_back_leave_one_kernel(visit, live):
+    assert live.kernels_become(0, 15)
+    page = visit().open()
+    page.page.reload()
+    page.drawn()
+    page.open("does-it-move?second=1")
+    page.page.go_back()
+    page.drawn()
+    page.slide()
+    assert live.kernels_become(1, 3)
+
+
+def banner(page: Page):
+    """The notice that nobody answers."""
+    return page.page.locator("#pz-gone:not([hidden])")
+
+
+def test_killed_kernel_is_told_and_the_way_back_keeps_the_chain(visit, live):
+    assert live.kernels_become(0, 15)
+    page = visit().open("does-it-move?pickup_c=4n7")
+    page.page.evaluate("history.replaceState(null, '', '?pickup_c=10n#plot')")
+    [kernel] = live.kernels()
+    kernel.kill()
+    banner(page).wait_for(timeout=10_000)
+    assert banner(page).get_attribute("role") == "alert"
+    assert banner(page).text_content() == (
+        "This page has stopped answering. Your chain is kept in the address: open it again."
+    )
+    page.page.get_by_role("link", name="open it again").click()
+    page.page.wait_for_selector("#pz-gone", state="hidden")
+    page.drawn()
+    assert "pickup_c=10n" in page.page.locator(".widget-label").first.text_content()
+    page.slide()
+
+
+def test_stopped_server_is_told_and_the_page_comes_back_with_it(visit, small_notebooks):
+    server = LiveServer(small_notebooks)
+    port = int(server.url.rstrip("/").rsplit(":", 1)[1])
+    page = visit(server).open("does-it-move?pickup_c=4n7")
+    server.stop(signal.SIGKILL)
+    banner(page).wait_for(timeout=15_000)
+    assert "The server cannot be reached just now." in banner(page).text_content()
+    assert "Your chain is kept in the address" in banner(page).text_content()
+    again = LiveServer(small_notebooks, port=port)
+    try:
+        assert again.url == server.url
+        page.page.get_by_role("link", name="open it again").click()
+        page.page.wait_for_selector("#pz-gone", state="hidden")
+        page.drawn()
+        assert "pickup_c=4n7" in page.page.locator(".widget-label").first.text_content()
+    finally:
+        again.stop()
+
+
+@pytest.mark.slow
+def test_short_loss_of_the_network_heals_itself(visit, live):
+    page = visit()
+    page.context.add_init_script(
+        """const Socket = WebSocket;
+        window.lines = [];
+        window.WebSocket = class extends Socket { constructor(...a) { super(...a); window.lines.push(this); } };"""
+    )
+    page.open()
+    page.context.set_offline(True)
+    # Chromium leaves open lines open when offline: close this one as a vanished access point would.
+    page.page.evaluate("window.lines.forEach(line => line.close())")
+    banner(page).wait_for(timeout=15_000)
+    page.context.set_offline(False)
+    page.page.wait_for_selector("#pz-gone", state="hidden", timeout=WAIT_MS)
+    time.sleep(0.5)
+    page.slide()
