@@ -50,6 +50,21 @@ class _Arranger:
         self._after()
         self.drawing.wire((min(self.feet), 0.0), (max(self.feet), 0.0))
         self.drawing.join()
+        self._check(assembly)
+
+    def _check(self, assembly: Assembly) -> None:
+        """What was drawn around the stage must not touch it anywhere else than meant."""
+        nodes = {name: part.nodes for name, part in self.parts.items()} | dict(discs(assembly))
+        for net in self.drawing.nets():
+            names = {
+                node
+                for symbol in self.drawing.symbols
+                for node, point in zip(nodes[symbol.name], symbol.terminals, strict=True)
+                if point in net
+            }
+            if len(names) > 1:
+                told = " and ".join(sorted(names))
+                raise ValueError(f"stage {assembly.stage.key!r}: something of its schematic is in the way of {told}")
 
     def _upright(self, symbol: str | Symbol, x: float, top: float, bottom: float = 0.0, down: bool = True) -> None:
         """A two-lead symbol upright between two heights, in the middle, with the wires that reach it."""

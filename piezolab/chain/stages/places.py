@@ -1,8 +1,8 @@
 """Where the parts of a single-transistor stage stand in the schematic, and the wires between them.
 
 Grid: one unit is half the length of a resistor with its leads. y = 0 is the ground rail, which the schematic itself
-draws under whatever ends there; it also draws the supply rail above the stage. The signal comes in at the leftmost point
-of the node `pickup` and leaves at the rightmost point of the node `jack`.
+draws under whatever ends there; it also draws the supply rail above the stage. The signal comes in at the leftmost
+point of the node `pickup` and leaves at the rightmost point of the node `jack`.
 """
 
 from __future__ import annotations
