@@ -135,8 +135,10 @@ class Quantity(Parameter):
         """The value if it is taken. Raises ParameterError that shows it as written, or with as many digits as tell it
         from what would be taken."""
         if not self._takes(value):
-            digits = next((n for n in (3, 6, 9, 12) if not self._takes(float(f"{value:.{n}g}"))), 17)
-            raise self.refuse(text or show(value, self.unit, digits), self._outside)
+            rounded = {n: float(f"{value:.{n}g}") for n in range(1, 17)}
+            exact = next((n for n in range(1, 8) if rounded[n] == value), 17)
+            telling = next((n for n in (3, 6, 9, 12, 15) if not self._takes(rounded[n])), 17)
+            raise self.refuse(text or show(value, self.unit, min(exact, telling)), self._outside)
         return -abs(value) if self.negative else value + 0.0  # no negative zero
 
     _outside = "is out of range"
@@ -151,8 +153,9 @@ class Quantity(Parameter):
 
 
 def bound(value: float, unit: str) -> str:
-    """A bound without idle zeros: 1 GΩ, 0.05."""
-    return next(show(value, unit, n) for n in (1, 2, 3) if n == 3 or math.isclose(float(f"{value:.{n}g}"), value))
+    """A bound without idle zeros: 1 GΩ, 0.05, 120 dB."""
+    digits = next(n for n in (1, 2, 3) if n == 3 or math.isclose(float(f"{value:.{n}g}"), value))
+    return show(value, unit, digits).replace(".0 dB", " dB")
 
 
 @dataclass(frozen=True)
@@ -260,7 +263,7 @@ class Words(Choice):
         if isinstance(value, str):
             value = (value,)
         if not isinstance(value, tuple | list) or not 1 <= len(value) <= self.most:
-            text = ",".join(map(str, value)) if isinstance(value, tuple | list) else value
+            text = ",".join(map(short, value)) if isinstance(value, tuple | list) else value
             raise self.refuse(text, "is not one or two kinds")
         return tuple(Choice.check(self, word) for word in value)
 
