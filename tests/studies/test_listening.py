@@ -1,0 +1,182 @@
+"""What is heard is the note through the chain's own network, at the levels promised, never beyond the stated peak."""
+
+import io
+import subprocess
+import sys
+
+import numpy as np
+import pyloudnorm
+import pytest
+import scipy.io.wavfile
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from piezolab.audio import RATE, AudioError
+from piezolab.audio.processing import faded
+from piezolab.audio.strings import pluck
+from piezolab.chain import SignalChain
+from piezolab.pitch import frequency
+from piezolab.quantity import decibels
+from piezolab.studies.hum import hum
+from piezolab.studies.linear import LinearChain
+from piezolab.studies.listening import (
+    BARE,
+    KEPT,
+    MATCHED,
+    PEAK,
+    SECONDS,
+    SOUNDS,
+    STAGE,
+    TRUE,
+    balances,
+    hum_table,
+    listen,
+    versions,
+)
+
+#: A chain that loses bass when bare.
+THIN = SignalChain(input_r=47e3)
+
+
+def level_at(signal: np.ndarray, hz: float) -> float:
+    """Amplitude of the part at hz, by a windowed Fourier integral."""
+    window = np.hanning(len(signal))
+    time = np.arange(len(signal)) / RATE
+    return float(abs(np.sum(signal * window * np.exp(-2j * np.pi * hz * time))) / window.sum() * 2)
+
+
+def test_what_there_is_to_compare() -> None:
+    assert list(versions(THIN)) == [BARE, STAGE]
+    assert list(versions(THIN.but(stage="direct"))) == [BARE]
+    assert list(versions(THIN, THIN.but(stage="gain"))) == [BARE, STAGE, KEPT]
+    assert versions(THIN)[BARE].stage == "direct" and versions(THIN)[BARE].input_r == 47e3
+
+
+@pytest.mark.parametrize("sound", SOUNDS)
+def test_true_level_is_the_network_at_each_partial(sound: str) -> None:
+    """By another route: the nodal gain at single frequencies, and for the bare pickup the closed form."""
+    kept = THIN.but(stage="gain")
+    heard = listen(THIN, kept, sound=sound, level=TRUE)
+    pitch = SOUNDS[sound].pitch_hz(THIN)
+    dry = faded(pluck(SOUNDS[sound].voice, pitch, SECONDS)) * 10 ** (-10 / 20)
+    for name, chain in {BARE: THIN.but(stage="direct"), STAGE: THIN, KEPT: kept}.items():
+        one = heard[name]
+        for hz in SOUNDS[sound].voice.partials(pitch).frequency[:2]:
+            wanted = level_at(dry, hz) * abs(LinearChain.of(chain.values).gain(hz))
+            assert decibels(level_at(one.signal / one.gain, hz) / wanted) == pytest.approx(0, abs=0.1)
+    values = THIN.values
+    c_load = values.lead_m * values.lead_c + values.cable_m * values.cable_c + values.input_c
+    x = 2j * np.pi * pitch * 47e3  # the pickup's own leakage of 1 Gohm and its loss change less than 0.2 dB
+    bare = abs(x * values.pickup_c / (1 + x * (values.pickup_c + c_load)))
+    found = level_at(heard[BARE].signal / heard[BARE].gain, pitch) / level_at(dry, pitch)
+    assert decibels(found / bare) == pytest.approx(0, abs=0.2)
+
+
+@pytest.mark.parametrize("sound, name", [("lowest", "D3"), ("dulcimer", "D3"), ("bass", "E1"), ("thumb-piano", "G3")])
+def test_each_sound_is_its_instrument_s_note(sound: str, name: str) -> None:
+    assert SOUNDS[sound].pitch_hz(SignalChain()) == pytest.approx(frequency(name))
+    assert SOUNDS["lowest"].pitch_hz(SignalChain(tuning="A3-G2-D4")) == pytest.approx(frequency("G2"))
+
+
+def test_true_level_keeps_levels_and_matched_makes_them_alike() -> None:
+    kept = THIN.but(stage="gain")
+    true, matched = (listen(THIN, kept, level=level) for level in (TRUE, MATCHED))
+    assert len({one.gain for one in true.values()}) == 1 and all(one.turned_up_db == 0 for one in true.values())
+    meter = pyloudnorm.Meter(RATE, "DeMan")
+    loud = {name: meter.integrated_loudness(one.signal) for name, one in matched.items()}
+    # The fade at the end is not in the measured note: a tenth of a decibel.
+    assert max(loud.values()) - min(loud.values()) < 0.1
+    # Measured at one peak: the absolute gate would leave the end of the softer note out.
+    peak = {name: np.abs(one.signal).max() for name, one in true.items()}
+    true_loud = {
+        name: meter.integrated_loudness(one.signal / peak[name]) + decibels(peak[name]) for name, one in true.items()
+    }
+    assert true_loud[KEPT] - true_loud[BARE] > 10
+    turned = matched[BARE].turned_up_db - matched[KEPT].turned_up_db
+    assert turned == pytest.approx(true_loud[KEPT] - true_loud[BARE], abs=0.1)
+
+
+@settings(max_examples=12)
+@given(
+    sound=st.sampled_from(list(SOUNDS)),
+    level=st.sampled_from([MATCHED, TRUE]),
+    stage=st.sampled_from(["direct", "follower", "gain"]),
+    pickup_c=st.sampled_from([1e-9, 15e-9, 200e-9]),
+    loss=st.sampled_from([0.0, 0.02, 0.2]),
+    input_r=st.sampled_from([10e3, 1e6, 10e6]),
+    play_v=st.sampled_from([1e-3, 1.0, 100.0]),
+    noisy=st.booleans(),
+)
+def test_no_sample_exceeds_the_stated_peak(
+    sound: str, level: str, stage: str, pickup_c: float, loss: float, input_r: float, play_v: float, noisy: bool
+) -> None:
+    chain = SignalChain(stage=stage, pickup_c=pickup_c, pickup_loss=loss, input_r=input_r, play_v=play_v)
+    names = versions(chain)
+    hiss = {name: (np.array([10.0, 20e3]), np.array([1e-6, 1e-6])) for name in names} if noisy else None
+    tables = {name: hum_table(one) for name, one in names.items()} if noisy else None
+    heard = listen(chain, sound=sound, level=level, hiss=hiss, hum=tables)
+    assert list(heard) == list(names)
+    top = 0
+    for one in heard.values():
+        rate, steps = scipy.io.wavfile.read(io.BytesIO(one.wav()))
+        assert rate == RATE and len(steps) == round(SECONDS * RATE)
+        top = max(top, int(np.abs(steps.astype(int)).max()))
+        assert abs(one.signal[0]) < 1e-9 and abs(one.signal[-1]) < 1e-9
+    # 16 bits are written with 1 as 32766.
+    assert 0.99 * PEAK < top / 32766 <= PEAK
+
+
+def test_hiss_and_hum_ride_along_in_volts() -> None:
+    density = {STAGE: (np.array([10.0, 24e3]), np.array([5e-6, 5e-6]))}
+    harmonics = {BARE: (np.array([50.0, 150.0]), np.array([0.02, 0.005]))}
+    plain = listen(THIN, level=TRUE)
+    noisy = listen(THIN, level=TRUE, hiss=density, hum=harmonics)
+    middle = slice(RATE // 2, 3 * RATE)
+    hissed = (noisy[STAGE].signal / noisy[STAGE].gain - plain[STAGE].signal / plain[STAGE].gain)[middle]
+    assert np.sqrt(np.mean(hissed**2)) == pytest.approx(5e-6 * np.sqrt(RATE / 2), rel=0.02)
+    hummed = (noisy[BARE].signal / noisy[BARE].gain - plain[BARE].signal / plain[BARE].gain)[middle]
+    assert level_at(hummed, 50) / np.sqrt(2) == pytest.approx(0.02, rel=1e-3)
+    assert level_at(hummed, 150) / np.sqrt(2) == pytest.approx(0.005, rel=1e-3)
+
+
+def test_hum_table_is_the_hum_study() -> None:
+    at, rms = hum_table(THIN)
+    assert np.sqrt(np.sum(rms**2)) == pytest.approx(hum(THIN).output_v_rms)
+    assert at[0] == 50
+
+
+def test_what_cancels_stays_silent() -> None:
+    chain = SignalChain(discs="2px")
+    for level in (MATCHED, TRUE):
+        heard = listen(chain, level=level)
+        assert all(not one.signal.any() for one in heard.values())
+    assert all(one.silent for one in balances(chain).values())
+    assert not any(one.silent for one in balances(SignalChain()).values())
+
+
+def test_balances_are_the_gain_of_each_version() -> None:
+    found = balances(THIN, THIN.but(stage="gain"), sound="bass")
+    assert list(found) == [BARE, STAGE, KEPT]
+    assert found[BARE].pitch_hz == pytest.approx(41.203, abs=1e-3) and found[BARE].bright_hz == 2000
+    assert found[STAGE].at_pitch == pytest.approx(abs(LinearChain.of(THIN.values).gain(found[STAGE].pitch_hz)))
+    # 47 kohm takes the bass from the bare pickup, the follower keeps it.
+    assert decibels(found[BARE].at_pitch / found[BARE].at_bright) < -9
+    assert decibels(found[STAGE].at_pitch / found[STAGE].at_bright) > -1
+
+
+def test_unknown_words() -> None:
+    with pytest.raises(AudioError, match="sound: 'gong'.*lowest, dulcimer, bass, thumb-piano are allowed"):
+        listen(THIN, sound="gong")
+    with pytest.raises(AudioError, match="sound: 'gong'"):
+        balances(THIN, sound="gong")
+    with pytest.raises(AudioError, match="level: 'loud'.*matched or true is allowed"):
+        listen(THIN, level="loud")
+
+
+def test_listening_needs_no_heavy_library() -> None:
+    """A note costs a visitor's kernel no scipy."""
+    code = (
+        "import sys; from piezolab.chain import SignalChain; from piezolab.studies.listening import listen;"
+        "listen(SignalChain())['bare'].wav(); print('scipy' in sys.modules)"
+    )
+    assert subprocess.check_output([sys.executable, "-c", code], text=True).strip() == "False"
