@@ -110,7 +110,7 @@ function figure(model, el) {
   const own = look(style, coarse);
   layout.template = { ...layout.template, layout: merged(own.layout, layout.template?.layout ?? {}) };
   layout.uirevision ??= "kept";
-  layout.height = model.get("height_px");
+  layout.height ??= model.get("height_px");
   layout.width = el.clientWidth;
   if (still) delete layout.transition;
   const data = plain(model.get("_traces"), style)
@@ -144,6 +144,7 @@ export default {
         const revision = model.get("revision");
         const { data, layout } = figure(model, el);
         drawnWidth = layout.width;
+        box.style.minHeight = layout.height + "px";
         await Plotly.react(box, data, layout, CONFIG);
         el.dataset.state = "drawn";
         el.dataset.revision = revision;

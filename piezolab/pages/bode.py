@@ -1,0 +1,166 @@
+"""Level and phase over frequency as a figure for `Plot`, with the strings marked."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from piezolab.pitch import Note
+
+AUDIBLE = (20.0, 20e3)  # Hz
+_SPAN = 70.0  # most dB that an axis shows
+_TICKS = (20, 50, 100, 200, 500, 1000, 2000, 5000, 10000, 20000)
+
+
+@dataclass(frozen=True)
+class Curve:
+    """One curve: frequency in Hz, level in dB and phase in degrees, all of shape (n,).
+
+    look: one of `LOOKS`; marks: frequencies (Hz) at which the curve carries a marker, with the levels there.
+    """
+
+    name: str
+    frequency: np.ndarray
+    level_db: np.ndarray
+    phase_deg: np.ndarray
+    look: str
+    marks: np.ndarray = field(default_factory=lambda: np.empty(0))
+    mark_levels: np.ndarray = field(default_factory=lambda: np.empty(0))
+
+
+#: Colour (of the page's style: Okabe and Ito's set, one for light and one for dark), line, marker.
+LOOKS = {
+    "bare": ("var(--pz-curve-bare, #D55E00)", "dash", "circle-open"),
+    "stage": ("var(--pz-curve-stage, #0072B2)", "solid", "circle"),
+    "kept": ("var(--pz-curve-kept, #009E73)", "dot", "diamond-open"),
+}
+
+
+def figure(curves: Sequence[Curve], notes: Sequence[Note], *, phase: str = "wide") -> tuple[list, dict, dict]:
+    """Traces, layout and the narrow plot's layout.
+
+    phase: `wide` shows it on wide plots only, `always` on narrow ones too.
+    """
+    traces = []
+    for curve in curves:
+        traces += _traces(curve, phase)
+    low, high = level_range([curve.level_db for curve in curves], [curve.frequency for curve in curves])
+    layout = {
+        "height": 470,
+        "showlegend": True,
+        "margin": {"l": 52, "r": 10, "t": 8, "b": 40},
+        "hovermode": "closest",
+        "xaxis": {
+            "type": "log",
+            "range": [math.log10(AUDIBLE[0]), math.log10(AUDIBLE[1])],
+            "tickvals": list(_TICKS),
+            "ticktext": [f"{t // 1000}k" if t >= 1000 else str(t) for t in _TICKS],
+            "title": {"text": "frequency, Hz", "standoff": 4},
+            "anchor": "y2",
+        },
+        "yaxis": {
+            "range": [low, high],
+            "domain": [0.38, 1],
+            "title": {"text": "level, dB", "standoff": 2},
+            "dtick": 10,
+            "zeroline": True,
+        },
+        "yaxis2": {
+            "range": phase_range(curves),
+            "domain": [0, 0.30],
+            "dtick": 90,
+            "title": {"text": "phase, °", "standoff": 2},
+        },
+        "shapes": _lines(notes),
+        "annotations": _names(notes, apart=1.25),
+    }
+    narrow: dict[str, Any] = {
+        "font": {"size": 12},
+        "margin": {"l": 40, "r": 6, "t": 4, "b": 34},
+        "xaxis": {"tickvals": [20, 100, 1000, 10000], "ticktext": ["20", "100", "1k", "10k"]},
+        "yaxis": {"title": {"text": "dB", "standoff": 0}},
+        "height": 380,
+        "annotations": _names(notes, apart=1.9),
+    }
+    if phase != "always":
+        narrow |= {"height": 250, "yaxis2": {"visible": False}}
+        narrow["xaxis"] = {**narrow["xaxis"], "anchor": "y"}
+        narrow["yaxis"] = {**narrow["yaxis"], "domain": [0, 1]}
+    return traces, layout, narrow
+
+
+def _traces(curve: Curve, phase: str) -> list[dict[str, Any]]:
+    colour, dash, marker = LOOKS[curve.look]
+    line = {"color": colour, "dash": dash, "width": 2.5}
+    alike = {"name": curve.name, "legendgroup": curve.name, "line": line}
+    return [
+        {
+            **alike, "x": curve.frequency, "y": finite(curve.level_db), "mode": "lines",
+            "hovertemplate": "%{x:.3s}Hz: %{y:.1f} dB",
+        },
+        {
+            "name": curve.name, "legendgroup": curve.name, "showlegend": False, "x": curve.marks,
+            "y": finite(curve.mark_levels), "mode": "markers",
+            "marker": {"color": colour, "symbol": marker, "size": 9, "line": {"width": 2, "color": colour}},
+            "hovertemplate": "%{x:.4~s}Hz: %{y:.1f} dB",
+        },
+        {
+            **alike, "x": curve.frequency, "y": curve.phase_deg, "mode": "lines", "yaxis": "y2", "showlegend": False,
+            "hovertemplate": "%{x:.3s}Hz: %{y:.0f}°", **({} if phase == "always" else {"meta": {"wide_only": True}}),
+        },
+    ]  # fmt: skip
+
+
+def finite(level: np.ndarray) -> np.ndarray:
+    """Levels with nothing below the deepest that is ever drawn: silence has no place on an axis in dB."""
+    return np.maximum(level, -400.0)
+
+
+def level_range(levels: Sequence[np.ndarray], frequencies: Sequence[np.ndarray]) -> tuple[float, float]:
+    """Bottom and top of the level axis in whole tens of dB, so that it stands still while curves move a little."""
+    top, bottom = -60.0, 0.0
+    for level, frequency in zip(levels, frequencies, strict=True):
+        inside = level[(frequency >= AUDIBLE[0]) & (frequency <= AUDIBLE[1]) & np.isfinite(level)]
+        if inside.size:
+            top, bottom = max(top, float(inside.max())), min(bottom, float(inside.min()))
+    high = 10.0 * math.ceil((top + 3) / 10)
+    low = 10.0 * math.floor((bottom - 1) / 10)
+    return max(min(low, high - 30), high - _SPAN), high
+
+
+def phase_range(curves: Sequence[Curve]) -> list[float]:
+    """Bottom and top of the phase axis in whole quarter turns."""
+    inside = [c.phase_deg[(c.frequency >= AUDIBLE[0]) & (c.frequency <= AUDIBLE[1])] for c in curves]
+    seen = np.concatenate([*inside, [0.0]])
+    seen = seen[np.isfinite(seen)]
+    low, high = 90 * math.floor(seen.min() / 90 + 0.02), 90 * math.ceil(seen.max() / 90 - 0.02)
+    return [low - 8.0, max(high, low + 90) + 8.0]
+
+
+def _lines(notes: Sequence[Note]) -> list[dict[str, Any]]:
+    """A line for each string."""
+    return [
+        {
+            "type": "line", "x0": hz, "x1": hz, "y0": 0, "y1": 1, "yref": "paper", "layer": "below",
+            "line": {"color": "var(--pz-note, #8a8a8a)", "width": 1, "dash": "dot"},
+        }
+        for hz in sorted({note.frequency_hz for note in notes})
+    ]  # fmt: skip
+
+
+def _names(notes: Sequence[Note], apart: float) -> list[dict[str, Any]]:
+    """The strings' names, from the lowest, as far as they keep this ratio apart."""
+    labels, last = [], 0.0
+    for hz, note in sorted({note.frequency_hz: note for note in notes}.items()):
+        if hz < last * apart:
+            continue
+        last = hz
+        labels.append({
+            "x": math.log10(hz), "y": 1, "xref": "x", "yref": "paper", "yanchor": "top", "xanchor": "left",
+            "xshift": 1, "text": note.display, "showarrow": False, "font": {"size": 12},
+        })  # fmt: skip
+    return labels

@@ -1,0 +1,215 @@
+"""The skeleton that every chapter's page has, in the order in which it is read.
+
+What is wrong with the opened link; the verdict; the plot; the chapter's own controls; all other controls, folded, in
+signal order; the schematic; the numbers; tasks; the maths, folded; cautions; the share row. The question and the
+paragraph above them are the notebook's own prose. A chapter says what it shows as a `Chapter`; `Page` builds it and
+keeps it up to date.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from ipywidgets import Box, VBox
+
+from piezolab.chain import SignalChain
+from piezolab.chain.link import from_link, to_query
+from piezolab.circuit.errors import CircuitError
+from piezolab.pages.address import Address
+from piezolab.pages.bench import Bench
+from piezolab.pages.blocks import Block, Buttons, bullets, paragraphs
+from piezolab.pages.controls import Controls, Group, folded_groups
+from piezolab.pages.keepsake import Keepsake
+from piezolab.pages.piece import STATIC, Piece
+from piezolab.pages.plot import Plot
+from piezolab.pages.share import DEFAULT_TEXT, Share
+from piezolab.pages.tasks import Task, Tasks
+
+
+@dataclass(frozen=True)
+class View:
+    """What moves with a slider.
+
+    verdict: what one will hear, in one or two sentences; advice: what would help; traces, layout, narrow: the figure,
+    as `Plot.set` takes it; label: the figure in words, for who cannot see it.
+    """
+
+    verdict: str
+    traces: Sequence[Mapping[str, Any]]
+    layout: Mapping[str, Any]
+    narrow: Mapping[str, Any]
+    label: str
+    advice: Sequence[str] = ()
+
+
+@dataclass(frozen=True)
+class Chapter:
+    """One chapter's page.
+
+    slug: its address word; own: the keys of its own two to four controls; view: from the chain, the kept chain or None,
+    and whether phase is wanted on narrow plots too; table: HTML of the numbers; maths: HTML with formulas between
+    dollar signs and their source; cautions: sentences, where work can hurt someone; needs_stage: it has nothing to
+    show without.
+    """
+
+    slug: str
+    own: tuple[str, ...]
+    view: Callable[[SignalChain, SignalChain | None, bool], View]
+    table: Callable[[SignalChain], str]
+    tasks: tuple[Task, ...] = ()
+    maths: str = ""
+    cautions: tuple[str, ...] = ()
+    needs_stage: bool = False
+    has_phase: bool = True
+    more: Callable[[Bench], Sequence[Any]] = field(default=lambda bench: ())
+
+
+class Look(Piece):
+    """Brings the pages' style along; shows nothing."""
+
+    _esm = "export default { render({ el }) { el.hidden = true; } };"
+    _css = STATIC / "look.css"
+
+
+class Page:
+    """A chapter with a bench, kept up to date; `widget` is what the notebook shows."""
+
+    def __init__(self, chapter: Chapter, bench: Bench) -> None:
+        self.chapter, self.bench = chapter, bench
+        self._phase = False
+        self.problems = Block("problems")
+        self.verdict = Block("verdict", spoken=True)
+        self.plot = Plot(height_px=470)
+        self.bar = Buttons("this page", {
+            "undo": bench.undo, "redo": bench.redo, "over": bench.start_over, "keep": bench.keep, "drop": bench.drop,
+            "phase": self._turn_phase,
+        })  # fmt: skip
+        self.own = Controls(bench, [Group(chapter.own)], "the controls of this question")
+        self.stage_in = Buttons("the stage", {"stage": bench.put_stage_in})
+        self.advice = Block("advice")
+        self.folded = Controls(bench, folded_groups(without=chapter.own), "all other controls")
+        self.schematic = Block("schematic", title="The circuit")
+        self.table = Block("numbers", title="The numbers")
+        self.tasks = Tasks(bench, chapter.tasks)
+        self.address = Address(bench)
+        self.share = Share(bench, self.address, chapter.slug)
+        self.keepsake = Keepsake()
+        self.widget = self._laid_out()
+        self._connect()
+
+    def _laid_out(self) -> VBox:
+        stick = VBox([self.verdict, self.plot]).add_class("pz-stick")
+        side = VBox([self.bar, self.own, self.stage_in, self.advice, self.folded]).add_class("pz-side")
+        chapter = self.chapter
+        tried = Box([stick, side]).add_class("pz-try")
+        rows = [Look(), self.problems, tried, *chapter.more(self.bench), self.schematic, self.table]
+        if chapter.tasks:
+            rows.append(self.tasks)
+        if chapter.maths:
+            rows.append(Block("maths", chapter.maths, title="The maths", folded=True))
+        if chapter.cautions:
+            rows.append(Block("cautions", bullets(chapter.cautions), title="Take care"))
+        rows += [self.share, self.keepsake, self.address]
+        return VBox(rows).add_class("pz-page")
+
+    def _connect(self) -> None:
+        bench = self.bench
+        bench.observe(lambda _: self._draw(), ["chain", "kept"])
+        bench.observe(lambda _: self._settle(), "settled")
+        bench.observe(lambda _: self._show_problems(), ["problems", "trouble"])
+        bench.observe(lambda _: self._show_bar(), ["can_undo", "can_redo", "kept"])
+        bench.observe(lambda _: self.keepsake.keep("curve", _curve_text(bench.kept)), "kept")
+        self.tasks.observe(lambda _: self._keep_tasks(), "done")
+        self.keepsake.use("curve", self._given_curve)
+        self.keepsake.use("tasks", self._given_tasks)
+        self._draw()
+        self._settle()
+        self._show_problems()
+        self._show_bar()
+
+    # -- what follows the chain ---------------------------------------------------------------------------------
+    def _draw(self) -> None:
+        bench = self.bench
+        missing = self.chapter.needs_stage and not bench.chain.topology.powered
+        self._offer_stage(missing)
+        if missing:
+            self.verdict.content = paragraphs("This question is about a stage, and this chain has none.")
+            self.plot.set([], label="nothing to draw without a stage")
+            return
+        try:
+            view = self.chapter.view(bench.chain, bench.kept, self._phase)
+        except CircuitError as error:
+            bench.trouble = f"This chain could not be worked out: {error}"
+            return
+        except Exception:
+            bench.trouble = "Something went wrong in this page; what you see is of an earlier chain. Press undo."
+            raise
+        bench.trouble = ""
+        self.plot.set(view.traces, view.layout, narrow=view.narrow, label=view.label)
+        self.verdict.content = paragraphs(view.verdict)
+        self.advice.content = paragraphs(*view.advice)
+
+    def _offer_stage(self, missing: bool) -> None:
+        direct = not self.bench.chain.topology.powered
+        self.stage_in.show([{"word": "stage", "label": "put a follower in"}] if missing or direct else [])
+
+    def _settle(self) -> None:
+        """What is slow to make, or only looked at when the hand rests."""
+        chain = self.bench.chain
+        if self.chapter.needs_stage and not chain.topology.powered:
+            self.table.content = ""
+            return
+        from piezolab.sheets.schematic import schematic_svg
+
+        try:
+            self.table.content = self.chapter.table(chain)
+            self.schematic.content = f'<div class="pz-scroll" tabindex="0">{schematic_svg(chain)}</div>'
+        except CircuitError as error:
+            self.bench.trouble = f"This chain could not be worked out: {error}"
+
+    def _show_problems(self) -> None:
+        said = []
+        if self.bench.problems:
+            said.append("<h2>The opened link has mistakes. These values have their defaults:</h2>")
+            said.append(bullets(self.bench.problems))
+        said.append(paragraphs(self.bench.trouble))
+        self.problems.content = "".join(said)
+
+    def _show_bar(self) -> None:
+        bench = self.bench
+        buttons = [
+            {"word": "undo", "label": "undo", "off": not bench.can_undo},
+            {"word": "redo", "label": "redo", "off": not bench.can_redo},
+            {"word": "over", "label": "start over"},
+            {"word": "keep", "label": "keep this curve"},
+        ]
+        if bench.kept is not None:
+            buttons.append({"word": "drop", "label": "drop the kept curve"})
+        if self.chapter.has_phase:
+            buttons.append({"word": "phase", "label": "phase", "held": self._phase, "only": "narrow"})
+        self.bar.show(buttons)
+
+    def _turn_phase(self) -> None:
+        self._phase = not self._phase
+        self._show_bar()
+        self._draw()
+
+    # -- what the browser kept ----------------------------------------------------------------------------------
+    def _given_curve(self, text: str) -> None:
+        if self.bench.kept is None:
+            self.bench.kept = from_link(text)
+
+    def _given_tasks(self, done: Mapping[str, bool]) -> None:
+        own = {task.name for task in self.chapter.tasks}
+        self._all_done = dict(done)
+        self.tasks.done = [name for name in done if name in own]
+
+    def _keep_tasks(self) -> None:
+        self._all_done = {**getattr(self, "_all_done", {}), **dict.fromkeys(self.tasks.done, True)}
+        self.keepsake.keep("tasks", self._all_done)
+
+
+def _curve_text(kept: SignalChain | None) -> str | None:
+    return None if kept is None else to_query(kept) or DEFAULT_TEXT

@@ -1,0 +1,96 @@
+"""The start page: the whole chain at a glance, the chapters by their questions, and instruments to start from."""
+
+from __future__ import annotations
+
+import os
+from html import escape
+from typing import Any
+
+from ipywidgets import VBox
+
+from piezolab.chapters import Chapter, find_chapters
+from piezolab.location import notebooks_dir
+from piezolab.pages.address import Address
+from piezolab.pages.bench import Bench
+from piezolab.pages.blocks import Block, Buttons, bullets
+from piezolab.pages.chapter import Look
+from piezolab.pages.controls import Controls, folded_groups
+from piezolab.pages.glance import picture
+from piezolab.pages.keepsake import Keepsake
+from piezolab.pages.scenario import WORKSHOP, instruments
+from piezolab.pages.share import Share
+
+
+class Start:
+    """The start page with its bench; `widget` is what the notebook shows."""
+
+    def __init__(self, bench: Bench) -> None:
+        self.bench = bench
+        self.problems = Block("problems", _problems(bench.problems))
+        self.glance = Block("glance", title="Your chain")
+        self.chapters = Block("questions", title="The questions")
+        self.examples = Buttons("instruments to start from", {i.name: self._starter(i.chain) for i in instruments()})
+        self.bar = Buttons("this page", {"undo": bench.undo, "redo": bench.redo, "over": bench.start_over})
+        self.controls = Controls(bench, folded_groups(), "the whole chain")
+        self.address = Address(bench)
+        self.share = Share(bench, self.address, "")
+        about = (
+            f"<p>Three instruments of the {escape(WORKSHOP)}, which is invented. Take one as your start, and change it "
+            "below.</p>"
+        )
+        self.widget = VBox([
+            Look(), self.problems, self.glance, self.chapters, Block("about", about, title="Somewhere to start"),
+            self.examples, Block("about", "", title=""), self.bar, self.controls, self.share, Keepsake(), self.address,
+        ]).add_class("pz-page")  # fmt: skip
+        bench.observe(self._show, ["chain", "can_undo", "can_redo"])
+        self._show()
+
+    def _starter(self, chain: Any) -> Any:
+        return lambda: self.bench.put(chain)
+
+    def _show(self, _change: Any = None) -> None:
+        bench = self.bench
+        self.glance.content = picture(bench.chain)
+        self.chapters.content = cards(find_chapters(notebooks_dir()), bench.query, served())
+        self.examples.show([
+            {"word": i.name, "label": i.label, "note": i.note, "held": i.chain == bench.chain} for i in instruments()
+        ])  # fmt: skip
+        self.bar.show([
+            {"word": "undo", "label": "undo", "off": not bench.can_undo},
+            {"word": "redo", "label": "redo", "off": not bench.can_redo},
+            {"word": "over", "label": "start over"},
+        ])  # fmt: skip
+
+
+def served() -> bool:
+    """Whether this is a served page, so that addresses of chapters lead somewhere."""
+    return "QUERY_STRING" in os.environ
+
+
+def cards(chapters: list[Chapter], query: str, linked: bool) -> str:
+    """The chapters by their questions; links carry the chain along."""
+    items = []
+    for chapter in chapters:
+        inside = f"<strong>{escape(chapter.title)}</strong>"
+        if linked:
+            target = chapter.slug + ("?" + query if query else "")
+            items.append(f'<li><a href="{escape(target)}">{inside}</a></li>')
+        else:
+            items.append(f"<li><p>{inside} (open {escape(chapter.file)})</p></li>")
+    return f'<ul class="pz-cards">{"".join(items)}</ul>'
+
+
+def _problems(sentences: tuple[str, ...]) -> str:
+    if not sentences:
+        return ""
+    return "<h2>The opened link has mistakes. These values have their defaults:</h2>" + bullets(sentences)
+
+
+def make(link: str | None = None) -> Start:
+    """The start page, with all its parts at hand."""
+    return Start(Bench.opened(link))
+
+
+def page(link: str | None = None):
+    """The start page as a widget."""
+    return make(link).widget

@@ -1,0 +1,149 @@
+"""What the link does not hold and the visitor wants to find again: kept in their browser, saved to and opened from a
+file.
+
+The server keeps nothing. Each section has a name, a check and a size limit; what comes back from the browser or from a
+file is checked like any other input. A later chapter adds its section to `SECTIONS`, so that a file can be opened on
+any page, and calls `Keepsake.use` to be handed what was kept.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import traitlets
+
+from piezolab.chain import ChainError
+from piezolab.chain.link import from_link
+from piezolab.pages.piece import STATIC, Piece, text_in
+
+FORMAT = "piezolab keepsake 1"
+MOST_FILE = 256_000  # characters
+
+
+@dataclass(frozen=True)
+class Section:
+    """One kind of thing that is kept.
+
+    label: in words; check: returns the value in canonical form or raises ValueError with a sentence; most: characters
+    of its JSON text.
+    """
+
+    label: str
+    check: Callable[[Any], Any]
+    most: int
+
+
+def _curve(value: Any) -> str:
+    if not isinstance(value, str):
+        raise ValueError("it is no configuration text")
+    try:
+        from_link(value)
+    except ChainError as error:
+        raise ValueError(error.problems[0].sentence) from None
+    return value
+
+
+def _tasks(value: Any) -> dict[str, bool]:
+    if not isinstance(value, dict) or len(value) > 500:
+        raise ValueError("it is no list of tasks")
+    if not all(isinstance(name, str) and len(name) <= 80 and done is True for name, done in value.items()):
+        raise ValueError("it names something that is no finished task")
+    return dict(value)
+
+
+#: Everything that can be kept, by name.
+SECTIONS: dict[str, Section] = {
+    "curve": Section("the kept curve", _curve, 4_500),
+    "tasks": Section("finished tasks", _tasks, 50_000),
+}
+
+
+class Keepsake(Piece):
+    """The browser's store, and the two buttons that save it to a file and open one."""
+
+    _esm = STATIC / "keepsake.js"
+    words = {"kept": "_kept", "file": "_file"}
+
+    format = traitlets.Unicode(FORMAT).tag(sync=True)
+    most = traitlets.Int(MOST_FILE).tag(sync=True)
+    said = traitlets.Unicode("").tag(sync=True)
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._users: dict[str, Callable[[Any], None]] = {}
+        self._values: dict[str, Any] = {}
+
+    def use(self, name: str, given: Callable[[Any], None]) -> None:
+        """Call `given` with the checked value of a section when the browser or a file brings one."""
+        if name not in SECTIONS:
+            raise KeyError(f"keepsake: no section {name!r}")
+        self._users[name] = given
+
+    def keep(self, name: str, value: Any) -> None:
+        """Put a section into the browser's store; None takes it out. Raises ValueError where it does not pass its
+        check."""
+        text = None if value is None else self._text(name, value)
+        if self._values.get(name) != text:
+            self._values[name] = text
+            self.send({"keep": {name: text}})
+
+    def open_file(self, text: str) -> tuple[str, ...]:
+        """Take the text of a saved file; returns what could not be taken."""
+        try:
+            content = json.loads(text) if len(text) <= MOST_FILE else None
+        except (ValueError, RecursionError):
+            content = None
+        sections = content.get("sections") if isinstance(content, dict) and content.get("format") == FORMAT else None
+        if not isinstance(sections, dict):
+            most = f"{MOST_FILE // 1000} kB"
+            return (f"file: it is not one that these pages saved; allowed is a file of up to {most} saved here.",)
+        wrong: list[str] = []
+        for name, value in sections.items():
+            wrong += self._take(name, value, store=True)
+        return tuple(wrong)
+
+    @staticmethod
+    def _text(name: str, value: Any) -> str:
+        section = SECTIONS[name]
+        text = json.dumps(section.check(value), ensure_ascii=False, allow_nan=False)
+        if len(text) > section.most:
+            raise ValueError(f"{section.label}: {len(text)} characters are too many; allowed are {section.most}.")
+        return text
+
+    def _take(self, name: str, value: Any, store: bool) -> list[str]:
+        if name not in SECTIONS:
+            return [f"file: {str(name)[:40]!r} is nothing that can be kept here; it was left out."] if store else []
+        try:
+            text = self._text(name, value)
+        except (ValueError, RecursionError) as error:
+            return [f"{SECTIONS[name].label}: left out, since {str(error)[:200]}"]
+        self._values[name] = text
+        if store:
+            self.send({"keep": {name: text}})
+        if name in self._users:
+            self._users[name](json.loads(text))
+        return []
+
+    def _kept(self, content: dict[str, Any]) -> None:
+        sections = content.get("sections")
+        if not isinstance(sections, dict):
+            return
+        wrong: list[str] = []
+        for name, section in SECTIONS.items():
+            text = sections.get(name)
+            if not isinstance(text, str) or len(text) > section.most:
+                continue
+            try:
+                value = json.loads(text)
+            except (ValueError, RecursionError):
+                continue
+            wrong += self._take(name, value, store=False)
+        self.said = " ".join(wrong)
+
+    def _file(self, content: dict[str, Any]) -> None:
+        text = text_in(content, "text", MOST_FILE)
+        wrong = self.open_file(text if text is not None else "")
+        self.said = " ".join(wrong) if wrong else "The file was opened."

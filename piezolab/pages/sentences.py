@@ -1,0 +1,152 @@
+"""The plain sentences about a chain: what one will hear first, then the number.
+
+Studies give numbers; the words for them are chosen here and nowhere else.
+"""
+
+from __future__ import annotations
+
+import math
+
+from piezolab.chain import SignalChain
+from piezolab.pitch import Note, nearest_note, parse_tuning
+from piezolab.quantity import show
+from piezolab.studies.bias import Bias
+from piezolab.studies.loading import Loading
+from piezolab.studies.response import Response
+
+#: How much weaker the lowest string is than the strings far above it, in dB, and what that sounds like. The
+#: limits are ours (common practice, no source): about 1 dB is the least change that one notices, 3 dB is half the
+#: power, about 10 dB sounds half as loud.
+HEARD = (
+    (0.5, "it keeps its bass"),
+    (1.5, "as good as all of its bass is there"),
+    (3.0, "a touch light"),
+    (6.0, "light"),
+    (12.0, "thin"),
+    (20.0, "very thin, more plink than note"),
+    (math.inf, "next to no bass, only the attack is left"),
+)
+SILENT_DB = 60.0  # a gain below this is called silence
+FLAT_LOSS_DB = 3.0  # from here on a loss of all notes alike is worth a sentence
+
+
+def heard(loss_db: float) -> str:
+    """Words for a loss of the lowest string against the full level, dB (positive: weaker)."""
+    return next(words for limit, words in HEARD if loss_db < limit or limit == math.inf)
+
+
+def decibel_words(level_db: float) -> str:
+    """A level against another: 9 dB down, 0.3 dB up."""
+    size = abs(level_db)
+    if not math.isfinite(level_db):
+        return "not there at all"
+    number = f"{size:.1f}" if size < 9.95 else f"{size:.0f}"
+    if float(number) == 0:
+        return "0 dB down"
+    return f"{number.removesuffix('.0')} dB {'down' if level_db < 0 else 'up'}"
+
+
+def pitch_words(hz: float) -> str:
+    """A frequency with the note that lies there: 49 Hz, a little below G1."""
+    if not 16.4 < hz < 31e3:
+        return show(hz, "Hz")
+    near, cents = nearest_note(hz)
+    about = f"at {near.display}" if abs(cents) < 10 else f"near {near.display}"
+    return f"{show(hz, 'Hz')}, {about}"
+
+
+def lowest(chain: SignalChain) -> Note:
+    """The lowest string."""
+    return min(parse_tuning(chain.tuning), key=lambda note: note.frequency_hz)
+
+
+def your_note(chain: SignalChain) -> str:
+    """The lowest string in words: your low D (147 Hz)."""
+    note = lowest(chain)
+    low = "low " if len(parse_tuning(chain.tuning)) > 1 else ""
+    return f"your {low}{note.display.rstrip('0123456789')} ({note.frequency_hz:.0f} Hz)"
+
+
+# -- chapter 1 ------------------------------------------------------------------------------------------------------
+def opposed(chain: SignalChain) -> bool:
+    """Whether two discs are wired against each other."""
+    return chain.discs.endswith("x")
+
+
+def bare_sentence(chain: SignalChain, found: Loading) -> str:
+    """What the bare pickup does to the lowest string."""
+    if opposed(chain):
+        return (
+            "The two discs are wired against each other: what both feel alike cancels, and next to nothing of the "
+            "note is left. Swap the two wires of one disc."
+        )
+    loss = -found.low_note_re_plateau_db
+    return f"Bare, {your_note(chain)} arrives {decibel_words(-loss)}: {heard(loss)}."
+
+
+def stage_sentence(chain: SignalChain, found: Response | None, at_rest: Bias | None) -> str:
+    """What the chain's stage makes of it."""
+    if found is None or at_rest is None:
+        return "No stage is in the chain, so that is what you get."
+    broken = not_working(at_rest)
+    title = chain.topology.title
+    if broken:
+        return f"With the {title} nothing is won yet: {broken}"
+    if opposed(chain):
+        return f"The {title} cannot bring back what cancels before it."
+    loss = -found.low_note_re_midband_db
+    words = heard(loss)
+    kept = words if words.startswith("it ") else f"it is {words}" if not words.startswith(("as ", "next ")) else words
+    return f"With the {title} {kept} ({decibel_words(-loss)})."
+
+
+def not_working(at_rest: Bias) -> str:
+    """Why a stage does not work at rest and what that sounds like; "" where it does."""
+    if str(at_rest.gate) == "conducting":
+        return (
+            "the gate conducts, which loads the pickup and clips one half of every swing. It sounds weak and rasping."
+        )
+    if str(at_rest.region) == "cut-off":
+        return "the transistor is cut off and passes no current. You hear nothing, or a splutter on hard strokes."
+    if str(at_rest.region) == "triode":
+        return (
+            f"the transistor has only {show(float(at_rest.v_ds), 'V', 2)} from drain to source and cannot swing. It "
+            "sounds weak and squashed, and distorts early."
+        )
+    return ""
+
+
+def advice(chain: SignalChain, found: Loading) -> list[str]:
+    """What would help, in sentences."""
+    if opposed(chain):
+        return []
+    said = []
+    note = your_note(chain)
+    flat = -found.plateau_db
+    if flat >= FLAT_LOSS_DB:
+        said.append(
+            f"Bare, lead, cable and input also take {flat:.1f} dB from every note alike. A shorter cable gives some "
+            "of it back, and so does a stage close to the pickup."
+        )
+    elif flat <= -FLAT_LOSS_DB:
+        said.append(f"The two discs in series add up: every note arrives {decibel_words(found.plateau_db)}.")
+    least = found.min_input_ohm_1db
+    if math.isnan(least):
+        leak = show(chain.values.pickup_r, "ohm")
+        said.append(
+            f"No input, however high, can keep {note} within 1 dB on the bare pickup: its own leakage ({leak}) "
+            "already takes more. Dry it, clean off flux and fingerprints, or replace it."
+        )
+    else:
+        has = float(found.bare.r_load)
+        if has < least:
+            said.append(
+                f"A bare pickup needs an input of at least {show(least, 'ohm', 2)} to keep {note} within 1 dB; this "
+                f"one has {show(has, 'ohm', 2)}."
+            )
+        else:
+            said.append(
+                f"An input of {show(least, 'ohm', 2)} would do to keep {note} within 1 dB on the bare pickup; this "
+                f"one has {show(has, 'ohm', 2)}, so the bass is safe even without a stage."
+            )
+    return said

@@ -1,0 +1,107 @@
+// The share row.
+let serial = 0;
+
+// The clipboard interface exists only over https and on this computer; the old command works everywhere else.
+async function copied(text, field) {
+  if (navigator.clipboard && window.isSecureContext) {
+    try {
+      await navigator.clipboard.writeText(text);
+      return true;
+    } catch { /* not allowed: try the other way */ }
+  }
+  const area = document.createElement("textarea");
+  area.value = text;
+  area.className = "pz-unseen";
+  field.after(area);
+  area.select();
+  const done = document.execCommand("copy");
+  area.remove();
+  return done;
+}
+
+function element(tag, attributes = {}, ...children) {
+  const node = document.createElement(tag);
+  for (const [name, value] of Object.entries(attributes)) node.setAttribute(name, value);
+  node.append(...children);
+  return node;
+}
+
+export default {
+  render({ model, el }) {
+    el.classList.add("pz-share");
+    const served = document.body.hasAttribute("data-voila");
+    el.append(element("h2", {}, "Share this chain"));
+    const told = element("p", { class: "pz-message", role: "status" });
+
+    const rows = {};
+    function row(name, label, tall) {
+      const id = `pz-share-${serial++}`;
+      const field = tall
+        ? element("textarea", { id, readonly: "", rows: "6", class: "pz-field" })
+        : element("input", { id, type: "text", readonly: "", class: "pz-field" });
+      const button = element("button", { type: "button", class: "pz-button", "data-copy": name, "aria-label": `copy the ${label}` }, "copy");
+      button.addEventListener("click", async () => {
+        const done = await copied(field.value, field);
+        told.textContent = done ? `Copied: ${label}.` : "This browser would not copy; the text is marked: press Ctrl+C, or hold it and choose copy.";
+        button.focus();
+        if (!done) { field.focus(); field.select(); }
+      });
+      rows[name] = field;
+      const box = element("div", { class: "pz-share-row" }, element("label", { for: id }, label), field, button);
+      el.append(box);
+      return box;
+    }
+    const linkRow = row("link", "full link");
+    row("text", "configuration text");
+    row("parts", "parts list", true);
+    linkRow.hidden = !served;
+
+    const code = element("div", { class: "pz-qr" });
+    const fold = element("details", { class: "pz-fold" }, element("summary", {}, "QR code for a phone"), code);
+    fold.addEventListener("toggle", () => { if (fold.open) model.send({ word: "qr" }); });
+    if (served) el.append(fold);
+
+    const id = `pz-share-${serial++}`;
+    const paste = element("textarea", { id, rows: "2", class: "pz-field", autocomplete: "off", spellcheck: "false" });
+    const open = element("button", { type: "button", class: "pz-button" }, "open it");
+    open.addEventListener("click", () => model.send({ word: "open", text: paste.value.slice(0, 8001) }));
+    const said = element("div", { role: "status" });
+    el.append(element("div", { class: "pz-share-row" },
+      element("label", { for: id }, "open a shared configuration: paste a link or its text here"), paste, open), said, told);
+
+    const ways = element("nav", { class: "pz-ways", "aria-label": "chapters" });
+    el.append(ways);
+
+    function show() {
+      rows.link.value = model.get("link");
+      rows.text.value = model.get("text");
+      rows.parts.value = model.get("parts");
+      const query = model.get("query") ? "?" + model.get("query") : "";
+      ways.replaceChildren(...model.get("ways").map(({ way, slug, title, file }) => {
+        const words = title ? `${way}: ${title}` : way;
+        return served
+          ? element("a", { href: (slug || "./") + query, "data-way": way }, words)
+          : element("span", {}, `${words} (${file})`);
+      }));
+    }
+    function showCode() {
+      code.innerHTML = model.get("qr");
+      if (!model.get("qr")) code.textContent = model.get("qr_said");
+    }
+    function showSaid() {
+      said.replaceChildren(...model.get("said").map((sentence) => element("p", {}, sentence)));
+    }
+    const changes = ["link", "query", "text", "parts", "ways"].map((name) => `change:${name}`);
+    for (const change of changes) model.on(change, show);
+    for (const change of ["change:qr", "change:qr_said"]) model.on(change, showCode);
+    model.on("change:said", showSaid);
+    show();
+    showCode();
+    showSaid();
+    return () => {
+      for (const change of changes) model.off(change, show);
+      for (const change of ["change:qr", "change:qr_said"]) model.off(change, showCode);
+      model.off("change:said", showSaid);
+    };
+  },
+};
