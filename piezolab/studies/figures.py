@@ -11,8 +11,13 @@ from piezolab.chain import SignalChain
 from piezolab.chain.link import to_query
 from piezolab.chain.parameters import LINK_FORMAT
 from piezolab.studies.bias import Bias, bias, bias_population, spread
+from piezolab.studies.fading_battery import battery
+from piezolab.studies.hum import hum
+from piezolab.studies.levels import levels
 from piezolab.studies.loading import loading
+from piezolab.studies.noise import noise
 from piezolab.studies.output import impedances
+from piezolab.studies.plugging import plugging
 from piezolab.studies.response import response
 
 _UNITS = {"i_d": "a", "v_gs": "v", "v_s": "v", "v_d": "v", "v_ds": "v", "g_m": "s", "g_ds": "s", "supply_current": "a"}
@@ -30,6 +35,10 @@ def figures(chain: SignalChain, at: np.ndarray | None = None) -> dict[str, Any]:
             "bias": _bias(chain),
             "response": _response(chain, at),
             "output": _output(chain),
+            "noise": _noise(chain, at),
+            "hum": _hum(chain),
+            "levels": _levels(chain),
+            "battery": _battery(chain),
         }
     )
 
@@ -80,7 +89,55 @@ def _output(chain: SignalChain) -> dict[str, Any]:
         "input_impedance_ohm": float(np.abs(found.input)),
         "input_resistance_ohm": float(found.input_resistance),
         "input_capacitance_f": float(found.input_capacitance),
+        **_plugging(chain),
     }
+
+
+def _plugging(chain: SignalChain) -> dict[str, float]:
+    found = plugging(chain)
+    if found is None:  # a disc passes no direct voltage
+        return dict.fromkeys(("dc_v", "dc_worst_v", "plug_in_step_v", "settle_s"), 0.0)
+    return {
+        "dc_v": found.dc_v,
+        "dc_worst_v": found.dc_worst_v,
+        "plug_in_step_v": found.step_v,
+        "settle_s": found.settle_s,
+    }
+
+
+def _noise(chain: SignalChain, at: np.ndarray | None) -> dict[str, Any]:
+    found = noise(chain)
+    grid = found if at is None else noise(chain, np.asarray(at, float))
+    return {
+        "output_v_rms": float(found.output_v_rms),
+        "output_v_rms_a": float(found.output_v_rms_a),
+        "density_frequency_hz": grid.frequency,
+        "density_v_per_rthz": np.sqrt(grid.total),
+        "shares": {name: float(share) for name, share in found.shares.items()},
+        "snr_db_a": float(found.snr_db_a),
+    }
+
+
+def _hum(chain: SignalChain) -> dict[str, float]:
+    found = hum(chain)
+    return {"output_v_rms": found.output_v_rms, "relative_db": found.relative_db}
+
+
+def _levels(chain: SignalChain) -> dict[str, Any]:
+    found = levels(chain)
+    edge = float(found.clip_input_v_peak)
+    return {
+        "output_v_peak": float(found.output_v_peak),
+        "output_dbu": float(found.output_dbu),
+        "clip_input_v_peak": edge,
+        "clip_cause": str(found.clip_cause) if math.isfinite(edge) else None,
+        "input_headroom_db": float(found.input_headroom_db),
+    }
+
+
+def _battery(chain: SignalChain) -> dict[str, Any] | None:
+    found = battery(chain)
+    return None if found is None else {"life_h": found.life_h, "life_ends_by": found.ends_by}
 
 
 def _db(ratio: float) -> float:
