@@ -65,9 +65,10 @@ def register(stage: type[Stage]) -> type[Stage]:
 
 def reserve(keys: Iterable[str]) -> None:
     """Keep keys for settings that every chain has. Raises ValueError where a stage has one as its own."""
-    _RESERVED.update(keys)
+    keys = set(keys)
     for stage in _STAGES.values():
-        _check_free(type(stage), _RESERVED)
+        _check_free(type(stage), keys)
+    _RESERVED.update(keys)
 
 
 def _check_free(stage: type[Stage], taken: set[str]) -> None:
