@@ -22,6 +22,7 @@ from piezolab.chain import SignalChain
 from piezolab.pitch import Note, note
 from piezolab.studies.hum import hum as hum_study
 from piezolab.studies.linear import LinearChain
+from piezolab.studies.noise import noise as noise_study
 from piezolab.studies.response import low_note_hz
 
 BARE, STAGE, KEPT = "bare", "stage", "kept"
@@ -94,6 +95,12 @@ def versions(chain: SignalChain, kept: SignalChain | None = None) -> dict[str, S
     if kept is not None:
         found[KEPT] = kept
     return found
+
+
+def hiss_table(chain: SignalChain) -> Table:
+    """The hiss of a chain as `listen` takes it: frequencies in Hz, V/sqrt(Hz) at the load's terminals."""
+    found = noise_study(chain)
+    return found.frequency, np.sqrt(found.total)
 
 
 def hum_table(chain: SignalChain) -> Table:

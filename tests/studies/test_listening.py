@@ -29,10 +29,12 @@ from piezolab.studies.listening import (
     STAGE,
     TRUE,
     balances,
+    hiss_table,
     hum_table,
     listen,
     versions,
 )
+from piezolab.studies.noise import noise
 
 #: A chain that loses bass when bare.
 THIN = SignalChain(input_r=47e3)
@@ -139,6 +141,12 @@ def test_hiss_and_hum_ride_along_in_volts() -> None:
     assert level_at(hummed, 150) / np.sqrt(2) == pytest.approx(0.005, rel=1e-3)
 
 
+def test_hiss_table_is_the_noise_study() -> None:
+    """20 Hz to 20 kHz, by the trapezoidal rule on the table and by the study's own integral."""
+    at, density = hiss_table(THIN)
+    assert np.sqrt(np.trapezoid(density**2, at)) == pytest.approx(noise(THIN).output_v_rms, rel=1e-3)
+
+
 def test_hum_table_is_the_hum_study() -> None:
     at, rms = hum_table(THIN)
     assert np.sqrt(np.sum(rms**2)) == pytest.approx(hum(THIN).output_v_rms)
@@ -176,7 +184,7 @@ def test_unknown_words() -> None:
 def test_listening_needs_no_heavy_library() -> None:
     """A note costs a visitor's kernel no scipy."""
     code = (
-        "import sys; from piezolab.chain import SignalChain; from piezolab.studies.listening import listen;"
-        "listen(SignalChain())['bare'].wav(); print('scipy' in sys.modules)"
+        "import sys; from piezolab.chain import SignalChain; from piezolab.studies.listening import hiss_table, listen;"
+        "listen(SignalChain(), hiss={'bare': hiss_table(SignalChain())})['bare'].wav(); print('scipy' in sys.modules)"
     )
     assert subprocess.check_output([sys.executable, "-c", code], text=True).strip() == "False"
