@@ -18,7 +18,7 @@ from .assets import AssetFolder, AssetHandler
 from .channels import ChannelsHandler, KernelHandler
 from .errors import NotFound
 from .headers import SecurityHeaders
-from .kernels import OwnKernelSpecs, SeatedKernelManager, transport_for
+from .kernels import Anyone, OwnKernelSpecs, SeatedKernelManager, transport_for
 from .pages import LeaveHandler, PageHandler, StockLeaveHandler, ToChapter, ToIndex, prepare_notebook
 from .seats import Seats
 
@@ -64,12 +64,17 @@ def _configuration(connections: Path) -> Config:
                 "multi_kernel_manager_class": SeatedKernelManager,
                 "kernel_spec_manager_class": OwnKernelSpecs,
                 "prelaunch_hook": prepare_notebook,
+                # Seconds between signs of life while a cell runs long.
+                "http_keep_alive_timeout": 5,
             },
+            "Voila": {"identity_provider_class": Anyone},
             "VoilaExecutor": {
                 "cell_error_instruction": "The chain is kept in the address: load the page again.",
                 "cell_timeout_instruction": "The chain is kept in the address: load the page again.",
                 "timeout": 120,
             },
+            # No trust database in the user's home: nothing here is trusted or saved.
+            "NotebookNotary": {"db_file": ":memory:"},
             # A kernel that was restarted would have forgotten its page: better to say that it is gone.
             "KernelManager": {"autorestart": False, "transport": transport_for(connections)},
         }

@@ -59,8 +59,7 @@ class ChannelsHandler(Visitors, VoilaKernelWebsocketHandler):
 
     def on_close(self) -> None:
         self.seats.disconnect(self.kernel_id, self)
-        if self.kernel_id in self.kernel_manager:
-            super().on_close()
+        super().on_close()
 
     def write_message(self, message: Any, binary: bool = False) -> Any:
         if keeps_to_itself(message):

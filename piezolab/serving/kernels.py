@@ -7,6 +7,7 @@ from typing import Any
 
 from ipykernel.kernelspec import RESOURCES
 from jupyter_client.kernelspec import KernelSpec, KernelSpecManager
+from jupyter_server.auth.identity import IdentityProvider, User
 from jupyter_server.services.kernels.kernelmanager import AsyncMappingKernelManager
 
 from .seats import Seats, current_visit
@@ -50,6 +51,17 @@ class OwnKernelSpecs(KernelSpecManager):
             resource_dir=RESOURCES,
             metadata={"debugger": False},
         )
+
+
+class Anyone(IdentityProvider):
+    """Nobody signs in: who owns what is known by the seat's cookie, and no other cookie is set."""
+
+    @property
+    def auth_enabled(self) -> bool:
+        return False
+
+    def get_user(self, handler: Any) -> User:
+        return User("visitor")
 
 
 class SeatedKernelManager(AsyncMappingKernelManager):

@@ -90,16 +90,21 @@ class PageHandler(Visitors, TornadoVoilaHandler):
         current_visit.set(visit)
         self.seats.opening(visit)
         try:
-            await self._send(self.get_generator(path=chapter.file))
+            await self._send(self.get_generator(path=chapter.file), visit)
         finally:
             self.seats.sent(visit)
 
-    async def _send(self, snippets: AsyncIterator[str]) -> None:
+    async def _send(self, snippets: AsyncIterator[str], visit: Visit) -> None:
         """Write the page out as it is made."""
         try:
             async for html in snippets:
-                # Voila's sign of life while a cell runs long is an inline script without our nonce.
-                self.write("\n" if html.startswith("<script>window.voila_heartbeat") else html)
+                # Voila's sign of life while a cell runs long is an inline script without our nonce, and it goes
+                # on for ever when the kernel has died: the page itself notices and says so.
+                if html.startswith("<script>window.voila_heartbeat"):
+                    html = "\n"
+                    if visit.kernel_id and visit.kernel_id not in self.seats:
+                        return
+                self.write(html)
                 await self.flush()
         except StreamClosedError:
             pass

@@ -138,7 +138,7 @@ class Seats:
     ) -> None:
         """Free every kernel that is overdue or whose process is gone."""
         for kernel_id in list(self._seats):
-            if kernel_id in self._seats and not self._seats[kernel_id].making and not await alive(kernel_id):
+            if kernel_id in self._seats and not await alive(kernel_id):
                 log.warning("kernel %s has died; its page is told", kernel_id)
                 await free(kernel_id)
         for kernel_id in self.overdue():

@@ -23,8 +23,13 @@ def level(corner):
 slider = widgets.FloatSlider(value=100, min=10, max=1000, step=10, description="corner")
 plot = Plot(height_px=320, label="corner 100 Hz")
 plot.set(
-    [{"x": frequency, "y": level(100), "name": "bare", "mode": "lines"}],
+    [
+        {"x": frequency, "y": level(100), "name": "bare", "mode": "lines"},
+        {"x": frequency, "y": level(20), "name": "buffered", "line": {"color": "var(--plot-text)"},
+         "meta": {"wide_only": True}},
+    ],
     {"xaxis": {"type": "log", "title": {"text": "Hz"}}, "yaxis": {"range": [-40, 3]}},
+    narrow={"height": 260},
 )
 slider.observe(
     lambda change: plot.update([{"y": level(change["new"])}], label=f"corner {change['new']:.0f} Hz"), "value"
@@ -69,6 +74,7 @@ def small_notebooks(tmp_path_factory: pytest.TempPathFactory) -> Path:
         folder / "03-is-it-set.ipynb", "# Is it set?\n\nThe corner is $f = \\frac{1}{2\\pi RC}$.", "7"
     )
     write_notebook(folder / "04-is-it-empty.ipynb", "# Is it empty?")
+    write_notebook(folder / "05-does-it-die.ipynb", "# Does it die?", "import os; os._exit(3)")
     write_notebook(folder / "Draft.ipynb", "# Nobody's business")
     (folder / "notes.txt").write_text("keep out")
     (folder.parent / "outside.txt").write_text("keep out")

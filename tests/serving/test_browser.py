@@ -36,6 +36,13 @@ def test_drawing_library_is_fetched_once_and_kept(visit):
     assert carried < 200_000  # a FigureWidget alone brings 5 MB over this line
 
 
+def test_lost_library_comes_from_the_kernel_instead(visit):
+    page = visit()
+    page.page.route("**/plotly-*.min.js", lambda route: route.abort())
+    page.open()
+    assert len(page.curve()) == 400
+
+
 def test_slider_moves_the_curve_and_the_text_alternative_and_the_plot_holds_no_keyboard_stop(visit):
     page = visit().open()
     plot = page.page.locator(".piezolab-plot")
@@ -72,6 +79,9 @@ def test_phone_sees_the_whole_width_and_scrolls_over_the_plot(visit):
     assert plot["x"] >= 0 and plot["x"] + plot["width"] <= 390 and plot["width"] > 300
     layout = page.page.evaluate("document.querySelector('.js-plotly-plot')._fullLayout.dragmode")
     assert layout is False
+    # Below its limit of width the plot takes its other layout and leaves out what is for wide ones.
+    assert page.page.evaluate("document.querySelector('.js-plotly-plot')._fullData.length") == 1
+    assert plot["height"] == 260
     assert "pan-y" in page.page.evaluate("getComputedStyle(document.querySelector('.nsewdrag')).touchAction")
 
 
@@ -92,6 +102,8 @@ def test_plot_takes_its_colours_from_the_page(visit, scheme):
         "(l => [l.font.color, l.paper_bgcolor])(document.querySelector('.js-plotly-plot')._fullLayout)"
     )
     assert paper == "rgba(0,0,0,0)"
+    line = page.page.evaluate("document.querySelector('.js-plotly-plot')._fullData[1].line.color")
+    assert line == text  # given as var(--plot-text)
     ground = page.page.evaluate("getComputedStyle(document.body).backgroundColor")
     assert contrast(text, ground) >= 7
     drawn = int(page.page.locator(".piezolab-plot").get_attribute("data-drawn"))

@@ -5,11 +5,12 @@ import signal
 import time
 from pathlib import Path
 
+import psutil
 import pytest
 import websocket
 
 from tests.serving.live import LiveServer
-from tests.serving.visitor import Visitor
+from tests.serving.visitor import Visitor, hear, say
 
 
 @pytest.fixture
@@ -66,6 +67,42 @@ def test_dead_kernel_closes_its_channel_with_a_reason(visitor):
     assert code == 4404
     assert visitor.http.get(visitor.server.url + "api/kernels/" + kernel_id, timeout=20).status_code == 404
     assert not visitor.server.kernels()
+
+
+def test_kernel_that_dies_while_its_page_is_made_does_not_hang_it(visitor):
+    start = time.monotonic()
+    page = visitor.http.get(visitor.server.url + "does-it-die", timeout=60)
+    assert page.status_code == 200 and time.monotonic() - start < 20
+    assert "Traceback" not in page.text and "site-packages" not in page.text
+    assert visitor.server.kernels_become(0, 5)
+
+
+def test_visits_leave_nothing_open_on_the_server(visitor):
+    """Sockets and files of the server after many visits, however they end."""
+    process = psutil.Process(visitor.server.process.pid)
+
+    def visits(count: int) -> None:
+        for number in range(count):
+            kernel_id = visitor.open()
+            line = visitor.channel(kernel_id)
+            say(line, "kernel_info_request", {})
+            assert hear(line, "kernel_info_reply")
+            if number % 3 == 0:
+                assert visitor.leave(kernel_id) == 204
+                line.close()
+            elif number % 3 == 1:
+                line.close()
+                assert visitor.leave(kernel_id) == 204
+            else:
+                visitor.server.kernels()[0].kill()
+                assert hear(line, "never", 10) is None
+            assert visitor.server.kernels_become(0, 10)
+        time.sleep(0.5)
+
+    visits(3)
+    before = process.num_fds()
+    visits(6)
+    assert process.num_fds() <= before + 3
 
 
 def test_kernels_talk_over_unix_sockets_that_only_this_user_can_reach(visitor):

@@ -230,8 +230,8 @@ def test_each_page_has_a_nonce_of_its_own(server):
 
 
 def test_visitor_cookie_is_out_of_reach_of_scripts_and_other_sites(chapter_page):
-    lines = [line for line in chapter_page.raw.headers.getlist("Set-Cookie") if line.startswith("seat-")]
-    assert len(lines) == 1
+    lines = chapter_page.raw.headers.getlist("Set-Cookie")
+    assert len(lines) == 1 and lines[0].startswith("seat-")
     assert "HttpOnly" in lines[0] and "SameSite=Lax" in lines[0] and "Path=/" in lines[0]
 
 

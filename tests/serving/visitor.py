@@ -55,7 +55,9 @@ def hear(line: websocket.WebSocket, kind: str, seconds: float = 10) -> dict | No
         line.settimeout(left)
         try:
             text = line.recv()
-        except websocket.WebSocketTimeoutException:
+        except (websocket.WebSocketTimeoutException, websocket.WebSocketConnectionClosedException):
+            return None
+        if not line.connected:
             return None
         message = json.loads(text) if isinstance(text, str) and text else {}
         if message.get("msg_type") == kind or message.get("header", {}).get("msg_type") == kind:

@@ -23,6 +23,15 @@
     return kernelId ? `${baseUrl}${path}${kernelId}` : null;
   };
 
+  // A plot made later must know that the drawing library did not come.
+  window.addEventListener(
+    "error",
+    ({ target }) => {
+      if (target instanceof HTMLScriptElement && "piezolabPlotly" in target.dataset) target.dataset.failed = "yes";
+    },
+    true,
+  );
+
   // ---- leaving: pagehide, since phones send no beforeunload, and beforeunload comes before the visitor has
   // decided. The browser may keep the page for "back", but its kernel is gone then: load it anew.
   window.addEventListener("pagehide", () => {
