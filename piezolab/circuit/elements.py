@@ -114,6 +114,16 @@ class CurrentControlledVoltage:
 
 
 @dataclass(frozen=True)
+class NoiseVoltage:
+    """A connection of a to b that adds a noise voltage of flat density v_per_rthz (V/sqrt(Hz), one-sided)."""
+
+    name: str
+    a: str
+    b: str
+    v_per_rthz: Value
+
+
+@dataclass(frozen=True)
 class Jfet:
     """n-channel junction field-effect transistor; `model` holds its values at the working temperature."""
 
@@ -134,5 +144,6 @@ Element = (
     | VoltageControlledVoltage
     | CurrentControlledCurrent
     | CurrentControlledVoltage
+    | NoiseVoltage
     | Jfet
 )

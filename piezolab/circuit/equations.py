@@ -44,6 +44,15 @@ class Equations:
         self._diagonals: set[str] = set()  # nodes whose diagonal an admittance or a controlled current makes
         self._delicate = False  # pivots must be chosen by size
 
+    def copy(self) -> Equations:
+        """The same equations, to be added to."""
+        other = Equations(())
+        other.nodes, other.branches, other._ends = self.nodes, self.branches.copy(), self._ends.copy()
+        other._off = {row: cells.copy() for row, cells in self._off.items()}
+        other._to_ground, other._diagonals = self._to_ground.copy(), self._diagonals.copy()
+        other._delicate = self._delicate
+        return other
+
     # -- collecting ---------------------------------------------------------------------------------------------
     def admittance(self, a: str, b: str, siemens: Value) -> None:
         """An admittance between a and b."""

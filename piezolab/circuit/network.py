@@ -17,6 +17,7 @@ from piezolab.circuit.elements import (
     Element,
     Inductor,
     Jfet,
+    NoiseVoltage,
     Resistor,
     VoltageControlledCurrent,
     VoltageControlledVoltage,
@@ -30,19 +31,37 @@ from piezolab.circuit.errors import CircuitError, FloatingNodeError
 SMALL_OHM = 100.0
 
 
-_PASSIVE = {Resistor: "ohm", Capacitor: "farad", Inductor: "henry"}
+# The numbers of each element, and the least that they may be.
+_FIELDS: dict[type, tuple[tuple[str, float | None], ...]] = {
+    Resistor: (("ohm", 0.0),),
+    Capacitor: (("farad", 0.0), ("loss_tangent", 0.0)),
+    Inductor: (("henry", 0.0),),
+    CurrentSource: (("ampere", None),),
+    VoltageSource: (("volt", None),),
+    VoltageControlledCurrent: (("siemens", None),),
+    VoltageControlledVoltage: (("gain", None),),
+    CurrentControlledCurrent: (("gain", None),),
+    CurrentControlledVoltage: (("ohm", None),),
+    NoiseVoltage: (("v_per_rthz", 0.0),),
+    Jfet: (),
+}
 
 
-def _is_passive(value: object) -> bool:
+def _from(least: float | None, value: object) -> bool:
+    least = -np.inf if least is None else least
     if isinstance(value, float):
-        return 0.0 <= value < float("inf")
+        return least <= value < np.inf and value > -np.inf
     value = np.asarray(value, float)
-    return bool(np.all((value >= 0) & np.isfinite(value)))
+    return bool(np.all((value >= least) & np.isfinite(value)))
 
 
 @dataclass(frozen=True)
 class Network:
-    """Elements with distinct names. Raises CircuitError on a doubled name or a passive value below zero."""
+    """Elements with distinct names.
+
+    Raises CircuitError on a doubled name, on one that a node bears too, and on a value that is no number or may not
+    be negative; NaN and infinity are refused as well.
+    """
 
     elements: tuple[Element, ...]
 
@@ -56,9 +75,14 @@ class Network:
             if name == GROUND or name in self.nodes:
                 raise CircuitError(f"{name!r} is the name of an element and of a node")
         for element in self.elements:
-            field = _PASSIVE.get(type(element))
-            if field and not _is_passive(getattr(element, field)):
-                raise CircuitError(f"{element.name}: {field} must be a number from 0 up")
+            for field, least in _FIELDS[type(element)]:
+                if not _from(least, getattr(element, field)):
+                    more = "" if least is None else f" from {least:g} up"
+                    raise CircuitError(f"{element.name}: {field} must be a number{more}")
+            if isinstance(element, Jfet):
+                for field in element.model.__dataclass_fields__:
+                    if not _from(None, getattr(element.model, field)):
+                        raise CircuitError(f"{element.name}: {field} must be a number")
 
     def __iter__(self) -> Iterator[Element]:
         return iter(self.elements)
@@ -185,10 +209,10 @@ def ac_equations(network: Network, omega: np.ndarray) -> Equations:
             case Jfet():
                 raise CircuitError(f"{element.name}: linearise the transistor before asking for a response")
             case Capacitor():
-                lossy = _wide(element.farad, extra) * (1 - 1j * _wide(element.loss_tangent, extra))
+                lossy = wide(element.farad, extra) * (1 - 1j * wide(element.loss_tangent, extra))
                 equations.admittance(element.a, element.b, j_omega * lossy)
             case Inductor():
-                equations.branch(element.name, element.a, element.b, j_omega * _wide(element.henry, extra))
+                equations.branch(element.name, element.a, element.b, j_omega * wide(element.henry, extra))
             case _:
                 _add_linear(equations, element, extra)
     return equations
@@ -197,31 +221,31 @@ def ac_equations(network: Network, omega: np.ndarray) -> Equations:
 def _add_linear(equations: Equations, element: Element, extra: int) -> None:
     match element:
         case Resistor():
-            ohm = _wide(element.ohm, extra)
+            ohm = wide(element.ohm, extra)
             if element.a != element.b and (ohm if isinstance(ohm, float) else ohm.min()) < SMALL_OHM:
                 equations.branch(element.name, element.a, element.b, ohm)
             elif element.a != element.b:
                 equations.admittance(element.a, element.b, 1.0 / ohm)
-        case VoltageSource():
+        case VoltageSource() | NoiseVoltage():
             equations.branch(element.name, element.a, element.b)
         case VoltageControlledCurrent():
-            siemens = _wide(element.siemens, extra)
+            siemens = wide(element.siemens, extra)
             equations.transadmittance(element.a, element.b, element.plus, element.minus, siemens)
         case VoltageControlledVoltage():
             equations.branch(element.name, element.a, element.b)
-            equations.control(element.name, element.plus, -_wide(element.gain, extra))
-            equations.control(element.name, element.minus, _wide(element.gain, extra))
+            equations.control(element.name, element.plus, -wide(element.gain, extra))
+            equations.control(element.name, element.minus, wide(element.gain, extra))
         case CurrentControlledCurrent():
-            equations.control(element.a, element.through, _wide(element.gain, extra))
-            equations.control(element.b, element.through, -_wide(element.gain, extra))
+            equations.control(element.a, element.through, wide(element.gain, extra))
+            equations.control(element.b, element.through, -wide(element.gain, extra))
         case CurrentControlledVoltage():
             equations.branch(element.name, element.a, element.b)
-            equations.control(element.name, element.through, -_wide(element.ohm, extra))
+            equations.control(element.name, element.through, -wide(element.ohm, extra))
         case _:
             raise CircuitError(f"{element.name}: no rule for {type(element).__name__}")
 
 
-def _wide(value: object, extra: int) -> object:
+def wide(value: object, extra: int) -> object:
     """A batch value with `extra` trailing axes for frequency; a plain number stays one."""
     if isinstance(value, float | int):
         return float(value)

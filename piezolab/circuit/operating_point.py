@@ -1,6 +1,7 @@
 """The operating point: node voltages and transistor currents at rest, for a whole batch at once.
 
-The linear part of the network is reduced to what the transistors' terminals see, v = v_open - Z i; `ports` solves that.
+With one transistor the linear part is reduced to what its terminals see, v = v_open - Z i, and `ports` solves that;
+with several `nodal` works on all nodes.
 """
 
 from __future__ import annotations
@@ -11,9 +12,11 @@ from types import MappingProxyType
 
 import numpy as np
 
-from piezolab.circuit.elements import GROUND, CurrentSource, VoltageSource
+from piezolab.circuit.elements import GROUND, CurrentSource, Jfet, VoltageSource
+from piezolab.circuit.equations import Equations
 from piezolab.circuit.jfet import JfetModel, channel, gate_currents
 from piezolab.circuit.network import Network, dc_equations
+from piezolab.circuit.nodal import solve_nodes
 from piezolab.circuit.ports import flat_model, port_currents, solve_ports
 
 
@@ -85,46 +88,53 @@ def operating_point(network: Network) -> OperatingPoint:
     """
     shape = network.batch_shape
     equations = dc_equations(network)
-    sides: list[dict[str, object]] = [{}]
+    source: dict[str, object] = {}
     for element in network:
         match element:
             case VoltageSource():
-                sides[0][element.name] = element.volt
+                source[element.name] = element.volt
             case CurrentSource():
-                _inject(sides[0], element.a, element.b, element.ampere)
-    for jfet in network.jfets:
-        for a, b in ((jfet.gate, jfet.source), (jfet.drain, jfet.source)):
-            side: dict[str, object] = {}
-            _inject(side, a, b, 1.0)
-            sides.append(side)
-    open_, *unit = equations.solve(*sides)
-    count = 2 * len(network.jfets)
-    size = int(np.prod(shape))
-    if not count:
-        found = {name: np.broadcast_to(np.asarray(value, float), shape) for name, value in open_.items()}
-        return _result(network, found, equations.nodes, {})
-
-    def port(solution: Mapping[str, object], k: int) -> np.ndarray:
-        jfet = network.jfets[k // 2]
-        a = jfet.gate if k % 2 == 0 else jfet.drain
-        value = _get(solution, a) - _get(solution, jfet.source)
-        return np.broadcast_to(np.asarray(value, float), shape).reshape(size)
-
-    v_open = np.stack([port(open_, k) for k in range(count)], axis=-1)
-    z = np.stack([-np.stack([port(u, k) for u in unit], axis=-1) for k in range(count)], axis=-2)
-    models = [flat_model(jfet.model, shape) for jfet in network.jfets]
-    v = solve_ports([jfet.name for jfet in network.jfets], models, v_open, z)
-    i = port_currents(models, v)[0]
-    found = {
-        name: np.broadcast_to(np.asarray(value, float), shape)
-        + sum(np.asarray(unit[k][name], float) * i[:, k].reshape(shape) for k in range(count))
-        for name, value in open_.items()
-    }
+                _inject(source, element.a, element.b, element.ampere)
+    if len(network.jfets) == 1:
+        v, found = _one_transistor(network.jfets[0], equations, source, shape)
+    elif network.jfets:
+        v, found = solve_nodes(network.jfets, equations, source, shape)
+    else:
+        (found,) = equations.solve(source)
+    found = {name: np.broadcast_to(np.asarray(value, float), shape) for name, value in found.items()}
     points = {
-        jfet.name: _point(models[n], v[:, 2 * n], v[:, 2 * n + 1], shape)
+        jfet.name: _point(flat_model(jfet.model, shape), v[:, 2 * n], v[:, 2 * n + 1], shape)
         for n, jfet in enumerate(network.jfets)
     }
-    return _result(network, found, equations.nodes, points)
+    return OperatingPoint(
+        MappingProxyType({name: found[name] for name in equations.nodes}),
+        MappingProxyType({name: found[name] for name in equations.branches}),
+        MappingProxyType(points),
+    )
+
+
+def _one_transistor(
+    jfet: Jfet, equations: Equations, source: dict[str, object], shape: tuple[int, ...]
+) -> tuple[np.ndarray, dict[str, np.ndarray]]:
+    """Port voltages (N, 2), and voltages and branch currents, by reducing the network to the transistor's ports."""
+    units: list[dict[str, object]] = [{}, {}]
+    _inject(units[0], jfet.gate, jfet.source, 1.0)
+    _inject(units[1], jfet.drain, jfet.source, 1.0)
+    open_, *unit = equations.solve(source, *units)
+    size = int(np.prod(shape))
+
+    def port(solution: Mapping[str, object], end: str) -> np.ndarray:
+        value = solution.get(end, 0.0) - solution.get(jfet.source, 0.0)  # only ground is not among the unknowns
+        return np.broadcast_to(np.asarray(value, float), shape).reshape(size)
+
+    ends = (jfet.gate, jfet.drain)
+    v_open = np.stack([port(open_, end) for end in ends], axis=-1)
+    z = np.stack([-np.stack([port(each, end) for each in unit], axis=-1) for end in ends], axis=-2)
+    model = flat_model(jfet.model, shape)
+    v = solve_ports([jfet.name], [model], v_open, z)
+    i = port_currents([model], v)[0]
+    i_g, i_d = i[:, 0].reshape(shape), i[:, 1].reshape(shape)
+    return v, {name: value + unit[0][name] * i_g + unit[1][name] * i_d for name, value in open_.items()}
 
 
 def _inject(side: dict[str, object], a: str, b: str, ampere: object) -> None:
@@ -132,20 +142,6 @@ def _inject(side: dict[str, object], a: str, b: str, ampere: object) -> None:
     for node, sign in ((a, -1.0), (b, 1.0)):
         if node != GROUND:
             side[node] = side.get(node, 0.0) + sign * np.asarray(ampere, float)
-
-
-def _get(solution: Mapping[str, object], node: str) -> object:
-    return 0.0 if node == GROUND else solution[node]
-
-
-def _result(
-    network: Network, found: Mapping[str, np.ndarray], nodes: list[str], points: dict[str, JfetPoint]
-) -> OperatingPoint:
-    return OperatingPoint(
-        MappingProxyType({name: value for name, value in found.items() if name in nodes}),
-        MappingProxyType({name: value for name, value in found.items() if name not in nodes}),
-        MappingProxyType(points),
-    )
 
 
 def _point(model: JfetModel, v_gs: np.ndarray, v_ds: np.ndarray, shape: tuple[int, ...]) -> JfetPoint:

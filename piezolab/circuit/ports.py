@@ -2,7 +2,7 @@
 
 The linear part of a network, seen from its transistors, is an open-circuit voltage and an impedance matrix for the two
 ports (gate to source, drain to source) of each. Newton's method on that is damped by the junction law, started from a
-bracketed solution without gate current, and carried on by raising the sources in steps where it does not settle.
+bracketed solution without gate current, and replaced by nested bracketing where it does not settle.
 V_GS and V_DS are the unknowns, so a channel drop of a microvolt keeps its digits beside a supply of volts.
 
 Arrays: v, v_open (N, 2K) in the order V_GS, V_DS of the first transistor, then of the second; z (N, 2K, 2K) in ohm.
@@ -48,8 +48,7 @@ def solve_ports(
     """Port voltages, from a guess if there is one. Raises OperatingPointError naming the transistors."""
     v = _newton(models, v_open, z, _start(models, v_open, z) if start is None else start)
     again = [] if start is None else [_restarted]
-    fallbacks = [*again, _raise_sources] if len(models) > 1 else [*again, _bracketed, _raise_sources]
-    for fallback in fallbacks:
+    for fallback in (*again, _bracketed) if len(models) == 1 else again:
         bad = np.flatnonzero(np.isnan(v).any(axis=-1))
         if not bad.size:
             return v
@@ -98,19 +97,8 @@ def _newton(models: list[JfetModel], v_open: np.ndarray, z: np.ndarray, v: np.nd
     """Damped Newton on v - v_open + Z i(v) = 0; members that do not settle come back as NaN."""
     answer = np.full_like(v, np.nan)
     active = np.arange(len(v))
-    v_t = np.stack(
-        [np.broadcast_to(np.asarray(m.thermal_voltage, float), len(v)) for m in models], axis=-1
-    )
-    critical = np.stack(
-        [
-            np.broadcast_to(
-                np.asarray(m.thermal_voltage * np.log(m.thermal_voltage / (np.sqrt(2) * m.saturation_current))),
-                len(v),
-            )
-            for m in models
-        ],
-        axis=-1,
-    )
+    v_t = np.stack([np.broadcast_to(np.asarray(m.thermal_voltage, float), len(v)) for m in models], axis=-1)
+    critical = critical_voltage(models, len(v))
     for _ in range(_ITERATIONS):
         some = [model.take(active, (len(answer),)) for model in models]
         i, slope, size = port_currents(some, v)
@@ -120,12 +108,18 @@ def _newton(models: list[JfetModel], v_open: np.ndarray, z: np.ndarray, v: np.nd
         # a transistor that is off has no slope: there the miss itself must be gone too
         sizes = np.abs(v) + np.abs(v_open[active]) + (np.abs(z[active]) @ size[..., None])[..., 0]
         settled = np.all((change <= _RELATIVE * size + _FLOOR_A) & (np.abs(miss) <= 1e-9 * sizes + 1e-15), axis=-1)
-        v_next = _limit(v, v + step, v_t[active], critical[active])
+        v_next = limited(v, v + step, v_t[active], critical[active])
         answer[active[settled]] = v_next[settled]
         active, v = active[~settled], v_next[~settled]
         if not active.size:
             break
     return answer
+
+
+def critical_voltage(models: list[JfetModel], size: int) -> np.ndarray:
+    """Where the exponential of each transistor's junctions bends most, V, shape (size, K)."""
+    knees = (m.thermal_voltage * np.log(m.thermal_voltage / (np.sqrt(2) * m.saturation_current)) for m in models)
+    return np.stack([np.broadcast_to(np.asarray(knee), size) for knee in knees], axis=-1)
 
 
 def _solve_small(z: np.ndarray, slope: np.ndarray, miss: np.ndarray) -> np.ndarray:
@@ -145,7 +139,7 @@ def _solve_small(z: np.ndarray, slope: np.ndarray, miss: np.ndarray) -> np.ndarr
     ) / determinant[:, None]
 
 
-def _limit(v: np.ndarray, wanted: np.ndarray, v_t: np.ndarray, critical: np.ndarray) -> np.ndarray:
+def limited(v: np.ndarray, wanted: np.ndarray, v_t: np.ndarray, critical: np.ndarray) -> np.ndarray:
     """Hold back steps that would carry a junction up its exponential: above the knee a rise counts by its logarithm."""
     wanted = wanted.copy()
     for n in range(v_t.shape[-1]):
@@ -205,23 +199,3 @@ def _rising_root(miss: Callable[[np.ndarray], tuple[np.ndarray, np.ndarray]], gu
             break
         x = x_next
     return x
-
-
-def _raise_sources(models: list[JfetModel], v_open: np.ndarray, z: np.ndarray) -> np.ndarray:
-    """Continuation: every source from nothing to its value, in steps that halve where Newton does not settle."""
-    size = len(v_open)
-    reached, step = np.zeros(size), np.full(size, 0.1)
-    v = np.zeros_like(v_open)
-    for _ in range(400):
-        active = np.flatnonzero((reached < 1) & (step > 1e-9))
-        if not active.size:
-            break
-        target = np.minimum(reached[active] + step[active], 1.0)
-        some = [model.take(active, (size,)) for model in models]
-        found = _newton(some, v_open[active] * target[:, None], z[active], v[active])
-        good = ~np.isnan(found).any(axis=-1)
-        v[active[good]] = found[good]
-        reached[active[good]] = target[good]
-        step[active] *= np.where(good, 2.0, 0.25)
-    v[reached < 1] = np.nan
-    return v
