@@ -137,7 +137,8 @@ def test_silence_is_said() -> None:
 def test_words_tell_tone_and_levels() -> None:
     message, _ = asked(Player(Bench(THIN)), word="describe", sound="bass")
     bare, stage, reference = message["sentences"]
-    assert re.match(r"Bare pickup: very thin.* 41\sHz, arrives \d+ dB down, its overtones at 2\skHz 0\.\d dB down", bare)
+    assert bare.startswith("Bare pickup: very thin")
+    assert re.search(r" 41\sHz, arrives \d+ dB down, its overtones at 2\skHz 0\.\d dB down", bare)
     assert re.match(r"With the stage: it keeps its bass\.", stage) and "nothing connected" in reference
     sentence = balance_sentence("bare pickup", Balance(100.0, 2000.0, 1e-9, 1e-9))
     assert sentence == "Bare pickup: silence; nothing of the note is left."
