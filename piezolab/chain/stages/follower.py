@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from piezolab.chain.parts import GROUND, Part
-from piezolab.chain.stages import controls as c
+from piezolab.chain.stages import shared_controls as c
 from piezolab.chain.stages import transistor as t
 from piezolab.chain.stages.places import Wires, placed, plan
 from piezolab.chain.stages.stage import Stage, register

@@ -1,0 +1,211 @@
+"""A stage that the package has never heard of: one class, registered, and everything else picks it up."""
+
+import json
+from collections.abc import Iterator
+
+import numpy as np
+import pytest
+from scipy.optimize import brentq
+
+from piezolab.chain import ChainError, SignalChain
+from piezolab.chain.assembly import assemble
+from piezolab.chain.link import from_link, read_link, to_query
+from piezolab.chain.parameter import Quantity
+from piezolab.chain.parameters import all_parameters
+from piezolab.chain.parts import GROUND, Part
+from piezolab.chain.stages import Stage, all_stages, register
+from piezolab.chain.stages import shared_controls as c
+from piezolab.chain.stages import transistor as t
+from piezolab.chain.stages.stage import INPUT, OUTPUT, SUPPLY, unregister
+from piezolab.chain.values import Values
+from piezolab.studies.bias import bias
+from piezolab.studies.figures import figures
+from piezolab.studies.linear import LinearChain
+from piezolab.studies.loading import loading
+from piezolab.studies.output import impedances
+from piezolab.studies.response import response
+
+HOLD = 10e6  # ohm
+BEFORE = list(all_parameters())
+
+
+class SunkFollower(Stage):
+    """A source follower over a second transistor that draws a steady current."""
+
+    key = "sunk"
+    title = "follower over a current sink"
+    controls = (
+        c.GATE_R.with_default(10e6),
+        c.RETURN.with_default("divider"),
+        c.RETURN_PART.with_default(0.5),
+        c.DIVIDER_R.with_default(1e6),
+        c.DIVIDER_C.with_default(1e-6),
+        Quantity("sink_r", "sink resistor", "stage", 220.0, "Sets the steady current.", unit="ohm", low=1.0, high=1e5),
+        c.OUT_C.with_default(1e-6),
+        c.BLEED_R.with_default(220e3),
+    )
+
+    def parts(self, values: Values) -> tuple[Part, ...]:
+        jfet = t.model(values)
+        return (
+            *t.gate_return(values),
+            Part("Q1", "transistor", "jfet", (SUPPLY, INPUT, "source"), jfet, "jfet"),
+            Part("Q2", "sink transistor", "jfet", ("source", GROUND, "foot"), jfet, "jfet"),
+            Part("R_sink", "sink resistor", "resistor", ("foot", GROUND), values.sink_r, "sink_r"),
+            # a node held by transistors alone has no path to ground that may be relied on
+            Part("R_hold", "holding resistor", "resistor", ("source", GROUND), HOLD),
+            *t.output_coupling(values, "source"),
+        )
+
+
+class Halves(Stage):
+    """The same resistor in drain and source: as much signal at either, one upside down."""
+
+    key = "halves"
+    title = "equal halves"
+    inverts = True
+    controls = (
+        c.GATE_R.with_default(4.7e6),
+        Quantity("half_r", "both resistors", "stage", 2.7e3, "In drain and source.", unit="ohm", low=1.0, high=1e6),
+        c.OUT_C.with_default(1e-6),
+        c.BLEED_R.with_default(100e3),
+    )
+
+    def parts(self, values: Values) -> tuple[Part, ...]:
+        return (
+            Part("R_G", "gate resistor", "resistor", (INPUT, GROUND), values.gate_r, "gate_r"),
+            Part("Q1", "transistor", "jfet", ("drain", INPUT, "source"), t.model(values), "jfet"),
+            Part("R_D", "drain resistor", "resistor", (SUPPLY, "drain"), values.half_r, "half_r"),
+            Part("R_S", "source resistor", "resistor", ("source", GROUND), values.half_r, "half_r"),
+            *t.output_coupling(values, "drain"),
+        )
+
+
+class Attenuator(Stage):
+    """Two resistors and no supply."""
+
+    key = "attenuator"
+    title = "two resistors"
+    powered = False
+    controls = (
+        Quantity("upper_r", "upper resistor", "stage", 1e6, "In the signal's way.", unit="ohm", low=1.0, high=1e8),
+        Quantity("lower_r", "lower resistor", "stage", 1e6, "Across the output.", unit="ohm", low=1.0, high=1e8),
+    )
+
+    def parts(self, values: Values) -> tuple[Part, ...]:
+        return (
+            Part("R_upper", "upper resistor", "resistor", (INPUT, OUTPUT), values.upper_r, "upper_r"),
+            Part("R_lower", "lower resistor", "resistor", (OUTPUT, GROUND), values.lower_r, "lower_r"),
+        )
+
+
+NEW = (SunkFollower, Halves, Attenuator)
+
+
+@pytest.fixture(autouse=True)
+def registered() -> Iterator[None]:
+    for stage in NEW:
+        register(stage)
+    yield
+    for stage in NEW:
+        unregister(stage.key)
+
+
+def test_it_is_a_choice_and_its_controls_are_settings() -> None:
+    assert list(all_parameters()["stage"].choices.items())[-3:] == [
+        ("sunk", "follower over a current sink"),
+        ("halves", "equal halves"),
+        ("attenuator", "two resistors"),
+    ]
+    assert all_parameters()["stage"].allowed == "direct, follower, gain, sunk, halves or attenuator"
+    new = [key for key in all_parameters() if key not in BEFORE]
+    assert new == ["sink_r", "half_r", "upper_r", "lower_r"]
+    assert [key for key in all_parameters() if key in BEFORE] == BEFORE  # no old key has moved
+
+
+def test_links_and_defaults() -> None:
+    chain = from_link("stage=sunk&sink_r=1k&gate_r=4M7")
+    assert (chain.sink_r, chain.gate_r, chain.out_c, chain.bleed_r) == (1e3, 4.7e6, 1e-6, 220e3)
+    assert to_query(chain) == "stage=sunk&gate_r=4M7&sink_r=1k"
+    assert to_query(SignalChain(stage="sunk", sink_r=220, gate_r=10e6)) == "stage=sunk"
+    assert to_query(SignalChain()) == "" and to_query(from_link("stage=gain")) == "stage=gain"
+    _, problems = read_link("stage=sunk&sink_r=0.5R&sinkr=1")
+    assert sorted(problem.sentence for problem in problems) == [
+        "link: 'sinkr' is not a key of a chain; did you mean 'sink_r'?",
+        "sink resistor (sink_r): '0.5R' is out of range; allowed is 1 Ω to 100 kΩ.",
+    ]
+
+
+def test_once_forgotten_it_is_refused_like_any_unknown_word() -> None:
+    for stage in NEW:
+        unregister(stage.key)
+    assert list(all_parameters()) == BEFORE
+    with pytest.raises(ChainError, match="stage: 'sunk' is not known; allowed is direct, follower or gain"):
+        SignalChain(stage="sunk")
+    assert [p.key for p in read_link("stage=sunk&sink_r=1k")[1]] == ["stage", "sink_r"]
+    for stage in NEW:
+        register(stage)
+    assert list(all_stages())[-1] == "attenuator"
+
+
+def test_operating_point_against_a_root_of_two_square_laws() -> None:
+    """The sink's current from its own equation, then the follower's V_GS from that current (lambda 0)."""
+    chain = SignalChain(stage="sunk", jfet_idss=6e-3, jfet_vgsoff=-2, jfet_lambda=0, jfet_ig=0, sink_r=1e3)
+
+    def current(v_gs: float) -> float:
+        return 6e-3 * max(1 + v_gs / 2, 0.0) ** 2
+
+    sunk = brentq(lambda i: i - current(-1e3 * i), 0.0, 6e-3, xtol=1e-18)
+    v_g = 4.5 * 1e9 / (1e9 + 10e6 + 250e3)  # the pickup's own leakage pulls at the divider
+    v_s = brentq(lambda v: current(v_g - v) - sunk - v / HOLD, 4.5, 6.0, xtol=1e-15)
+    found = bias(chain)
+    sink = LinearChain.of(chain.values).point.jfets["Q2"]
+    assert sink.i_d == pytest.approx(sunk, rel=1e-6) and sink.region == "saturation"
+    assert found.i_d == pytest.approx(sunk + v_s / HOLD, rel=1e-6)
+    assert found.v_s == pytest.approx(v_s, rel=1e-6)
+    assert found.supply_current == pytest.approx(found.i_d, rel=1e-6)
+    # twins whose gates rest at the same voltage leave the sink nothing: found, not assumed
+    starved = LinearChain.of(chain.but({"return": "ground"}).values).point.jfets["Q2"]
+    assert starved.region == "triode" and abs(starved.v_ds) < 0.01
+
+
+def test_every_figure_is_there() -> None:
+    found = figures(SignalChain(stage="halves", half_r=3.3e3, jfet_idss=6e-3, jfet_vgsoff=-2))
+    assert found["chain"]["half_r"] == 3.3e3 and found["chain"]["link"].startswith("stage=halves&")
+    assert found["bias"]["region"] == "saturation"
+    assert all(found[group] for group in ("loading", "bias", "response", "output", "noise", "hum", "levels", "battery"))
+    json.dumps(found, allow_nan=False)
+
+
+def test_equal_halves_against_their_formula() -> None:
+    """-g_m R/(1 + (g_m + g_ds) R + g_ds R) at the drain, and the same with + at the source, unloaded."""
+    chain = SignalChain(
+        stage="halves", lead_m=0, cable_m=0, input_c=0, input_r=1e9, bleed_r=1e8, out_c=1e-3, pickup_c=500e-9,
+        jfet_ciss=0.1e-12, jfet_crss=0, gate_r=1e9, jfet_ig=0,
+    )  # fmt: skip
+    q, r = bias(chain), 2.7e3
+    expected = -q.g_m * r / (1 + q.g_m * r + 2 * q.g_ds * r)
+    found = response(chain, np.array([1e3]))
+    assert found.gain[0] == pytest.approx(expected, rel=1e-4)
+    assert abs(found.phase_deg[0] - 180) < 0.1
+
+
+def test_its_control_moves_the_figures() -> None:
+    quick, slow = (SignalChain(stage="sunk", sink_r=r, jfet="J113") for r in (100.0, 10e3))
+    assert bias(quick).i_d > 5 * bias(slow).i_d
+    assert abs(impedances(quick).output.real) < abs(impedances(slow).output.real)
+    assert loading(quick) == loading(slow)  # what the bare pickup loses does not hang on the stage
+
+
+def test_two_resistors_against_their_formula() -> None:
+    chain = SignalChain(stage="attenuator", upper_r=2e6, lower_r=500e3, lead_m=0, cable_m=0, input_c=0, pickup_loss=0)
+    f = np.geomspace(1, 1e5, 30)
+    found = response(chain, f)
+    foot = 1 / (1 / 500e3 + 1 / 1e6)
+    load = 1 / (1 / 1e9 + 1 / (2e6 + foot))
+    expected = foot / (2e6 + foot) * 1 / (1 + 1 / (2j * np.pi * f * 15e-9 * load))
+    assert found.gain == pytest.approx(expected, rel=1e-9)
+    assert found.midband_gain == pytest.approx(foot / (2e6 + foot), rel=1e-3)
+    assert bias(chain) is None and figures(chain)["bias"] is None
+    assert "B1" not in assemble(chain.values).network.nodes
+    assert impedances(chain).output == pytest.approx(1 / (1 / 500e3 + 1 / (2e6 + 1 / (1e-9 + 2e3j * np.pi * 15e-9))))
