@@ -1,6 +1,6 @@
 """Worked bias examples of a textbook: R. L. Boylestad and L. Nashelsky, Electronic Devices and Circuit Theory,
-11th edition, chapter 7. Its transistors have no channel-length modulation (lambda = 0) and its answers are read from drawn curves, to
-two or three figures; the tolerances are those of a drawing.
+11th edition, chapter 7. Its transistors have no channel-length modulation (lambda = 0) and its answers are read from
+drawn curves, to two or three figures; the tolerances are those of a drawing.
 """
 
 import pytest
