@@ -163,10 +163,12 @@ def test_operating_point_against_a_root_of_two_square_laws() -> None:
     assert sink.i_d == pytest.approx(sunk, rel=1e-6) and sink.region == "saturation"
     assert found.i_d == pytest.approx(sunk + v_s / HOLD, rel=1e-6)
     assert found.v_s == pytest.approx(v_s, rel=1e-6)
-    assert found.supply_current == pytest.approx(found.i_d, rel=1e-6)
-    # twins whose gates rest at the same voltage leave the sink nothing: found, not assumed
+    v_divider = v_g * (1e9 + 10e6) / 1e9
+    assert found.supply_current == pytest.approx(found.i_d + (9 - v_divider) / 500e3, rel=1e-6)
+    # twins whose gates rest alike starve the sink: (u - v)^2 = v (2u - v) for its overdrive u, so v = u (1 - 1/sqrt 2)
     starved = LinearChain.of(chain.but({"return": "ground"}).values).point.jfets["Q2"]
-    assert starved.region == "triode" and abs(starved.v_ds) < 0.01
+    assert starved.region == "triode"
+    assert starved.v_ds == pytest.approx(starved.v_ds_sat * (1 - 0.5**0.5), rel=1e-3)
 
 
 def test_every_figure_is_there() -> None:
