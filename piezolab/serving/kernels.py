@@ -86,3 +86,8 @@ class SeatedKernelManager(AsyncMappingKernelManager):
             channel.close(4404, "this kernel has ended")
         if kernel_id in self:
             await self.shutdown_kernel(kernel_id, now=True)
+        # A channel that closed while the kernel was being shut down has begun to keep messages for a return
+        # that cannot come: its four sockets would stay open for ever.
+        for stream in self._kernel_buffers.pop(kernel_id, {}).get("channels", {}).values():
+            if not stream.closed():
+                stream.close()
