@@ -94,7 +94,9 @@ def standing(parameter: Parameter, chain: SignalChain) -> dict[str, Any]:
     key = parameter.key
     entered = key in chain.entered
     value = chain[key] if entered or chain[key] is not None else chain.values[key]
-    state: dict[str, Any] = {"applies": applies(key, chain), "text": parameter.write(value)}
+    # A typical figure has come out of a calculation and means no more than its first digits.
+    text = parameter.write(value) if entered else parameter.write(_rounded(parameter, value))
+    state: dict[str, Any] = {"applies": applies(key, chain), "text": text}
     if isinstance(parameter, Quantity) and not isinstance(parameter, Picked):
         state["at"] = nearest_step(parameter, value)
     elif isinstance(parameter, Several):
@@ -105,6 +107,10 @@ def standing(parameter: Parameter, chain: SignalChain) -> dict[str, Any]:
     if _from_memory(key, value):
         state["note"] = " · ".join(filter(None, (state["note"], _FROM_MEMORY)))
     return state
+
+
+def _rounded(parameter: Parameter, value: Any) -> Any:
+    return float(f"{value:.3g}") if isinstance(parameter, Quantity) else value
 
 
 def _from_memory(key: str, value: Any) -> bool:

@@ -19,7 +19,7 @@ from piezolab.studies.response import Response
 #: power, about 10 dB sounds half as loud.
 HEARD = (
     (0.5, "it keeps its bass"),
-    (1.5, "as good as all of its bass is there"),
+    (1.5, "nearly all of its bass is there"),
     (3.0, "a touch light"),
     (6.0, "light"),
     (12.0, "thin"),
@@ -36,13 +36,13 @@ def heard(loss_db: float) -> str:
 
 
 def decibel_words(level_db: float) -> str:
-    """A level against another: 9 dB down, 0.3 dB up."""
+    """A level against another: 9 dB down, 0.3 dB up, no loss."""
     size = abs(level_db)
     if not math.isfinite(level_db):
         return "not there at all"
     number = f"{size:.1f}" if size < 9.95 else f"{size:.0f}"
     if float(number) == 0:
-        return "0 dB down"
+        return "no loss"
     return f"{number.removesuffix('.0')} dB {'down' if level_db < 0 else 'up'}"
 
 
@@ -81,6 +81,8 @@ def bare_sentence(chain: SignalChain, found: Loading) -> str:
             "note is left. Swap the two wires of one disc."
         )
     loss = -found.low_note_re_plateau_db
+    if loss < HEARD[0][0]:
+        return f"Bare, {your_note(chain)} keeps its bass ({decibel_words(-loss)})."
     return f"Bare, {your_note(chain)} arrives {decibel_words(-loss)}: {heard(loss)}."
 
 
@@ -96,8 +98,9 @@ def stage_sentence(chain: SignalChain, found: Response | None, at_rest: Bias | N
         return f"The {title} cannot bring back what cancels before it."
     loss = -found.low_note_re_midband_db
     words = heard(loss)
-    kept = words if words.startswith("it ") else f"it is {words}" if not words.startswith(("as ", "next ")) else words
-    return f"With the {title} {kept} ({decibel_words(-loss)})."
+    if not words.startswith(("it ", "nearly ", "next ")):
+        words = f"it is {words}"
+    return f"With the {title} {words} ({decibel_words(-loss)})."
 
 
 def not_working(at_rest: Bias) -> str:

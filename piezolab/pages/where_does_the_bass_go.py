@@ -94,8 +94,8 @@ def numbers(chain: SignalChain) -> str:
         at = int(np.searchsorted(whole.frequency, note.frequency_hz))
         rows.append((
             f"{note.display} ({note.frequency_hz:.1f} Hz), against the full level",
-            _db(_level(load.bare.gain(note.frequency_hz)) - load.plateau_db),
-            _db(whole.gain_db[at] - _level(whole.midband_gain)),
+            _db(_against(_level(load.bare.gain(note.frequency_hz)), load.plateau_db)),
+            _db(_against(whole.gain_db[at], _level(whole.midband_gain))),
         ))  # fmt: skip
     rows += [
         ("lowest string, against the unloaded pickup", _db(load.low_note_re_open_db), _db(_level(whole.low_note_gain))),
@@ -117,6 +117,11 @@ def _caption(chain: SignalChain) -> str:
 
 def _level(ratio: float) -> float:
     return float(decibels(ratio))
+
+
+def _against(level_db: float, full_db: float) -> float:
+    """One level against another; silence stays silence."""
+    return level_db - full_db if math.isfinite(level_db) else -math.inf
 
 
 def _db(value: float) -> str:
@@ -155,17 +160,17 @@ def _rescue(chain: SignalChain) -> tuple[bool, str]:
     now = found(chain)
     lost = -now.loading.low_note_re_plateau_db
     if say.opposed(chain) or not lost > 6:
-        down = say.decibel_words(-lost)
-        return False, f"Not yet: bare, the lowest string is only {down}. Take a smaller pickup or a lower input."
+        lost = max(lost, 0.0)
+        return False, f"Not yet: bare, the lowest string loses {lost:.1f} dB. Take a smaller pickup or a lower input."
     if now.staged is None:
-        return False, f"Half way: bare it is {say.decibel_words(-lost)}. Now put a stage in."
+        return False, f"Half way: bare it loses {lost:.1f} dB. Now put a stage in."
     broken = say.not_working(now.at_rest)
     if broken:
         return False, f"Not yet: {broken}"
     left = -now.staged.low_note_re_midband_db
     if left > 1:
-        return False, f"Not yet: with the stage it is still {say.decibel_words(-left)}. Try a larger gate resistor."
-    return True, f"Right: {say.decibel_words(-lost)} bare, {say.decibel_words(-left)} with the stage."
+        return False, f"Not yet: with the stage it still loses {left:.1f} dB. Try a larger gate resistor."
+    return True, f"Right: {lost:.1f} dB lost bare, {max(left, 0.0):.1f} dB with the stage."
 
 
 TASKS = (
