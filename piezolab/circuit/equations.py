@@ -41,7 +41,6 @@ class Equations:
         self._off: dict[str, Row] = {node: {} for node in self.nodes}
         self._to_ground: dict[str, Value] = dict.fromkeys(self.nodes, 0.0)
         self._ends: dict[str, tuple[str, str]] = {}  # of the branches
-        self._diagonals: set[str] = set()  # nodes whose diagonal an admittance or a controlled current makes
         self._delicate = False  # pivots must be chosen by size
 
     def copy(self) -> Equations:
@@ -49,8 +48,7 @@ class Equations:
         other = Equations(())
         other.nodes, other.branches, other._ends = self.nodes, self.branches.copy(), self._ends.copy()
         other._off = {row: cells.copy() for row, cells in self._off.items()}
-        other._to_ground, other._diagonals = self._to_ground.copy(), self._diagonals.copy()
-        other._delicate = self._delicate
+        other._to_ground, other._delicate = self._to_ground.copy(), self._delicate
         return other
 
     # -- collecting ---------------------------------------------------------------------------------------------
@@ -58,7 +56,6 @@ class Equations:
         """An admittance between a and b."""
         if a == b:
             return
-        self._diagonals.update((a, b))
         for row, other in ((a, b), (b, a)):
             if row == GROUND:
                 continue
@@ -76,8 +73,6 @@ class Equations:
         for row, signed in ((a, siemens), (b, -siemens)):
             if row == GROUND:
                 continue
-            if row in (plus, minus):
-                self._diagonals.add(row)
             if plus not in (GROUND, row):
                 self._add(row, plus, signed)
             if minus not in (GROUND, row):
@@ -127,8 +122,9 @@ class Equations:
         """
         if self._delicate:
             return self._solve_dense(sides)
-        steps = self._eliminated(self._order(None if wanted is None else frozenset(wanted)))
-        return _checked([_substitute(steps, side) for side in sides], steps)
+        with np.errstate(all="ignore"):  # what is not finite is found and named at the end
+            steps = self._eliminated(self._order(None if wanted is None else frozenset(wanted)))
+            return _checked([_substitute(steps, side) for side in sides], steps)
 
     def solve_adjoint(self, *outputs: dict[str, Value]) -> list[dict[str, Value]]:
         """Solutions y of the transposed equations A' y = c, for one or more outputs c (unknown -> weight).
@@ -139,8 +135,9 @@ class Equations:
         """
         if self._delicate:
             return self._solve_dense(outputs, adjoint=True)
-        steps = self._eliminated(self._order(None))
-        return _checked([_substitute_adjoint(steps, output) for output in outputs], steps)
+        with np.errstate(all="ignore"):
+            steps = self._eliminated(self._order(None))
+            return _checked([_substitute_adjoint(steps, output) for output in outputs], steps)
 
     def _solve_dense(self, sides: Sequence[dict[str, Value]], adjoint: bool = False) -> list[dict[str, Value]]:
         matrix, names = dense(self)
@@ -167,12 +164,11 @@ class Equations:
 
     def _eliminated(self, order: Order) -> list[Step]:
         steps: list[Step] = []
-        with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-            try:
-                self._eliminate(order, steps)
-            except ZeroDivisionError:  # a pivot that does not vary over the batch
-                row = order[len(steps)][0]
-                raise SingularNetworkError(f"the equations have no unique solution at {row!r}") from None
+        try:
+            self._eliminate(order, steps)
+        except ZeroDivisionError:  # a pivot that does not vary over the batch
+            row = order[len(steps)][0]
+            raise SingularNetworkError(f"the equations have no unique solution at {row!r}") from None
         return steps
 
     def _eliminate(self, order: Order, steps: list[Step]) -> None:
@@ -224,7 +220,6 @@ class Equations:
             wanted,
             tuple((row, *cells) for row, cells in self._off.items()),
             tuple(self._ends.items()),
-            frozenset(self._diagonals),
         )
         if key not in _ORDERS:
             if len(_ORDERS) > 512:
@@ -242,8 +237,7 @@ class Equations:
         """
         pattern = {row: set(cells) for row, cells in self._off.items()}
         for node in self.nodes:
-            if node in self._diagonals:
-                pattern[node].add(node)
+            pattern[node].add(node)
         steps: list[tuple[str, str, set[str], set[str]]] = []
 
         def take(row: str, column: str) -> None:

@@ -59,8 +59,8 @@ def _from(least: float | None, value: object) -> bool:
 class Network:
     """Elements with distinct names.
 
-    Raises CircuitError on a doubled name, on one that a node bears too, and on a value that is no number or may not
-    be negative; NaN and infinity are refused as well.
+    Raises CircuitError on a doubled name, on one that a node bears too, on a control that names no voltage source,
+    and on a value that is no number or may not be negative; NaN and infinity are refused as well.
     """
 
     elements: tuple[Element, ...]
@@ -79,6 +79,10 @@ class Network:
                 if not _from(least, getattr(element, field)):
                     more = "" if least is None else f" from {least:g} up"
                     raise CircuitError(f"{element.name}: {field} must be a number{more}")
+            if isinstance(element, CurrentControlledCurrent | CurrentControlledVoltage):
+                through = next((other for other in self.elements if other.name == element.through), None)
+                if not isinstance(through, VoltageSource):
+                    raise CircuitError(f"{element.name}: {element.through!r} is no voltage source of this network")
             if isinstance(element, Jfet):
                 for field in element.model.__dataclass_fields__:
                     if not _from(None, getattr(element.model, field)):
