@@ -15,6 +15,8 @@ export default {
       head.textContent = title;
       fold.append(head, body);
       el.append(fold);
+      // What is folded may not be worked out before it is opened.
+      if (model.get("lazy")) fold.addEventListener("toggle", () => model.send({ word: "fold", open: fold.open }));
     } else {
       if (title) {
         const head = document.createElement("h2");
@@ -34,7 +36,7 @@ export default {
     }
     function show() {
       body.innerHTML = model.get("content");
-      el.hidden = !body.hasChildNodes();
+      el.hidden = !body.hasChildNodes() && !model.get("lazy");
       if (window.MathJax?.Hub && /\$/.test(body.textContent)) window.MathJax.Hub.Queue(["Typeset", window.MathJax.Hub, body]);
       if (!told) return;
       clearTimeout(timer);
