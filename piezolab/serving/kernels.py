@@ -1,5 +1,6 @@
 """How kernels are started: always this Python, quietly, and over unix sockets where the system has them."""
 
+import logging
 import socket
 import sys
 from pathlib import Path
@@ -11,6 +12,8 @@ from jupyter_server.auth.identity import IdentityProvider, User
 from jupyter_server.services.kernels.kernelmanager import AsyncMappingKernelManager
 
 from .seats import Seats, current_visit
+
+log = logging.getLogger("piezolab.serving")
 
 # The shortest limit on the path of a unix socket among common systems, less one for the closing zero.
 _SOCKET_PATH_LIMIT = 103
@@ -35,16 +38,13 @@ class OwnKernelSpecs(KernelSpecManager):
         return {"python3": RESOURCES}
 
     def get_kernel_spec(self, kernel_name: str) -> KernelSpec:
+        command = [sys.executable, "-m", "ipykernel_launcher", "-f", "{connection_file}"]
+        # No history file: thirty kernels would queue for one database on the disk.
+        options = ["--HistoryManager.enabled=False"]
+        if not log.isEnabledFor(logging.INFO):
+            options.append("--IPKernelApp.log_level=CRITICAL")
         return KernelSpec(
-            # No history file: thirty kernels would queue for one database on the disk.
-            argv=[
-                sys.executable,
-                "-m",
-                "ipykernel_launcher",
-                "-f",
-                "{connection_file}",
-                "--HistoryManager.enabled=False",
-            ],
+            argv=command + options,
             display_name="Python 3",
             language="python",
             name="python3",
