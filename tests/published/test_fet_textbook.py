@@ -2,9 +2,9 @@
 
 R. L. Boylestad and L. Nashelsky, "Electronic Devices and Circuit Theory", chapters on FET biasing and FET amplifiers.
 Circuits and printed results from memory. The book reads operating points off a graph, so 2 % is allowed. Its
-conventions are set here: channel-length modulation is left out at direct current, g_os enters as a conductance of its own
-from drain to source, and saturation is taken for granted; where our own check of the region has something to say to
-that, the test says so.
+conventions are set here: channel-length modulation is left out at direct current, g_os enters as a conductance of its
+own from drain to source, and saturation is taken for granted; where our own check of the region has something to say
+to that, the test says so.
 """
 
 import numpy as np

@@ -1,9 +1,9 @@
 """Thermal noise of resistors against values that handbooks print.
 
-From memory: P. Horowitz and W. Hill, "The Art of Electronics" (chapter on low-noise design): 4kT = 1.62e-20 V^2/(Hz ohm)
-at room temperature, taken there as 20 degC; a resistance R makes 1.27e-4 uV/sqrt(Hz) times sqrt(R/ohm); 10 kohm makes
-1.3 uV in 10 kHz. C. D. Motchenbacher and J. A. Connelly, "Low-Noise Electronic System Design": 1 kohm makes 4 nV/sqrt(Hz)
-at 290 K, 4kT = 1.6e-20 J, and 50 ohm makes about 0.9 nV/sqrt(Hz). Boltzmann's constant: SI brochure, 9th edition.
+From memory: P. Horowitz and W. Hill, "The Art of Electronics" (chapter on low-noise design): 4kT = 1.62e-20 V^2/(Hz
+ohm) at room temperature, taken there as 20 degC; a resistance R makes 1.27e-4 uV/sqrt(Hz) times sqrt(R/ohm); 10 kohm
+makes 1.3 uV in 10 kHz. C. D. Motchenbacher and J. A. Connelly, "Low-Noise Electronic System Design": 1 kohm makes
+4 nV/sqrt(Hz) at 290 K and 50 ohm about 0.9 nV/sqrt(Hz). Boltzmann's constant: SI brochure, 9th edition.
 """
 
 import numpy as np
