@@ -132,7 +132,7 @@ class Plot(anywidget.AnyWidget):
         layout : dict, optional
             Plotly layout. Font, colours of the paper, grid and margins have defaults that suit the page.
         narrow : dict, optional
-            Changes to the layout for a narrow plot.
+            Changes to the layout for a narrow plot; ``height`` is one of them.
         label : str, optional
             New text alternative.
 

@@ -42,7 +42,7 @@ def jupyterlab(tmp_path):
     )
     address = ""
     for line in process.stderr:
-        found = re.search(r"(http://127\.0\.0\.1:\d+)/lab", line)
+        found = re.search(r"(http\S+:\d+)/lab", line)
         if found:
             address = found[1]
             break

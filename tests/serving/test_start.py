@@ -66,7 +66,10 @@ def test_public_address_is_announced_and_answered(small_notebooks):
             {"public_address": "workshop.example"},
             "public-address: 'workshop.example' should look like http://",
         ),
-        ({"public_address": "http://x/y"}, "public-address: 'http://x/y' should look like http://"),
+        (
+            {"public_address": "http://workshop.example/y"},
+            "public-address: 'http://workshop.example/y' should look like http://",
+        ),
         ({"port": 70000}, "port: 70000 is not between 0 and 65535"),
         ({"seats": 0}, "seats: 0 is out of range; at least 1"),
     ],

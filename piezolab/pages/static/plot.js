@@ -14,6 +14,7 @@ function loaded(script) {
     if (window.Plotly?.react) return ready();
     script.addEventListener("load", ready, { once: true });
     const lost = () => reject(new Error("the drawing library did not load"));
+    if (script.dataset.failed) return lost(); // the page has seen it fail before there was a plot
     script.addEventListener("error", lost, { once: true });
     setTimeout(lost, 20000);
   });
