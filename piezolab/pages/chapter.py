@@ -23,6 +23,7 @@ from piezolab.pages.blocks import Block, Buttons, bullets, paragraphs
 from piezolab.pages.controls import Controls, Group, folded_groups
 from piezolab.pages.keepsake import Keepsake
 from piezolab.pages.piece import STATIC, Piece
+from piezolab.pages.player import Player
 from piezolab.pages.plot import Plot
 from piezolab.pages.share import DEFAULT_TEXT, Share
 from piezolab.pages.tasks import Task, Tasks
@@ -90,6 +91,7 @@ class Page:
         self.stage_in = Buttons("the stage", {"stage": bench.put_stage_in})
         self.advice = Block("advice")
         self.folded = Controls(bench, folded_groups(without=chapter.own), "all other controls")
+        self.player = Player(bench)
         self.schematic = Block("schematic", title="The circuit")
         self.table = Block("numbers", title="The numbers")
         self.tasks = Tasks(bench, chapter.tasks)
@@ -101,10 +103,10 @@ class Page:
 
     def _laid_out(self) -> VBox:
         stick = VBox([self.verdict, self.plot]).add_class("pz-stick")
-        side = VBox([self.bar, self.own, self.stage_in, self.advice, self.folded]).add_class("pz-side")
+        side = VBox([self.own, self.stage_in, self.bar, self.advice, self.folded]).add_class("pz-side")
         chapter = self.chapter
         tried = Box([stick, side]).add_class("pz-try")
-        rows = [Look(), self.problems, tried, *chapter.more(self.bench), self.schematic, self.table]
+        rows = [Look(), self.problems, tried, self.player, *chapter.more(self.bench), self.schematic, self.table]
         if chapter.tasks:
             rows.append(self.tasks)
         if chapter.maths:

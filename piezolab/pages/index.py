@@ -40,7 +40,7 @@ class Start:
         )
         self.widget = VBox([
             Look(), self.problems, self.glance, self.chapters, Block("about", about, title="Somewhere to start"),
-            self.examples, Block("about", "", title=""), self.bar, self.controls, self.share, Keepsake(), self.address,
+            self.examples, self.bar, self.controls, self.share, Keepsake(), self.address,
         ]).add_class("pz-page")  # fmt: skip
         bench.observe(self._show, ["chain", "can_undo", "can_redo"])
         self._show()
