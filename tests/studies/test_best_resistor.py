@@ -33,7 +33,7 @@ def tried(chain: SignalChain, wish: Wish, ohm: float, drain: float | None):
     ends = [0, 4]
     imbalance = np.max(np.abs(20 * np.log10(edges.up[ends] / edges.down[ends])))
     headroom = min(edges.up[ends].min(), edges.down[ends].min())
-    return True, float(imbalance), float(headroom), float(bias(built).v_s)
+    return True, float(imbalance), float(headroom), float(linear.point.voltage("source")[-1])
 
 
 def random_case(rng: np.random.Generator) -> tuple[SignalChain, Wish]:
