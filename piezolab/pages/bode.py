@@ -75,8 +75,8 @@ def figure(curves: Sequence[Curve], notes: Sequence[Note], *, phase: str = "wide
             "dtick": 90,
             "title": {"text": "phase, °", "standoff": 2},
         },
-        "shapes": _lines(notes),
-        "annotations": _names(notes, apart=1.25),
+        "shapes": note_lines(notes),
+        "annotations": note_names(notes, apart=1.25),
     }
     narrow: dict[str, Any] = {
         "font": {"size": 12},
@@ -84,7 +84,7 @@ def figure(curves: Sequence[Curve], notes: Sequence[Note], *, phase: str = "wide
         "xaxis": {"tickvals": [20, 100, 1000, 10000], "ticktext": ["20", "100", "1k", "10k"]},
         "yaxis": {"title": {"text": "dB", "standoff": 0}},
         "height": 380,
-        "annotations": _names(notes, apart=1.9),
+        "annotations": note_names(notes, apart=1.9),
     }
     if phase != "always":
         narrow |= {"height": 250, "yaxis2": {"visible": False}}
@@ -141,7 +141,7 @@ def phase_range(curves: Sequence[Curve]) -> list[float]:
     return [low - 8.0, max(high, low + 90) + 8.0]
 
 
-def _lines(notes: Sequence[Note]) -> list[dict[str, Any]]:
+def note_lines(notes: Sequence[Note]) -> list[dict[str, Any]]:
     """A line for each string."""
     return [
         {
@@ -152,7 +152,7 @@ def _lines(notes: Sequence[Note]) -> list[dict[str, Any]]:
     ]  # fmt: skip
 
 
-def _names(notes: Sequence[Note], apart: float) -> list[dict[str, Any]]:
+def note_names(notes: Sequence[Note], apart: float) -> list[dict[str, Any]]:
     """The strings' names, from the lowest, as far as they keep this ratio apart."""
     labels, last = [], 0.0
     for hz, note in sorted({note.frequency_hz: note for note in notes}.items()):

@@ -45,11 +45,14 @@ class Advice:
 
 
 def hum_advice(chain: SignalChain) -> Advice:
-    """Steps against hum. The culprits are `room`, `ripple` and `loop`."""
+    """Steps against hum. The culprits are `room`, `ripple` and `loop`. Without a signal there are no steps."""
     now = hum(chain)
     power = {way: now.way_v_rms(way) ** 2 for way in WAYS}
     whole = sum(power.values())
     culprits = {way: p / whole if whole > 0 else 0.0 for way, p in power.items()}
+    culprits = dict(sorted(culprits.items(), key=lambda item: -item[1]))
+    if not now.signal_v_rms > 0:
+        return Advice((), culprits)
     steps = []
     for name, changes in _hum_changes(chain).items():
         steps.append(_computed(name, now.relative_db - hum(chain.but(changes)).relative_db, changes))
@@ -57,7 +60,7 @@ def hum_advice(chain: SignalChain) -> Advice:
         if row.range_db is not None and culprits.get(row.against, 0.0) > 0:
             ends = tuple(_less(now, row.against, db) for db in row.range_db)
             steps.append(Step(name, row.against, ends, False))
-    return Advice(_ranked(steps), dict(sorted(culprits.items(), key=lambda item: -item[1])))
+    return Advice(_ranked(steps), culprits)
 
 
 def _hum_changes(chain: SignalChain) -> dict[str, dict[str, Any]]:
@@ -79,13 +82,15 @@ def _less(now: Hum, way: str, db: float) -> float:
 
 
 def hiss_advice(chain: SignalChain) -> Advice:
-    """Steps against hiss. The culprits are the contributors of the noise study."""
+    """Steps against hiss. The culprits are the contributors of the noise study. Without a signal there are no steps."""
     now = noise(chain)
-    before = float(now.snr_db_a)
+    before, culprits = float(now.snr_db_a), {name: float(share) for name, share in now.shares.items()}
+    if not np.isfinite(before):
+        return Advice((), culprits)
     steps = []
     for name, changes in _hiss_changes(chain).items():
         steps.append(_computed(name, float(noise(chain.but(changes)).snr_db_a) - before, changes))
-    return Advice(_ranked(steps), {name: float(share) for name, share in now.shares.items()})
+    return Advice(_ranked(steps), culprits)
 
 
 def _hiss_changes(chain: SignalChain) -> dict[str, dict[str, Any]]:

@@ -49,6 +49,11 @@ class Noise:
             return self.total / self.gain**2
 
     @property
+    def third_octave_v_rms(self) -> np.ndarray:
+        """Rms in the third of an octave about each frequency, taking the density as level across it, V, (..., F)."""
+        return np.sqrt(self.total * self.frequency * (2 ** (1 / 6) - 2 ** (-1 / 6)))
+
+    @property
     def output_v_rms(self) -> np.ndarray:
         """20 Hz to 20 kHz, unweighted, V."""
         return np.sqrt(band_power(self.frequency, self.total))

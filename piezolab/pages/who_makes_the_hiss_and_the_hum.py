@@ -1,0 +1,398 @@
+"""Chapter 4, "Who makes the hiss and the hum?": what is left when the playing stops, who makes it, and what helps."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from functools import lru_cache
+from html import escape
+from typing import Any
+
+import numpy as np
+from ipywidgets import VBox
+
+from piezolab.catalogue.advice import advice_texts
+from piezolab.chain import SignalChain
+from piezolab.pages import sentences_noise as say
+from piezolab.pages.bench import Bench
+from piezolab.pages.blocks import Buttons, bullets, paragraphs, table
+from piezolab.pages.chapter import Chapter, Page, View
+from piezolab.pages.sections import PlotSection, Section
+from piezolab.pages.tasks import MakeTask, NumberTask, PickTask
+from piezolab.pitch import parse_tuning
+from piezolab.quantity import show
+from piezolab.studies.advice import Advice, hiss_advice, hum_advice
+from piezolab.studies.hum import WAYS, Hum, hum
+from piezolab.studies.matters import effects
+from piezolab.studies.noise import Noise, gate_resistor_sweep, noise, quieter_transistors
+
+SLUG = "who-makes-the-hiss-and-the-hum"
+_SHOWN = 5  # contributors with a curve of their own
+_FLOOR_DB = -160.0
+_NO_SIGNAL = "No signal arrives, so there is nothing to compare hum and hiss with."
+
+#: Colour, dash, marker for curves of contributors: Okabe and Ito's set, the line differing too.
+_LOOKS = (
+    ("var(--pz-curve-bare, #D55E00)", "dash", "circle"),
+    ("var(--pz-curve-kept, #009E73)", "dot", "diamond"),
+    ("var(--pz-curve-other, #CC79A7)", "dashdot", "square"),
+    ("var(--pz-curve-fifth, #B8860B)", "longdash", "triangle-up"),
+    ("var(--pz-quiet, #55524b)", "longdashdot", "x"),
+)
+_WAY_LOOKS = dict(zip(WAYS, _LOOKS, strict=False))
+
+
+@lru_cache(maxsize=32)
+def found(chain: SignalChain) -> tuple[Hum, Noise]:
+    """Ask the studies, once for each chain."""
+    return hum(chain), noise(chain)
+
+
+# -- what moves with a slider -------------------------------------------------------------------------------------
+def view(chain: SignalChain, kept: SignalChain | None, phase: bool) -> View:
+    """Verdict, first advice, and what is left when the playing stops."""
+    humming, hissing = found(chain)
+    verdict = say.verdict(humming, hissing)
+    traces = [_hiss_trace("hiss", chain, ("var(--pz-curve-stage, #0072B2)", "solid"))]
+    if kept is not None:
+        traces.append(_hiss_trace("kept: hiss", kept, ("var(--pz-curve-kept, #009E73)", "dot")))
+    for way in WAYS:
+        if humming.way_v_rms(way) > 0:
+            traces += _stems(f"hum {say.WAY_NAMES[way]}", humming, way)
+    layout, narrow = _axes(chain, "dB under hard playing", [-150.0, 10.0])
+    label = f"Hum as lines and hiss as a curve, in dB under hard playing, against frequency. {verdict}"
+    return View(verdict, traces, layout, narrow, label, say.best_step(hum_advice(chain).steps, humming))
+
+
+def _hiss_trace(name: str, chain: SignalChain, look: tuple[str, str]) -> dict[str, Any]:
+    humming, hissing = found(chain)
+    with np.errstate(divide="ignore"):
+        level = 20 * np.log10(hissing.third_octave_v_rms / max(humming.signal_v_rms, 1e-300))
+    return {
+        "name": name, "x": hissing.frequency, "y": np.maximum(level, _FLOOR_DB),
+        "mode": "lines", "line": {"color": look[0], "dash": look[1], "width": 2.5},
+        "hovertemplate": "%{x:.3s}Hz: %{y:.0f} dB",
+    }  # fmt: skip
+
+
+def _stems(name: str, humming: Hum, way: str) -> list[dict[str, Any]]:
+    colour, _, symbol = _WAY_LOOKS[way]
+    level = humming.by_way[way]
+    there = level > 0
+    with np.errstate(divide="ignore"):
+        height = np.maximum(20 * np.log10(level[there] / max(humming.signal_v_rms, 1e-300)), _FLOOR_DB)
+    frequency = humming.frequency[there]
+    x, y = np.repeat(frequency, 3), np.full(3 * len(height), np.nan)
+    y[0::3], y[1::3] = _FLOOR_DB, height
+    return [
+        {
+            "x": x, "y": y, "mode": "lines", "line": {"color": colour, "width": 2}, "showlegend": False,
+            "hoverinfo": "skip", "legendgroup": name,
+        },
+        {
+            "name": name, "x": frequency, "y": height, "mode": "markers", "legendgroup": name,
+            "marker": {"color": colour, "symbol": symbol, "size": 9}, "hovertemplate": "%{x:.4~s}Hz: %{y:.0f} dB",
+        },
+    ]  # fmt: skip
+
+
+def _axes(chain: SignalChain, title: str, span: list[float]) -> tuple[dict[str, Any], dict[str, Any]]:
+    from piezolab.pages.bode import AUDIBLE, note_lines, note_names
+
+    notes = parse_tuning(chain.tuning)
+    ticks = (20, 50, 100, 200, 500, 1000, 2000, 5000, 10000, 20000)
+    layout = {
+        "height": 420, "showlegend": True, "margin": {"l": 56, "r": 10, "t": 8, "b": 40}, "hovermode": "closest",
+        "xaxis": {
+            "type": "log", "range": [math.log10(f) for f in AUDIBLE], "tickvals": list(ticks),
+            "ticktext": [f"{t // 1000}k" if t >= 1000 else str(t) for t in ticks],
+            "title": {"text": "frequency, Hz", "standoff": 4},
+        },
+        "yaxis": {"range": span, "title": {"text": title, "standoff": 2}},
+        "shapes": note_lines(notes), "annotations": note_names(notes, apart=1.25),
+    }  # fmt: skip
+    narrow = {
+        "font": {"size": 12}, "height": 270, "margin": {"l": 46, "r": 6, "t": 4, "b": 34},
+        "xaxis": {"tickvals": [20, 100, 1000, 10000], "ticktext": ["20", "100", "1k", "10k"]},
+        "annotations": note_names(notes, apart=1.9),
+    }  # fmt: skip
+    return layout, narrow
+
+
+# -- sections -----------------------------------------------------------------------------------------------------
+def numbers(chain: SignalChain) -> str:
+    """Hum by way in, hiss by maker."""
+    humming, hissing = found(chain)
+    rows = [
+        (
+            f"hum {say.WAY_NAMES[way]}", show(humming.way_v_rms(way), "V"), _re(humming.way_relative_db(way)),
+        )
+        for way in WAYS
+    ]  # fmt: skip
+    rows.append(("all hum together", show(humming.output_v_rms, "V"), _re(humming.relative_db)))
+    rows.append(("hiss, 20 Hz to 20 kHz", show(float(hissing.output_v_rms), "V"), _re(-_snr(hissing, weighted=False))))
+    rows.append(("hiss as the ear weighs it (A)", show(float(hissing.output_v_rms_a), "V"), _re(-_snr(hissing))))
+    caption = (
+        "Rms volts at the input's terminals, and against hard playing (a sine of 1 kHz). The plot shows hiss in thirds "
+        "of an octave."
+    )
+    return table(("", "at the input", "against hard playing"), rows, caption) + _makers(chain, hissing)
+
+
+def _makers(chain: SignalChain, hissing: Noise) -> str:
+    at_1k = int(np.argmin(np.abs(hissing.frequency - 1000.0)))
+    gain = float(hissing.gain[at_1k])
+    rows = []
+    for name, share in hissing.shares.items():
+        density = math.sqrt(float(hissing.density[name][at_1k]))
+        at_pickup = show(density / gain, "V/rtHz") if gain > 0 else "—"
+        rows.append((say.maker_words(name), f"{100 * float(share):.1f} %", show(density, "V/rtHz"), at_pickup))
+    head = ("who makes the hiss", "share (A-weighted power)", "at the input, 1 kHz", "as if at the pickup, 1 kHz")
+    guessed = chain.topology.powered and not chain.transistor_measured
+    typical = f" With a typical {chain.jfet}, not yours." if guessed else ""
+    return table(head, rows, f"The input's own hiss is typical of its kind.{typical}")
+
+
+def _snr(hissing: Noise, weighted: bool = True) -> float:
+    level = float(hissing.output_v_rms_a if weighted else hissing.output_v_rms)
+    signal = float(hissing.signal_v_rms)
+    return 20 * math.log10(signal / level) if signal > 0 else -math.inf
+
+
+def _re(level_db: float) -> str:
+    if math.isnan(level_db) or level_db == math.inf:
+        return "no signal"
+    return "nothing" if level_db == -math.inf else show(level_db, "dB")
+
+
+def steps_html(chain: SignalChain) -> str:
+    """All steps, ranked, against hum and against hiss."""
+    if not found(chain)[0].signal_v_rms > 0:
+        return paragraphs(_NO_SIGNAL)
+    return _ranked("Against hum", hum_advice(chain)) + _ranked("Against hiss", hiss_advice(chain))
+
+
+def _ranked(title: str, advice: Advice) -> str:
+    items = []
+    for step in advice.steps:
+        row = advice_texts()[step.name]
+        caution = f' <strong class="pz-caution">{escape(row.caution)}</strong>' if row.caution else ""
+        items.append(
+            f"<li><strong>{escape(row.title)}</strong>: {escape(say.step_words(step))}. {escape(row.text)}"
+            f"{caution}</li>"
+        )
+    return f"<h3>{escape(title)}</h3><ol>{''.join(items)}</ol>" if items else ""
+
+
+class TryOut(VBox):
+    """Buttons that put the computed steps into the chain, so that one sees and hears what they do."""
+
+    def __init__(self, bench: Bench) -> None:
+        self._bench = bench
+        self._steps: dict[str, Any] = {}
+        does: dict[str, Callable[[], None]] = {name: self._doer(name) for name in advice_texts()}
+        self.buttons = Buttons("try a step out; undo takes it back", does)
+        super().__init__([self.buttons])
+        bench.observe(lambda _: self._show(), "settled")
+        self._show()
+
+    def _doer(self, name: str) -> Callable[[], None]:
+        return lambda: self._bench.put(self._bench.chain.but(self._steps[name].changes))
+
+    def _show(self) -> None:
+        chain = self._bench.chain
+        steps = [s for s in (*hum_advice(chain).steps, *hiss_advice(chain).steps) if s.computed and s.less_db[0] > 0.05]
+        self._steps = {step.name: step for step in steps}
+        self.buttons.show([
+            {"word": s.name, "label": f"try: {advice_texts()[s.name].title.lower()}", "note": say.step_words(s)}
+            for s in steps
+        ])  # fmt: skip
+
+
+def density_figure(chain: SignalChain, kept: SignalChain | None, *, at_pickup: bool) -> tuple[list, dict, dict, str]:
+    """Noise density by contributor, at the load or referred to the pickup."""
+    _, hissing = found(chain)
+    scale = np.where(hissing.gain > 0, hissing.gain, np.nan) if at_pickup else 1.0
+
+    def curve(name: str, density: np.ndarray, look: tuple[str, str], width: float) -> dict[str, Any]:
+        return {
+            "name": name, "x": hissing.frequency, "y": np.sqrt(density) / scale * 1e9, "mode": "lines",
+            "line": {"color": look[0], "dash": look[1], "width": width},
+            "hovertemplate": "%{x:.3s}Hz: %{y:.3g} nV/√Hz",
+        }  # fmt: skip
+
+    traces = [curve("all together", hissing.total, ("var(--pz-curve-stage, #0072B2)", "solid"), 3)]
+    for name, look in zip(list(hissing.shares)[:_SHOWN], _LOOKS, strict=False):
+        traces.append(curve(say.maker_words(name), hissing.density[name], look[:2], 2))
+    layout, narrow = _axes(chain, "nV/√Hz", [])
+    layout["yaxis"] = {"type": "log", "title": {"text": "nV/√Hz", "standoff": 2}, "exponentformat": "none", "dtick": 1}
+    where = "as if at the pickup" if at_pickup else "at the input"
+    label = f"Noise density {where} against frequency, in total and of the {_SHOWN} largest makers."
+    return traces, layout, narrow, label
+
+
+def larger_gate_resistor(chain: SignalChain) -> str:
+    """What a larger gate resistor really does, and how little with a lossy disc."""
+    if not chain.topology.powered:
+        return paragraphs("With no stage there is no gate resistor.")
+    if not found(chain)[0].signal_v_rms > 0:
+        return paragraphs(_NO_SIGNAL)
+    sweep = gate_resistor_sweep(chain, points=17)
+    now = float(np.interp(math.log(chain.values.gate_r), np.log(sweep.gate_r), sweep.snr_db_a))
+    rows = [
+        (show(float(r), "ohm", 2), f"{s - now:+.1f} dB".replace("-", "−"), f"{q - now:+.1f} dB".replace("-", "−"))
+        for r, s, q in zip(sweep.gate_r, sweep.snr_db_a, sweep.lossless_snr_db_a, strict=True)
+    ][::4]
+    return table(
+        ("gate resistor", "hiss gets quieter by", "with a disc without loss"), rows,
+        "A larger gate resistor keeps more bass. For hiss it soon stops mattering: the ceramic's own loss and the "
+        "input remain.",
+    )  # fmt: skip
+
+
+def another_transistor(chain: SignalChain) -> str:
+    """What a quieter transistor would buy."""
+    if not found(chain)[0].signal_v_rms > 0:
+        return paragraphs(_NO_SIGNAL)
+    rows = [
+        (row.change, f"{-row.noise_db:+.1f} dB".replace("-", "−")) for row in quieter_transistors(chain)[:6]
+    ]
+    if not rows:
+        return paragraphs("With no stage there is no transistor.")
+    return table(
+        ("type (its typical part)", "hiss gets quieter by"), rows,
+        "The six quietest in this very stage, bias and all. From memory and data sheets: look at what you can get.",
+    )  # fmt: skip
+
+
+def does_it_matter(chain: SignalChain) -> str:
+    """Small imperfections of the build, computed for this chain."""
+    rows = [(say.effect_words(e, chain), say.effect_result(e)) for e in effects(chain)[:16]]
+    computed = table(
+        ("imperfection", "what it does to the level"), rows, "Computed for this chain; the sixteen that change most."
+    )
+    told = bullets((
+        "Cable that crackles when it is moved makes its own voltage by rubbing: try another, or tie it down.",
+        "A radio station in the amplifier comes in through the gate: a stopper of a few kilohm close to it helps.",
+        "A slow drift or thumps when the disc warms up are its own: ceramic answers to warmth. Keep the sun off.",
+        "An eighth-watt resistor bears more than any resistor of these stages has to.",
+    ))  # fmt: skip
+    return computed + told
+
+
+def more(bench: Bench) -> list[Any]:
+    """The sections below the controls."""
+    return [
+        Section(bench, "steps", "What to try", steps_html),
+        TryOut(bench),
+        PlotSection(bench, "Who makes the hiss, at the input", lambda c, k: density_figure(c, k, at_pickup=False)),
+        PlotSection(
+            bench, "The same as if it came from the pickup", lambda c, k: density_figure(c, k, at_pickup=True),
+            folded=True
+        ),
+        Section(bench, "gate", "A larger gate resistor?", larger_gate_resistor, folded=True),
+        Section(bench, "transistor", "A quieter transistor?", another_transistor, folded=True),
+        Section(bench, "matter", "Does it matter?", does_it_matter, folded=True),
+    ]  # fmt: skip
+
+
+# -- tasks --------------------------------------------------------------------------------------------------------
+def _ratio() -> float:
+    return -hum(SignalChain(stage="direct", hum_c=1e-12, mains_v=230.0, play_v=1.0)).relative_db
+
+
+def _follower_or_shield() -> int:
+    bare = SignalChain(stage="direct")
+    gains = [
+        hum(bare).relative_db - hum(bare.but(stage="follower")).relative_db,
+        hum(bare).relative_db - hum(bare.but(shield_db=20.0)).relative_db,
+        hum(bare).relative_db - hum(bare.but(cable_m=0.5)).relative_db,
+    ]
+    return int(np.argmax(gains))
+
+
+def _quiet(chain: SignalChain) -> tuple[bool, str]:
+    humming, hissing = found(chain)
+    if not humming.signal_v_rms > 0:
+        return False, "Not yet: no signal arrives at all."
+    if humming.relative_db > -60:
+        return False, f"Not yet: hum is {say.under(humming.relative_db)}. What lets most of it in?"
+    if hissing.snr_db_a < 90:
+        return False, f"Hum is low enough; hiss is only {say.under(-float(hissing.snr_db_a))}."
+    return True, f"Right: hum {say.under(humming.relative_db)}, hiss {say.under(-float(hissing.snr_db_a))}."
+
+
+TASKS = (
+    NumberTask(
+        "hum-ratio",
+        "1 pF couples 230 V mains onto a bare disc of 15 nF that gives 1 V at hard playing. How far is hum under the "
+        "playing?",
+        "Compare 1 pF times 230 V with 15 nF times 1 V peak, and mind that mains volts are rms: 1 V peak is 0.71 V.",
+        unit="dB",
+        right=_ratio,
+        within=0.02,
+        explain="Neither cable nor input comes into it: hum and playing meet the same load.",
+    ),
+    PickTask(
+        "hum-cure",
+        "A bare disc hums through the room's wiring. Which of these lowers hum against the playing most?",
+        "Start from no stage and try all three; watch the verdict, not the curve's height.",
+        options=("A follower right at the disc.", "A shield that is worth 20 dB.", "A shorter cable."),
+        right=_follower_or_shield,
+        told=(
+            "A follower passes hum and playing alike; it only keeps new hum from coming in along the cable.",
+            "What couples less, hums less; nothing behind the disc can tell hum from playing.",
+            "A shorter cable gives back hum and playing alike.",
+        ),
+    ),
+    MakeTask(
+        "hum-quiet",
+        "Bring hum to at least 60 dB under hard playing, with hiss at least 90 dB under it.",
+        "Which way in is the loudest? Start there.",
+        judge=_quiet,
+    ),
+)
+
+MATHS = r"""
+<p>Every resistor $R$ makes a noise voltage of density $\sqrt{4kTR}$, the loss of the ceramic a noise current of
+density $\sqrt{4kT\,2\pi f C_p \tan\delta}$, a gate current $I_G$ one of $\sqrt{2qI_G}$, and the transistor's
+channel in saturation one of $\sqrt{4kT\,\tfrac23 g_m (1 + f_c/f)}$. Each is carried to the input by the same
+nodal equations as the sound, and their powers are added.</p> <p>$$v_\mathrm{rms}^2 =
+\int_{20\,\mathrm{Hz}}^{20\,\mathrm{kHz}} \sum_k |H_k(f)|^2\, S_k(f)\, A(f)^2\, \mathrm{d}f$$</p> <p>$A(f)$ is
+the weighting that follows the ear for quiet sounds. Hum that a stray capacitance $C_x$ couples from mains of
+$V_m$ onto a pickup that gives $V_s$ stands to the playing as</p> <p>$$\frac{C_x\,V_m}{C_p\,V_s}$$</p>
+<p>whatever stage, cable and input come after it.</p> <p>Sources: H. Nyquist, Phys. Rev. 32 (1928) 110; W.
+Schottky, Ann. Phys. 362 (1918) 541; A. van der Ziel, Proc. IRE 50 (1962) 1808; weighting A: IEC 61672-1. The
+harmonics of the mains and what a shield brings are assumptions.</p>
+"""
+
+CHAPTER = Chapter(
+    slug=SLUG,
+    own=("shield_db", "supply", "gate_r", "input"),
+    view=view,
+    table=numbers,
+    tasks=TASKS,
+    maths=MATHS,
+    cautions=(
+        "Never remove or bypass a protective earth, and never open or modify mains-powered gear. A ground loop is "
+        "cured by one outlet strip, an audio isolating transformer or battery power.",
+        "Where ground reaches strings or box, a fault in mains gear reaches you: play on a supply with a "
+        "residual-current device, and have a licensed person look at anything that tingles.",
+        "Pick the mains voltage from the list; never measure it.",
+        "Volume down before you touch plugs or open the box; headphones off first.",
+        "These figures are estimates from typical data, not a certificate; local electrical rules and licensed people "
+        "decide about anything on the mains.",
+    ),
+    has_phase=False,
+    more=more,
+)
+
+
+def make(link: str | None = None) -> Page:
+    """The page, with all its parts at hand; `link` as in `page`."""
+    return Page(CHAPTER, Bench.opened(link))
+
+
+def page(link: str | None = None):
+    """The page as a widget, for a link's chain; in a served page for that of its address, else the default chain."""
+    return make(link).widget

@@ -1,0 +1,117 @@
+"""Chapter 4: words and figures follow the chain, for every kind of chain."""
+
+import re
+
+import pytest
+
+from piezolab.chain import SignalChain
+from piezolab.chain.link import from_link
+from piezolab.pages import sentences_noise as say
+from piezolab.pages import who_makes_the_hiss_and_the_hum as page
+from piezolab.studies.advice import hum_advice
+from piezolab.studies.hum import hum
+from piezolab.studies.matters import effects
+from piezolab.studies.noise import noise
+
+QUERIES = [
+    "",
+    "stage=direct",
+    "stage=gain&bypass_part=0.5",
+    "supply=adapter&loop_v=10m&return=divider&divider_c=0",
+    "discs=2px",
+    "discs=2sx&stage=direct",
+    "source_r=0",
+    "pad=10k,1k&input=line",
+    "resonance=4k,20,0.5",
+    "temp_c=60&discs=2s",
+    "input=pedal,interface",
+    "hum_c=0",
+]
+
+
+@pytest.mark.parametrize("query", QUERIES)
+def test_every_section_has_words_for_every_chain(query: str) -> None:
+    made = page.make(query)
+    chain = made.bench.chain
+    assert not made.bench.trouble
+    assert made.verdict.content and "nan" not in made.verdict.content
+    texts = [made.table.content, page.steps_html(chain), page.larger_gate_resistor(chain)]
+    texts += [page.another_transistor(chain), page.does_it_matter(chain)]
+    for text in texts:
+        assert text
+        assert not re.search(r"\b(nan|inf|None)\b", text), text
+    for at_pickup in (False, True):
+        traces, *_, label = page.density_figure(chain, None, at_pickup=at_pickup)
+        assert len(traces) >= 2 and label
+
+
+def test_verdict_names_the_louder_one_first_and_its_culprit() -> None:
+    def verdict(chain: SignalChain) -> str:
+        return say.verdict(hum(chain), noise(chain))
+
+    assert verdict(SignalChain()).startswith("Hum is 39 dB under your hard playing: plain to hear")
+    assert "ground loop" in verdict(SignalChain(loop_v=0.1))
+    assert "adapter" in verdict(SignalChain(stage="gain", supply="adapter", ripple_v=1.0, hum_c=0.0))
+    quiet = verdict(SignalChain(hum_c=0.0, input_noise=900e-9))
+    assert quiet.startswith("Hiss is") and "the input you plug into" in quiet and "No hum gets in" in quiet
+
+
+def test_words_for_levels_cover_all_of_them_in_order() -> None:
+    words = [say.heard(-level) for level in (0, 15, 30, 50, 70, 120)]
+    assert words == [entry[1] for entry in say.HEARD]
+
+
+def test_a_person_who_hears_hum_finds_culprit_and_cure_beside_the_controls() -> None:
+    made = page.make("loop_v=100m")
+    assert "isolating transformer" in made.advice.content or "batteries" in made.advice.content
+    assert "Try first" in made.advice.content
+    assert "touch a grounded part" in page.make("").advice.content
+
+
+def test_trying_a_step_changes_the_chain_and_undo_takes_it_back() -> None:
+    made = page.make("supply=adapter&ripple_v=1&hum_c=0&stage=gain")
+    tried = page.TryOut(made.bench)
+    before = made.bench.chain
+    tried.buttons.press("battery")
+    assert made.bench.chain.supply != "adapter"
+    claimed = next(step for step in hum_advice(before).steps if step.name == "battery")
+    assert claimed.computed
+    made.bench.undo()
+    assert made.bench.chain == before
+
+
+def test_assumed_and_computed_steps_say_which_they_are() -> None:
+    for step in hum_advice(from_link("supply=adapter&loop_v=1m")).steps:
+        words = say.step_words(step)
+        assert ("computed for this chain" in words) == step.computed
+        assert ("an assumption, not computed" in words) != step.computed
+
+
+def test_the_makers_of_hiss_have_names_that_a_maker_knows() -> None:
+    for query in QUERIES:
+        for name in noise(from_link(query)).shares:
+            words = say.maker_words(name)
+            assert "_" not in words and words != name, name
+
+
+def test_effects_are_named_by_part_and_lead() -> None:
+    chain = SignalChain(stage="gain")
+    words = [say.effect_words(effect, chain) for effect in effects(chain)]
+    assert any("transistor's source" in w for w in words)
+    assert len(set(words)) == len(words)
+
+
+@pytest.mark.parametrize(
+    ("answer", "right"), [("-39.3", False), ("33.3 dB", True), ("36.3", False), ("", False), ("<b>", False)]
+)
+def test_the_ratio_task_is_checked(answer: str, right: bool) -> None:
+    made = page.make("")
+    assert made.tasks.check("hum-ratio", answer)[0] == right
+
+
+def test_the_other_tasks_are_checked_against_the_studies() -> None:
+    made = page.make("")
+    assert made.tasks.check("hum-cure", "1")[0] and not made.tasks.check("hum-cure", "0")[0]
+    assert not made.tasks.check("hum-quiet", "")[0]
+    made.bench.put(made.bench.chain.but(shield_db=40.0))
+    assert made.tasks.check("hum-quiet", "")[0]
