@@ -21,7 +21,7 @@ def _without_matplotlib() -> Iterator[None]:
     if "matplotlib" in sys.modules:
         yield
         return
-    sys.modules["matplotlib"] = None  # type: ignore[assignment]  # makes the import fail, which schemdraw takes in its stride
+    sys.modules["matplotlib"] = None  # type: ignore[assignment]  # lets the import fail, as without matplotlib
     try:
         yield
     finally:

@@ -1,0 +1,101 @@
+"""What goes on the board and how large it is: parts with their lead pitch and body, the wires that leave it.
+
+Sizes are those of ordinary parts of a quarter-watt and up to 63 V; common practice, no source. Millimetres.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from piezolab.chain.assembly import GROUND, SUPPLY, Assembly
+from piezolab.chain.parts import Part
+
+HOLE = 2.54  # mm, the grid of stripboard and breadboard (0.1 inch)
+ELECTROLYTIC_FROM = 1e-6  # F; below this a maker takes a film capacitor: common practice, no source
+
+
+@dataclass(frozen=True)
+class Size:
+    """shape: bar, box, can or half-round; pitch: between the leads; reach: the farthest apart that the leads can land;
+    length, width: of the body (a can's diameter is both). mm."""
+
+    shape: str
+    pitch: float
+    reach: float
+    length: float
+    width: float
+
+
+@dataclass(frozen=True)
+class BoardPart:
+    """A part to solder: its lanes in the order of its leads (a transistor's in the order of its pins)."""
+
+    name: str
+    kind: str
+    lanes: tuple[str, ...]
+    leads: tuple[str, ...]
+    size: Size
+
+
+@dataclass(frozen=True)
+class Wire:
+    """A wire that leaves the board; side: the edge at which it is welcome."""
+
+    name: str
+    lane: str
+    side: str
+
+
+def film(farad: float) -> bool:
+    """Whether a capacitor of this value is a film one (no polarity) rather than an electrolytic."""
+    return farad < ELECTROLYTIC_FROM
+
+
+def size_of(kind: str, value: float, resistor_pitch: float = 10.16) -> Size:
+    """Size of a two-lead part of a kind and value (ohm, F)."""
+    if kind == "capacitor" and film(value):
+        return Size("box", 5.08, 17.8, 7.2, 3.5) if value <= 220e-9 else Size("box", 7.62, 20.3, 10.3, 5.0)
+    if kind == "capacitor":
+        for most, pitch, across in ((47e-6, 2.54, 6.3), (470e-6, 5.08, 10.0), (2.2e-3, 5.08, 13.0)):
+            if value <= most:
+                return Size("can", pitch, 20.3, across, across)
+        return Size("can", 7.62, 25.4, 18.0, 18.0)
+    return Size("bar", resistor_pitch, 40.0, 6.5, 2.5)
+
+
+TRANSISTOR = Size("half-round", HOLE, 12.7, 5.0, 4.0)
+
+
+def board_parts(
+    assembly: Assembly, resistor_pitch: float = 10.16, pins: str = "D G S"
+) -> tuple[tuple[BoardPart, ...], tuple[Wire, ...]]:
+    """Parts and wires of a chain's board. pins: a transistor's leads, flat face to you, legs down, left to right."""
+    parts = []
+    for part in soldered(assembly):
+        if part.kind == "jfet":
+            by_letter = dict(zip("DGS", part.nodes, strict=True))
+            order = tuple(pins.split())
+            parts.append(BoardPart(part.name, part.kind, tuple(by_letter[pin] for pin in order), order, TRANSISTOR))
+        else:
+            size = size_of(part.kind, float(part.value), resistor_pitch)
+            leads = ("+", "-") if size.shape == "can" else ("", "")
+            parts.append(BoardPart(part.name, part.kind, part.nodes, leads, size))
+    if not parts:
+        return (), ()
+    plus = next((part.nodes[0] for part in assembly.where("supply") if part.kind == "battery"), SUPPLY)
+    wires = [Wire("pickup hot", "pickup", "left"), Wire("pickup screen", GROUND, "left")]
+    if assembly.stage.powered:
+        wires += [Wire("battery +", plus, "right"), Wire("battery -", GROUND, "right")]
+    wires += [Wire("jack tip", assembly.jack, "right"), Wire("jack sleeve", GROUND, "right")]
+    return tuple(parts), tuple(wires)
+
+
+def soldered(assembly: Assembly) -> tuple[Part, ...]:
+    """The chain's parts that sit on the board, the battery aside."""
+    return tuple(part for part in assembly.where("board", "supply") if part.kind in ("resistor", "capacitor", "jfet"))
+
+
+def lanes_of(parts: tuple[BoardPart, ...], wires: tuple[Wire, ...]) -> tuple[str, ...]:
+    """Every lane, in the order in which parts and wires name them."""
+    named = [lane for part in parts for lane in part.lanes] + [wire.lane for wire in wires]
+    return tuple(dict.fromkeys(named))
