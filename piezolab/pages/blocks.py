@@ -10,15 +10,19 @@ import traitlets
 
 from piezolab.pages.piece import STATIC, Piece, text_in
 
+#: temml: TeX to MathML (MIT). A served page has it as a static file of the server.
+TYPESETTER_FILE = next(STATIC.glob("temml-*.min.js"))
+
 
 class Block(Piece):
     """HTML made by the package; it never holds text of a visitor that was not escaped.
 
     kind: class of the block in the page's style; title: heading, under which a `folded` block is folded away; spoken: a
-    screen reader is told when the text has come to rest; maths: formulas between dollar signs are set as formulas.
+    screen reader is told when the text has come to rest. TeX between dollar signs is set as formulas.
     """
 
     _esm = STATIC / "block.js"
+    words = {"formulas": "_send_typesetter"}
 
     content = traitlets.Unicode("").tag(sync=True)
     kind = traitlets.Unicode("").tag(sync=True)
@@ -28,6 +32,10 @@ class Block(Piece):
 
     def __init__(self, kind: str, content: str = "", **kwargs: Any) -> None:
         super().__init__(kind=kind, content=content, **kwargs)
+
+    def _send_typesetter(self, _content: dict[str, Any]) -> None:
+        """Send temml to a front end that has no server of ours to fetch it from."""
+        self.send({"library": "temml"}, buffers=[TYPESETTER_FILE.read_bytes()])
 
 
 class Buttons(Piece):

@@ -4,11 +4,9 @@ from collections.abc import Callable, Iterator
 
 import pytest
 
+from tests.browser.chapter import DESK, PHONE
 from tests.serving.browsing import Page
 from tests.serving.live import LiveServer
-
-DESK = {"viewport": {"width": 1280, "height": 800}}
-PHONE = {"viewport": {"width": 390, "height": 844}, "has_touch": True, "is_mobile": True}
 
 
 @pytest.fixture(scope="session")

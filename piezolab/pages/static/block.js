@@ -1,5 +1,34 @@
 // A block of text or drawing that the package wrote.
 const QUIET_MS = 700;
+const TYPESETTER = Symbol.for("piezolab.temml");
+const DELIMITERS = [
+  { left: "$$", right: "$$", display: true },
+  { left: "$", right: "$", display: false },
+];
+
+// A served page sets formulas by itself; any other front end asks the kernel for the typesetter, once.
+function typesetter(model) {
+  window[TYPESETTER] ??= new Promise((resolve, reject) => {
+    const receive = (message, buffers) => {
+      if (message?.library !== "temml") return;
+      model.off("msg:custom", receive);
+      const script = document.createElement("script");
+      script.src = URL.createObjectURL(new Blob(buffers, { type: "text/javascript" }));
+      script.addEventListener("load", () => resolve(window.temml));
+      script.addEventListener("error", reject);
+      document.head.append(script);
+    };
+    model.on("msg:custom", receive);
+    model.send({ word: "formulas" });
+  });
+  return window[TYPESETTER];
+}
+
+function setFormulas(model, node) {
+  if (!/\$[^$]+\$/.test(node.textContent)) return;
+  if (window.MathJax?.Hub) window.MathJax.Hub.Queue(["Typeset", window.MathJax.Hub, node]);
+  else typesetter(model).then((temml) => temml.renderMathInElement(node, { delimiters: DELIMITERS, throwOnError: false }));
+}
 
 export default {
   render({ model, el }) {
@@ -37,7 +66,7 @@ export default {
     function show() {
       body.innerHTML = model.get("content");
       el.hidden = !body.hasChildNodes() && !model.get("lazy");
-      if (window.MathJax?.Hub && /\$/.test(body.textContent)) window.MathJax.Hub.Queue(["Typeset", window.MathJax.Hub, body]);
+      setFormulas(model, body);
       if (!told) return;
       clearTimeout(timer);
       timer = setTimeout(() => { told.textContent = body.textContent; }, QUIET_MS);
