@@ -50,5 +50,5 @@ class LinearChain:
             return transfer(network, frequency, drive, load)
         shares = [transfer(network, frequency, {name: amplitude}, load) for name, amplitude in drive.items()]
         total = sum(shares)
-        # what the rounding of the shares leaves of their difference is no signal
-        return np.where(np.abs(total) <= 1e-12 * sum(map(np.abs, shares)), 0.0, total)
+        # what rounding leaves of their difference is no signal: up to 1e-7 of them around a resonance
+        return np.where(np.abs(total) <= 1e-6 * sum(map(np.abs, shares)) + 1e-18, 0.0, total)

@@ -17,6 +17,7 @@ FREQUENCY = np.geomspace(10.0, 100e3, 400)  # Hz, the default grid of the figure
 AUDIO = (20.0, 20e3)  # Hz
 # Hz, where corners are looked for: fifty points a decade, a hundred where the largest gain is looked for
 _SEARCH = np.unique([*np.geomspace(1e-3, 10e6, 501), *np.geomspace(*AUDIO, 301)])
+NOTHING = 1e-15  # -300 dB: rounding, where the circuit lets nothing through
 _POINTS_ACROSS_PEAK = 6  # within the width f/Q of a disc's resonance, so that none is missed
 
 
@@ -27,7 +28,8 @@ class Response:
 
     midband_gain: the largest gain between 20 Hz and 20 kHz (with no stage: the full level); low_corner_hz,
     high_corner_hz: where the gain is 1/sqrt(2) of that, the last below and the first above; nan where there is
-    none between 1 mHz and 10 MHz; low_note_hz and low_note_gain: the lowest string; gain_1khz.
+    none between 1 mHz and 10 MHz, and where nothing is let through at all (mid-band 0); low_note_hz and
+    low_note_gain: the lowest string; gain_1khz.
     """
 
     frequency: np.ndarray
@@ -69,6 +71,8 @@ def response(chain: SignalChain, frequency: np.ndarray | None = None) -> Respons
         midband, at = float(bare_pickup(chain.values).full_level), float(grid[np.argmax(np.abs(found))])
     else:
         midband, at = _largest_in_audio(linear, grid, np.abs(found))
+    if midband < NOTHING:
+        midband = 0.0
     low, high = _corners(linear, grid, np.abs(found), midband / np.sqrt(2), at)
     gain, (gain_1khz, low_note) = linear.gain(frequency), np.abs(linear.gain(np.array([1000.0, note])))
     phase = _continuous(frequency, gain, grid, found, at, 180.0 if chain.topology.inverts else 0.0)
