@@ -54,12 +54,14 @@ class Readings:
 @dataclass(frozen=True)
 class Accuracy:
     """How far readings may be off. digit_v: the last digit that the meter shows, V (off by up to half of it);
-    meter_percent: of each reading, on top; resistor_percent: tolerance of all resistors; lambda_range: 1/V."""
+    supply_digit_v: of the supply's voltage, V, None: the same; meter_percent: of each reading, on top;
+    resistor_percent: tolerance of all resistors; lambda_range: 1/V."""
 
     digit_v: float = 0.01
     meter_percent: float = 0.0
     resistor_percent: float = 1.0
     lambda_range: tuple[float, float] = LAMBDA_RANGE
+    supply_digit_v: float | None = None
 
 
 def square_law(readings: Readings, lambda_: Value) -> tuple[np.ndarray, np.ndarray]:

@@ -96,18 +96,19 @@ def _ranges(
         part = np.linspace(0.0, 1.0, steps).reshape(-1, *(1,) * axis, *(1,) * np.ndim(a))
         return a + (b - a) * part
 
-    def doubt(v: np.ndarray) -> np.ndarray:
-        return 0.5 * accuracy.digit_v + 1e-2 * accuracy.meter_percent * np.abs(v)
+    def doubt(v: np.ndarray, digit: float) -> np.ndarray:
+        return 0.5 * digit + 1e-2 * accuracy.meter_percent * np.abs(v)
 
     def reading(v: np.ndarray, r: np.ndarray, axis: int) -> tuple[np.ndarray, np.ndarray]:
-        steps, width = _STEPS["reading"], doubt(v)
+        steps, width = _STEPS["reading"], doubt(v, accuracy.digit_v)
         conductance = between(1 / (r * (1 + off)), 1 / (r * (1 - off)), axis, steps)
         with np.errstate(divide="ignore"):
             return between(np.maximum(v - width, 0.0), v + width, axis, steps), 1 / conductance
 
     v1, r1 = reading(readings.v1, readings.r1, 0)
     v2, r2 = reading(readings.v2, readings.r2, 1)
-    width = doubt(readings.supply_v)
+    digit = accuracy.digit_v if accuracy.supply_digit_v is None else accuracy.supply_digit_v
+    width = doubt(readings.supply_v, digit)
     supply = between(readings.supply_v - width, readings.supply_v + width, 2, _STEPS["supply"])
     lambda_ = between(lambda_low, lambda_high, 3, _STEPS["lambda"])
     drain_r = readings.drain_r

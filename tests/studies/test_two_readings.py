@@ -149,6 +149,15 @@ def test_more_digits_never_widen_a_range() -> None:
         assert np.all(getattr(fine, name)[1] <= getattr(coarse, name)[1] + 1e-12)
 
 
+def test_a_coarser_supply_reading_widens_what_depends_on_the_supply() -> None:
+    triode = jig(8e-3, 7.0, 0.02, 330.0, 4700.0, 6.0)
+    spans = [
+        np.ptp(characterise(triode, Accuracy(supply_digit_v=digit, resistor_percent=0.0), 0.02).vgsoff_range)
+        for digit in (None, 0.01, 0.1, 1.0)
+    ]
+    assert spans[0] == spans[1] < spans[2] < spans[3]
+
+
 def test_ignoring_lambda_costs_a_sixth_of_the_current() -> None:
     """At lambda = 0.02 per volt, stated at 9 V with a 9 V jig, a fit without lambda is about 16 % out in I_DSS."""
     bag = {"idss": 6e-3, "vgsoff": 2.0, "lambda_": 0.02, "r1": 100.0, "r2": 10e3, "supply_v": 9.0}
