@@ -36,13 +36,13 @@ def heard(loss_db: float) -> str:
 
 
 def decibel_words(level_db: float) -> str:
-    """A level against another: 9 dB down, 0.3 dB up, no loss."""
+    """A level against another: 9 dB down, 0.3 dB up, level."""
     size = abs(level_db)
     if not math.isfinite(level_db):
         return "not there at all"
     number = f"{size:.1f}" if size < 9.95 else f"{size:.0f}"
     if float(number) == 0:
-        return "no loss"
+        return "level"
     return f"{number.removesuffix('.0')} dB {'down' if level_db < 0 else 'up'}"
 
 
@@ -82,7 +82,7 @@ def bare_sentence(chain: SignalChain, found: Loading) -> str:
         )
     loss = -found.low_note_re_plateau_db
     if loss < HEARD[0][0]:
-        return f"Bare, {your_note(chain)} keeps its bass ({decibel_words(-loss)})."
+        return f"Bare, {your_note(chain)} keeps its bass ({_beside_the_others(-loss)})."
     return f"Bare, {your_note(chain)} arrives {decibel_words(-loss)}: {heard(loss)}."
 
 
@@ -100,7 +100,12 @@ def stage_sentence(chain: SignalChain, found: Response | None, at_rest: Bias | N
     words = heard(loss)
     if not words.startswith(("it ", "nearly ", "next ")):
         words = f"it is {words}"
-    return f"With the {title} {words} ({decibel_words(-loss)})."
+    return f"With the {title} {words} ({_beside_the_others(-loss)})."
+
+
+def _beside_the_others(level_db: float) -> str:
+    words = decibel_words(level_db)
+    return "level with the higher notes" if words == "level" else words
 
 
 def not_working(at_rest: Bias) -> str:

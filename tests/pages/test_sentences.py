@@ -45,7 +45,7 @@ def test_the_limits_of_the_words_rise():
 @pytest.mark.parametrize(
     "db, words",
     [(-9, "9 dB down"), (-9.04, "9 dB down"), (-0.1, "0.1 dB down"), (6.02, "6 dB up"), (-17.4, "17 dB down"),
-     (-9.96, "10 dB down"), (0.04, "no loss"), (-0.04, "no loss"), (-math.inf, "not there at all")],
+     (-9.96, "10 dB down"), (0.04, "level"), (-0.04, "level"), (-math.inf, "not there at all")],
 )  # fmt: skip
 def test_levels_in_words(db, words):
     assert say.decibel_words(db) == words
@@ -66,7 +66,7 @@ def test_a_small_pickup_into_a_low_input_is_thin_and_a_follower_cures_it():
 
 def test_the_default_chain_is_safe_and_says_so():
     text = said("")
-    assert "Bare, your low D (147 Hz) keeps its bass (no loss)." in text and "safe even without a stage" in text
+    assert "Bare, your low D (147 Hz) keeps its bass (level with the higher notes)." in text and "safe even without a stage" in text
 
 
 def test_no_stage():
