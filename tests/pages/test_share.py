@@ -47,7 +47,8 @@ def test_the_full_link_is_the_browsers_address_and_the_chain(bench, address, sha
 @pytest.mark.parametrize(
     "base",
     [None, 7, "", "javascript:alert(1)", "data:text/html,x", "http://", "//h.test/x", "http://h.test/x?y=1", "http://h.test/x#y",
-     "http://h.test/<b>", 'http://h.test/"', "http://h.test/a b", "http://h.test/" + "x" * 600, "ftp://h.test/x", "http://[::1", "http://h.test/\x00"],
+     "http://h.test/<b>", 'http://h.test/"', "http://h.test/a b", "http://h.test/" + "x" * 600,
+     "ftp://h.test/x", "http://[::1", "http://h.test/\x00"],
 )  # fmt: skip
 def test_a_hostile_address_is_not_taken(address, base):
     at(address, base)
