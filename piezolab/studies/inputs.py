@@ -8,75 +8,188 @@ import numpy as np
 
 from piezolab import catalogue
 from piezolab.chain import SignalChain
+from piezolab.chain.values import Values
+from piezolab.studies.levels import levels_of
 from piezolab.studies.linear import LinearChain
-from piezolab.studies.response import response
+from piezolab.studies.output import free, impedances
+from piezolab.studies.response import low_note_hz, response
 
-ESSENTIAL_DB = 3.0  # the stage saves more than this of the lowest string: worth having
+ESSENTIAL_DB = 3.0  # the stage saves more than this: worth having
 POINTLESS_DB = 0.5
+NOTICED_DB = 0.5  # a loss below this is called none
+TREBLE_HZ = 5000.0  # the attack of a plucked string lives up to here and beyond
+REASONS = ("resistance", "capacitance", "ceiling", "drive", "pad")
+_LIGHT_R = 1e9  # ohm: no load to speak of
+_FREE_MAX = 1e6  # V: no ceiling
 
 
 @dataclass(frozen=True)
 class InputRow:
     """One kind of input on this chain. Losses in dB (positive is lost), corners in Hz (nan: none), ratio at 1 kHz.
 
-    loss_db: level at 1 kHz against the unloaded jack; low_note_loss_db: the lowest string against the same
-    stage's mid-band without load; bare_low_note_db: the lowest string of the bare pickup there, re open
-    circuit; bridging: |Z_in|/|Z_out|.
+    kind: of the catalogue, "" where its values were entered; loss_db: level at 1 kHz against the unloaded jack;
+    low_note_loss_db: the lowest string against the same stage's mid-band without load; low_note_load_db,
+    treble_load_db: what plugging in takes from the lowest string and at 5 kHz; bare_low_note_db: the lowest string
+    of the bare pickup there, re open circuit; bridging: |Z_in|/|Z_out|; level_v_peak: hard playing at the input as if
+    nothing clipped; overload_db: by how much hard playing is too loud for it, beyond what the stage clips by itself;
+    clip_cause: what clips first then; by: what each reason costs, dB.
     """
 
     kind: str
     loss_db: float
     low_note_loss_db: float
+    low_note_load_db: float
+    treble_load_db: float
     low_corner_hz: float
     high_corner_hz: float
     bridging: float
     level_v_peak: float
     ceiling_v_peak: float
+    overload_db: float
+    clip_cause: str
     bare_low_note_db: float
+    by: dict[str, float]
+    phantom: bool
 
     @property
     def clips(self) -> bool:
-        """Whether hard playing exceeds what the input takes."""
-        return self.level_v_peak > self.ceiling_v_peak
+        """Whether hard playing is more than the input takes."""
+        return self.overload_db > 0 and self.clip_cause == "input"
 
+    @property
+    def harm_db(self) -> float:
+        """What ranks the inputs: the larger loss of lowest string and treble, and overload on top."""
+        return max(self.low_note_load_db, self.treble_load_db, 0.0) + self.overload_db
 
-def unloaded(chain: SignalChain) -> SignalChain:
-    """The chain with the lightest load that can be described, no pad and hardly any cable."""
-    return chain.but(input="amplifier", pad=None, input_r=1e9, input_c=0.0, cable_m=0.0)
-
-
-def level_1khz(chain: SignalChain) -> float:
-    """Gain at 1 kHz, load over open circuit."""
-    return float(np.abs(LinearChain.of(chain.values).gain(1000.0)))
-
-
-def input_row(chain: SignalChain, kind: str) -> InputRow:
-    """How one kind of input (of the catalogue) suits the chain; its pad is left as it is."""
-    from piezolab.studies.output import impedances
-
-    here = chain.but(input=(kind,), input_r=None, input_c=None, input_max=None, input_noise=None)
-    found, free = response(here, np.array([1000.0])), response(unloaded(chain), np.array([1000.0]))
-    bare = response(here.but(stage="direct"), np.array([1000.0]))
-    values = here.values
-    z_out = float(np.abs(impedances(here).output))
-    z_in = 1 / abs(1 / values.input_r + 2j * np.pi * 1000.0 * values.input_c)
-    return InputRow(
-        kind,
-        loss_db=_db(free.gain_1khz) - _db(found.gain_1khz),
-        low_note_loss_db=_db(free.midband_gain) - _db(found.low_note_gain),
-        low_corner_hz=found.low_corner_hz,
-        high_corner_hz=found.high_corner_hz,
-        bridging=z_in / z_out,
-        level_v_peak=found.gain_1khz * values.play_v,
-        ceiling_v_peak=float(values.input_max),
-        bare_low_note_db=_db(bare.low_note_gain),
-    )
+    @property
+    def why(self) -> str:
+        """The largest of `REASONS`; "" where none costs enough to be noticed."""
+        reason = max(self.by, key=lambda name: self.by[name])
+        return reason if self.by[reason] >= NOTICED_DB else ""
 
 
 def compare_inputs(chain: SignalChain) -> tuple[InputRow, ...]:
-    """Every kind of input of the catalogue, the one that loses most of the lowest string first."""
-    rows = [input_row(chain, kind) for kind in catalogue.inputs()]
-    return tuple(sorted(rows, key=lambda row: -row.low_note_loss_db))
+    """Every kind of input of the catalogue, the most harmful one first; pad and cable are left as they are."""
+    kinds = catalogue.inputs()
+    rows = _rows(
+        chain, tuple(kinds), *(np.array([getattr(k, of) for k in kinds.values()]) for of in ("r", "c", "max_v_peak"))
+    )
+    return tuple(sorted(rows, key=lambda row: (-row.harm_db, -row.low_note_load_db)))
+
+
+def input_row(chain: SignalChain, kind: str) -> InputRow:
+    """How one kind of input (of the catalogue) suits the chain. Raises KeyError on an unknown kind."""
+    row = catalogue.inputs()[kind]
+    return _rows(chain, (kind,), np.array([row.r]), np.array([row.c]), np.array([row.max_v_peak]))[0]
+
+
+def this_input(chain: SignalChain) -> InputRow:
+    """How the chain's own input suits it, entered values and a second input included."""
+    values = chain.values
+    of = (np.array([float(value)]) for value in (values.input_r, values.input_c, values.input_max))
+    return _rows(chain, ("+".join(chain.input),), *of)[0]
+
+
+def beside(chain: SignalChain) -> tuple[InputRow, ...]:
+    """The chain's own input with each kind of the catalogue beside it, one cable feeding both; most harmful first."""
+    kinds, values = catalogue.inputs(), chain.values
+    r, c, most = (np.array([getattr(k, of) for k in kinds.values()]) for of in ("r", "c", "max_v_peak"))
+    both = 1 / (1 / r + 1 / values.input_r), c + values.input_c, np.minimum(most, values.input_max)
+    return tuple(sorted(_rows(chain, tuple(kinds), *both), key=lambda row: (-row.harm_db, -row.low_note_load_db)))
+
+
+def _rows(
+    chain: SignalChain, kinds: tuple[str, ...], r: np.ndarray, c: np.ndarray, most: np.ndarray
+) -> list[InputRow]:
+    """All rows in one solve each of gain, clip edges and the bare pickup; r, c, most of shape (K,)."""
+    values, note = chain.values, low_note_hz(chain)
+    at = np.array([note, 1000.0, TREBLE_HZ])
+    loaded = values.but(input_r=r, input_c=c, input_max=most)
+    gain = np.abs(LinearChain.of(loaded).gain(at))
+    open_db = _level(np.abs(free(values).gain(at)))
+    lost = open_db - _level(gain)
+    by = _by_reason(loaded, at, open_db, lost)
+    corners, midband = _corners(chain, loaded)
+    loud, alone = levels_of(loaded), levels_of(_lightly(values))
+    with np.errstate(invalid="ignore"):  # a stage that clips at rest has no headroom to lose
+        over = np.nan_to_num(np.minimum(alone.input_headroom_db, 0.0) - loud.input_headroom_db, nan=0.0, posinf=0.0)
+    over = np.maximum(over, 0.0)
+    by["ceiling"] = np.where(loud.clip_cause == "input", over, 0.0)
+    by["drive"] = np.where(loud.clip_cause == "input", 0.0, over)
+    bare = _level(np.abs(LinearChain.of(chain.but(stage="direct").values.but(input_r=r, input_c=c)).gain(note)))
+    z_in = 1 / np.abs(1 / r + 2j * np.pi * 1000.0 * c)
+    bridging = z_in / np.abs(impedances(chain).output)
+    rows = catalogue.inputs()
+    return [
+        InputRow(
+            kind,
+            loss_db=float(lost[n, 1]),
+            low_note_loss_db=float(midband - _level(gain[n, 0])),
+            low_note_load_db=float(lost[n, 0]),
+            treble_load_db=float(lost[n, 2]),
+            low_corner_hz=corners[n][0],
+            high_corner_hz=corners[n][1],
+            bridging=float(bridging[n]),
+            level_v_peak=float(gain[n, 1] * values.play_v),
+            ceiling_v_peak=float(most[n]),
+            overload_db=float(over[n]),
+            clip_cause=str(np.broadcast_to(loud.clip_cause, over.shape)[n]),
+            bare_low_note_db=float(np.broadcast_to(bare, over.shape)[n]),
+            by={reason: float(by[reason][n]) for reason in REASONS},
+            phantom=any(rows[name].phantom for name in kind.split("+")),
+        )
+        for n, kind in enumerate(kinds)
+    ]
+
+
+def _by_reason(loaded: Values, at: np.ndarray, open_db: np.ndarray, lost: np.ndarray) -> dict[str, np.ndarray]:
+    """What is won back without the resistance, without the capacitances, without the pad: dB, shape (K,), at
+    whichever of the frequencies it is most."""
+    shape = np.shape(loaded.input_r)
+    without = {
+        "resistance": {"input_r": np.full(shape, _LIGHT_R)},
+        "capacitance": {"input_c": np.zeros(shape), "cable_m": 0.0},
+        "pad": {"pad": None},
+    }
+    found = {}
+    for reason, change in without.items():
+        less = open_db - _level(np.abs(LinearChain.of(loaded.but(**change)).gain(at)))
+        found[reason] = np.max(np.broadcast_to(lost - less, (*shape, len(at))), axis=-1)
+    return found
+
+
+def _lightly(values: Values) -> Values:
+    """The lightest load that clip edges can be looked for with."""
+    return values.but(input_r=_LIGHT_R, input_c=0.0, input_max=_FREE_MAX, cable_m=0.0, pad=None)
+
+
+def _corners(chain: SignalChain, loaded: Values) -> tuple[list[tuple[float, float]], float]:
+    """Corners of each load against its own mid-band, from a grid of fifty points a decade, straight in the logarithms
+    between; and the level of the mid-band without load, dB."""
+    grid = np.geomspace(1e-2, 10e6, 451)
+    inside = (grid >= 20) & (grid <= 20e3)
+    level = np.atleast_2d(_level(np.abs(LinearChain.of(loaded).gain(grid))))
+    level = np.broadcast_to(level, (np.size(loaded.input_r), grid.size))
+    found = []
+    for row in level:
+        best = int(np.argmax(np.where(inside, row, -np.inf)))
+        wanted = row[best] - 10 * np.log10(2)
+        low, high = np.flatnonzero(row[:best] < wanted), np.flatnonzero(row[best:] < wanted)
+        found.append((
+            _between(grid, row, low[-1], wanted) if low.size else np.nan,
+            _between(grid, row, best + high[0] - 1, wanted) if high.size else np.nan,
+        ))  # fmt: skip
+    unloaded = _level(np.abs(free(chain.values).gain(grid)))
+    return found, float(unloaded[inside].max())
+
+
+def _between(grid: np.ndarray, level: np.ndarray, k: int, wanted: float) -> float:
+    share = (wanted - level[k]) / (level[k + 1] - level[k])
+    return float(grid[k] * (grid[k + 1] / grid[k]) ** share)
+
+
+def _level(ratio: np.ndarray | float) -> np.ndarray:
+    return 20 * np.log10(np.maximum(ratio, 1e-300))
 
 
 @dataclass(frozen=True)
@@ -92,8 +205,6 @@ def sweep_length(chain: SignalChain, key: str, longest: float, points: int = 61)
     """Level against the length of the pickup's lead (`lead_m`) or the output cable (`cable_m`), 0 to `longest` m."""
     if key not in ("lead_m", "cable_m"):
         raise KeyError(f"{key!r} is no length of a chain; take lead_m or cable_m")
-    from piezolab.studies.response import low_note_hz
-
     length = np.linspace(0.0, longest, points)
     gain = np.abs(LinearChain.of(chain.values.but(**{key: length})).gain(np.array([1000.0, low_note_hz(chain)])))
     level = 20 * np.log10(np.maximum(gain, 1e-300))
@@ -102,9 +213,8 @@ def sweep_length(chain: SignalChain, key: str, longest: float, points: int = 61)
 
 @dataclass(frozen=True)
 class Placement:
-    """The same stage in the instrument, or in a box at the far end of the cable: dB re open circuit at 1 kHz
-    and at the
-    lowest string."""
+    """The same stage in the instrument, or in a box at the far end of the cable: dB re open circuit at 1 kHz and at
+    the lowest string."""
 
     near_db: float
     near_low_note_db: float
@@ -118,8 +228,6 @@ def placement(chain: SignalChain) -> Placement:
     hung = values.lead_m * values.lead_c + values.cable_m * values.cable_c
     near = response(chain, np.array([1000.0]))
     linear = LinearChain.of(values.but(lead_m=1.0, lead_c=hung, cable_m=0.0))
-    from piezolab.studies.response import low_note_hz
-
     far = np.abs(linear.gain(np.array([1000.0, low_note_hz(chain)])))
     return Placement(_db(near.gain_1khz), _db(near.low_note_gain), _db(float(far[0])), _db(float(far[1])))
 
@@ -131,6 +239,31 @@ def worth_of_stage_db(chain: SignalChain) -> float:
     grid = np.array([1000.0])
     with_stage, bare = response(chain, grid), response(chain.but(stage="direct"), grid)
     return with_stage.low_note_re_midband_db - bare.low_note_re_midband_db
+
+
+@dataclass(frozen=True)
+class Worth:
+    """What a stage at the instrument saves here, dB (negative: it costs): bass_db: of the lowest string, each re its
+    own mid-band; level_db: of all notes alike, which the capacitance of cable and input takes from a bare pickup; the
+    stage's own gain is left out of account."""
+
+    bass_db: float
+    level_db: float
+
+    @property
+    def word(self) -> str:
+        """`essential`, `useful` or `pointless`."""
+        most = max(self.bass_db, self.level_db)
+        return "essential" if most >= ESSENTIAL_DB else "useful" if most >= POINTLESS_DB else "pointless"
+
+
+def worth_of_stage(chain: SignalChain) -> Worth:
+    """With the chain's stage, or with a follower where it has none."""
+    staged = chain if chain.topology.powered else chain.but(stage="follower")
+    values = staged.but(stage="direct").values
+    plugged = np.abs(LinearChain.of(values.but(input_r=_LIGHT_R, pad=None)).gain(TREBLE_HZ))
+    alone = np.abs(free(values).gain(TREBLE_HZ))
+    return Worth(worth_of_stage_db(staged), _db(float(alone)) - _db(float(plugged)))
 
 
 def _db(ratio: float) -> float:

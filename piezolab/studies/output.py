@@ -1,12 +1,15 @@
-"""Impedances at both ends of the chain."""
+"""Impedances at both ends of the chain, what is plugged into it, and the chain with nothing plugged in."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from piezolab.chain import SignalChain
+from piezolab.chain.assembly import assemble
+from piezolab.chain.parts import network
+from piezolab.chain.values import Values
 from piezolab.circuit.small_signal import impedance
 from piezolab.studies.linear import LinearChain
 
@@ -47,3 +50,54 @@ def impedances(chain: SignalChain, frequency: np.ndarray | float = 1000.0) -> Im
         impedance(unloaded, frequency, assembly.jack),
         impedance(unplugged, frequency, "pickup"),
     )
+
+
+def free(values: Values) -> LinearChain:
+    """The chain with nothing plugged in: no cable, no pad, no input; its gain is that to the jack."""
+    whole = assemble(values)
+    plugged = whole.names("cable", "input")
+    parts = tuple(part for part in whole.parts if part.name not in plugged)
+    return LinearChain(replace(whole, parts=parts, load=whole.jack))
+
+
+def load_impedance(chain: SignalChain, frequency: np.ndarray | float) -> np.ndarray:
+    """What is plugged into the jack, cable, pad and input together: complex ohms at frequencies in Hz."""
+    whole = assemble(chain.values)
+    return impedance(network(whole.where("cable", "input")), np.asarray(frequency, float), whole.jack)
+
+
+@dataclass(frozen=True)
+class OutputCorner:
+    """The high-pass of the output capacitor with what it works into.
+
+    capacitor: F; stage_ohm, load_ohm: resistance on its two sides (bleed resistor and input are the load side);
+    corner_hz: 1/(2 pi C (stage_ohm + load_ohm)).
+    """
+
+    capacitor: float
+    stage_ohm: float
+    load_ohm: float
+
+    @property
+    def corner_hz(self) -> float:
+        """Where it has taken 3 dB."""
+        return 1 / (2 * np.pi * self.capacitor * (self.stage_ohm + self.load_ohm))
+
+
+def output_corner(chain: SignalChain) -> OutputCorner | None:
+    """Corner of the output capacitor with the real load; None where no output capacitor is.
+
+    Both sides are taken as resistances, at the corner itself: capacitances beside them matter far above it only.
+    """
+    linear = LinearChain.of(chain.values)
+    part = next((part for part in linear.assembly.parts if part.key == "out_c"), None)
+    if part is None:
+        return None
+    apart, (inner, outer) = linear.network.without(part.name), part.nodes
+    found, frequency = OutputCorner(float(part.value), 0.0, 0.0), 10.0
+    for _ in range(4):  # a bypass capacitor makes the stage's side depend on frequency a little
+        sides = [float(np.real(impedance(apart, frequency, node))) if node in apart.nodes else 0.0
+                 for node in (inner, outer)]  # fmt: skip
+        found = OutputCorner(float(part.value), *sides)
+        frequency = found.corner_hz
+    return found

@@ -16,24 +16,33 @@ from piezolab.chain.assembly import GROUND, assemble
 from piezolab.circuit.elements import Resistor, VoltageSource
 from piezolab.circuit.network import Network
 from piezolab.circuit.operating_point import operating_point
+from piezolab.studies.plugging import ELECTROLYTIC_FROM
 
 SUPPLY_V = 48.0
 FEED_OHM = 6.81e3
+ELECTROLYTIC_REVERSE_V = 1.0  # what one bears the wrong way round for long: common practice, no source
+FILM_V = 63.0  # the usual small film capacitor, either way round: common practice, no source
 
 
 @dataclass(frozen=True)
 class Phantom:
     """V and A. stage_v: the stage's output node just after the jump; v_gs, v_gd: gate junctions then (negative
     is reverse); capacitor_v: across the output capacitor in the end, positive the right way round;
-    gate_limit_v: the type's rating;
-    peak_a: current through the capacitor at the jump."""
+    reverse_limit_v: what such a capacitor bears the wrong way round; gate_limit_v: the type's rating; peak_a: current
+    through the capacitor at the jump."""
 
     stage_v: float
     v_gs: float
     v_gd: float
     capacitor_v: float
+    reverse_limit_v: float
     gate_limit_v: float
     peak_a: float
+
+    @property
+    def capacitor_safe(self) -> bool:
+        """Whether the output capacitor bears what it ends with."""
+        return -self.capacitor_v <= self.reverse_limit_v
 
     @property
     def gate_safe(self) -> bool:
@@ -64,6 +73,7 @@ def phantom(chain: SignalChain) -> Phantom | None:
         v_gs=float(q.v_gs),
         v_gd=float(q.v_gs - q.v_ds),
         capacitor_v=float(at_end.voltage(coupling.a) - at_end.voltage(coupling.b)),
+        reverse_limit_v=ELECTROLYTIC_REVERSE_V if chain.values.out_c >= ELECTROLYTIC_FROM else FILM_V,
         gate_limit_v=catalogue.transistors()[chain.jfet].vgs_max,
         peak_a=float(np.abs(at_jump.branch_currents["C_out"])),
     )

@@ -5,38 +5,116 @@ import pytest
 
 from piezolab import catalogue
 from piezolab.chain import SignalChain
-from piezolab.studies.inputs import compare_inputs, input_row, placement, sweep_length, worth_of_stage_db
+from piezolab.studies.inputs import (
+    beside,
+    compare_inputs,
+    input_row,
+    placement,
+    sweep_length,
+    this_input,
+    worth_of_stage,
+    worth_of_stage_db,
+)
+from piezolab.studies.levels import levels
 from piezolab.studies.output import impedances
+from piezolab.studies.response import low_note_hz as note_hz
 from piezolab.studies.response import response
 
 
 def test_every_kind_is_compared_and_the_worst_comes_first() -> None:
     rows = compare_inputs(SignalChain())
     assert {row.kind for row in rows} == set(catalogue.inputs())
-    losses = [row.low_note_loss_db for row in rows]
-    assert losses == sorted(losses, reverse=True)
+    harm = [row.harm_db for row in rows]
+    assert harm == sorted(harm, reverse=True) and harm[0] > 10 > 0.1 > harm[-1] >= 0
 
 
 @pytest.mark.parametrize("kind", ["amplifier", "line", "microphone"])
 @pytest.mark.parametrize("stage", ["follower", "gain", "direct"])
 def test_a_row_is_what_the_divider_of_impedances_says(kind: str, stage: str) -> None:
-    """Loss at 1 kHz against |Z_load/(Z_load + Z_out)| with the cable in the load."""
+    """Loss at 1 kHz, at the lowest string and at 5 kHz against |Z_load/(Z_load + Z_out)| with the cable in the load."""
     chain = SignalChain(stage=stage)
     row = input_row(chain, kind)
     values = chain.but(input=(kind,)).values
-    w = 2j * np.pi * 1000
-    z_out = complex(impedances(chain).output)
-    y_load = 1 / values.input_r + w * (values.input_c + values.cable_m * values.cable_c)
-    expected = -20 * np.log10(abs(1 / (1 + z_out * y_load)))
-    # the free end still has 1 Gohm
-    assert row.loss_db == pytest.approx(expected, abs=2e-3)
-    assert row.bridging == pytest.approx(abs(1 / (1 / values.input_r + w * values.input_c)) / abs(z_out), rel=1e-9)
-    assert row.clips == (row.level_v_peak > row.ceiling_v_peak)
+    f = np.array([note_hz(chain), 1000.0, 5000.0])
+    z_out = impedances(chain, f).output
+    y_load = 1 / values.input_r + 2j * np.pi * f * (values.input_c + values.cable_m * values.cable_c)
+    expected = 20 * np.log10(np.abs(1 + z_out * y_load))
+    found = (row.low_note_load_db, row.loss_db, row.treble_load_db)
+    assert found == pytest.approx(expected, abs=1e-9)
+    z_in = 1 / abs(1 / values.input_r + 2j * np.pi * 1000 * values.input_c)
+    assert row.bridging == pytest.approx(z_in / abs(z_out[1]), rel=1e-9)
+
+
+@pytest.mark.parametrize("stage", ["follower", "gain", "direct"])
+def test_all_rows_at_once_are_the_chain_with_each_input(stage: str) -> None:
+    """Gain, corners and clip edge against the chain asked with that one input."""
+    chain = SignalChain(stage=stage, cable_m=20.0, pickup_c=2.2e-9, play_v=0.5)
+    for row in compare_inputs(chain):
+        one = chain.but(input=row.kind)
+        found, loud = response(one, np.array([1000.0])), levels(one)
+        assert row.level_v_peak == pytest.approx(0.5 * found.gain_1khz, rel=1e-9)
+        assert row.bare_low_note_db == pytest.approx(
+            20 * np.log10(response(one.but(stage="direct")).low_note_gain), abs=1e-9
+        )
+        if stage != "direct":  # with no stage a response is judged by its full level, not by its largest gain
+            assert row.low_corner_hz == pytest.approx(found.low_corner_hz, rel=2e-3, nan_ok=True)
+            assert row.high_corner_hz == pytest.approx(found.high_corner_hz, rel=2e-3, nan_ok=True)
+        assert row.clip_cause == str(loud.clip_cause)
+        assert row.overload_db <= max(-float(loud.input_headroom_db), 0.0) + 1e-9
+
+
+def test_what_the_stage_clips_by_itself_is_not_the_inputs_fault() -> None:
+    chain = SignalChain(stage="gain")
+    assert levels(chain.but(input="oscilloscope-probe")).input_headroom_db < -6
+    assert input_row(chain, "oscilloscope-probe").overload_db < 0.1
+    assert input_row(chain, "pedal-vintage").clips
+    spent = SignalChain(stage="gain", supply_v=5.0)  # in triode at rest: it clips whatever it is plugged into
+    assert input_row(spent, "pedal-vintage").overload_db == 0.0
 
 
 def test_a_gain_stage_overdrives_a_sensitive_input_and_a_follower_does_not() -> None:
     assert input_row(SignalChain(stage="gain"), "pedal-vintage").clips
     assert not input_row(SignalChain(stage="follower", play_v=0.3), "pedal-vintage").clips
+
+
+@pytest.mark.parametrize(
+    ("chain", "kind", "why"),
+    [
+        (SignalChain(play_v=0.01), "microphone", "resistance"),
+        (SignalChain(stage="direct", pickup_c=300e-12), "oscilloscope-probe", "capacitance"),
+        (SignalChain(stage="gain", cable_m=100.0, play_v=0.01), "acoustic-amplifier", "capacitance"),
+        (SignalChain(), "computer-microphone", "ceiling"),
+        (SignalChain(play_v=1.05), "line", "drive"),
+        (SignalChain(pad=(10e3, 1e3), play_v=0.01), "amplifier", "pad"),
+        (SignalChain(play_v=0.01), "amplifier", ""),
+    ],
+)
+def test_the_reason_is_the_one_that_helps_most_when_taken_away(chain: SignalChain, kind: str, why: str) -> None:
+    assert input_row(chain, kind).why == why
+
+
+def test_reason_by_reason_against_the_chain_without_it() -> None:
+    chain = SignalChain(stage="direct", pickup_c=1e-9, cable_m=10.0)
+    row = input_row(chain, "line-47k")
+
+    def lost(**change: object) -> np.ndarray:
+        f = np.array([note_hz(chain), 1000.0, 5000.0])
+        return -20 * np.log10(np.abs(response(chain.but(input="line-47k").but(change), f).gain))
+
+    assert row.by["resistance"] == pytest.approx(np.max(lost() - lost(input_r=1e9)), abs=1e-9)
+    assert row.by["capacitance"] == pytest.approx(np.max(lost() - lost(input_c=0.0, cable_m=0.0)), abs=1e-9)
+
+
+def test_the_chains_own_input_and_one_beside_it() -> None:
+    chain = SignalChain(stage="direct")
+    assert this_input(chain) == input_row(chain, "amplifier")
+    assert this_input(chain.but(input_r=10e3)).low_note_load_db > 10
+    pair = next(row for row in beside(chain) if row.kind == "interface")
+    both = this_input(chain.but(input=("amplifier", "interface")))
+    for of in ("loss_db", "low_note_load_db", "bridging", "ceiling_v_peak", "overload_db", "low_corner_hz"):
+        assert getattr(pair, of) == pytest.approx(getattr(both, of), rel=1e-12), of
+    assert both.low_note_load_db > this_input(chain).low_note_load_db
+    assert input_row(chain, "microphone").phantom and this_input(chain.but(input=("pedal", "microphone"))).phantom
 
 
 def test_length_sweeps_are_the_chain_at_each_length() -> None:
@@ -63,6 +141,24 @@ def test_when_a_stage_is_worth_it() -> None:
     assert worth_of_stage_db(SignalChain(input="line")) > 10
     assert abs(worth_of_stage_db(SignalChain(input="acoustic-amplifier"))) < 0.5
     assert worth_of_stage_db(SignalChain(stage="direct")) == 0.0
+
+
+@pytest.mark.parametrize(
+    ("chain", "word"),
+    [
+        (SignalChain(input="line"), "essential"),
+        (SignalChain(stage="direct", input="line"), "essential"),
+        (SignalChain(pickup_c=300e-12, input="acoustic-amplifier"), "essential"),  # its level, not its bass
+        (SignalChain(pickup_c=2.2e-9, input="acoustic-amplifier"), "useful"),
+        (SignalChain(stage="direct"), "pointless"),
+    ],
+)
+def test_when_a_stage_is_pointless_and_when_essential(chain: SignalChain, word: str) -> None:
+    found = worth_of_stage(chain)
+    assert found.word == word
+    values = chain.values
+    c_p, c = values.pickup_c + 0.3 * 100e-12, 3 * 100e-12 + values.input_c
+    assert found.level_db == pytest.approx(20 * np.log10((c_p + c) / c_p), abs=0.02)
 
 
 def test_two_inputs_in_parallel_load_like_their_sum() -> None:
