@@ -1,9 +1,9 @@
-"""Level and phase over frequency as a figure for `Plot`, with the strings marked."""
+"""Level over frequency as a figure for `Plot`, with the strings marked, and phase or another panel below it."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -18,7 +18,7 @@ _TICKS = (20, 50, 100, 200, 500, 1000, 2000, 5000, 10000, 20000)
 
 @dataclass(frozen=True)
 class Curve:
-    """One curve: frequency in Hz, level in dB and phase in degrees, all of shape (n,).
+    """One curve: frequency in Hz, level in dB and phase in degrees, all of shape (n,); phase None draws none.
 
     look: one of `LOOKS`; marks: frequencies (Hz) at which the curve carries a marker, with the levels there.
     """
@@ -26,7 +26,7 @@ class Curve:
     name: str
     frequency: np.ndarray
     level_db: np.ndarray
-    phase_deg: np.ndarray
+    phase_deg: np.ndarray | None
     look: str
     marks: np.ndarray = field(default_factory=lambda: np.empty(0))
     mark_levels: np.ndarray = field(default_factory=lambda: np.empty(0))
@@ -40,14 +40,29 @@ LOOKS = {
 }
 
 
-def figure(curves: Sequence[Curve], notes: Sequence[Note], *, phase: str = "wide") -> tuple[list, dict, dict]:
+@dataclass(frozen=True)
+class Panel:
+    """What stands below the level instead of phase: traces over frequency, and their axis without its place."""
+
+    traces: Sequence[Mapping[str, Any]]
+    axis: Mapping[str, Any]
+
+
+def figure(
+    curves: Sequence[Curve], notes: Sequence[Note], *, phase: str = "wide", below: Panel | None = None
+) -> tuple[list, dict, dict]:
     """Traces, layout and the narrow plot's layout.
 
-    phase: `wide` shows it on wide plots only, `always` on narrow ones too.
+    phase: `wide` shows the lower panel on wide plots only, `always` on narrow ones too; below: what the lower panel
+    shows instead of the curves' phase.
     """
+    if below is None:
+        below = Panel((), {"range": phase_range(curves), "dtick": 90, "title": {"text": "phase, °", "standoff": 2}})
+    wide_only = {} if phase == "always" else {"meta": {"wide_only": True}}
     traces = []
     for curve in curves:
-        traces += _traces(curve, phase)
+        traces += _traces(curve, wide_only)
+    traces += [{**trace, "yaxis": "y2", **wide_only} for trace in below.traces]
     low, high = level_range([curve.level_db for curve in curves], [curve.frequency for curve in curves])
     layout = {
         "height": 470,
@@ -69,12 +84,7 @@ def figure(curves: Sequence[Curve], notes: Sequence[Note], *, phase: str = "wide
             "dtick": 10,
             "zeroline": True,
         },
-        "yaxis2": {
-            "range": phase_range(curves),
-            "domain": [0, 0.30],
-            "dtick": 90,
-            "title": {"text": "phase, °", "standoff": 2},
-        },
+        "yaxis2": {**below.axis, "domain": [0, 0.30]},
         "shapes": note_lines(notes),
         "annotations": note_names(notes, apart=1.25),
     }
@@ -93,11 +103,11 @@ def figure(curves: Sequence[Curve], notes: Sequence[Note], *, phase: str = "wide
     return traces, layout, narrow
 
 
-def _traces(curve: Curve, phase: str) -> list[dict[str, Any]]:
+def _traces(curve: Curve, wide_only: Mapping[str, Any]) -> list[dict[str, Any]]:
     colour, dash, marker = LOOKS[curve.look]
     line = {"color": colour, "dash": dash, "width": 2.5}
     alike = {"name": curve.name, "legendgroup": curve.name, "line": line}
-    return [
+    traces = [
         {
             **alike, "x": curve.frequency, "y": finite(curve.level_db), "mode": "lines",
             "hovertemplate": "%{x:.3s}Hz: %{y:.1f} dB",
@@ -108,11 +118,13 @@ def _traces(curve: Curve, phase: str) -> list[dict[str, Any]]:
             "marker": {"color": colour, "symbol": marker, "size": 9, "line": {"width": 2, "color": colour}},
             "hovertemplate": "%{x:.4~s}Hz: %{y:.1f} dB",
         },
-        {
-            **alike, "x": curve.frequency, "y": curve.phase_deg, "mode": "lines", "yaxis": "y2", "showlegend": False,
-            "hovertemplate": "%{x:.3s}Hz: %{y:.0f}°", **({} if phase == "always" else {"meta": {"wide_only": True}}),
-        },
     ]  # fmt: skip
+    if curve.phase_deg is not None:
+        traces.append({
+            **alike, "x": curve.frequency, "y": curve.phase_deg, "mode": "lines", "yaxis": "y2", "showlegend": False,
+            "hovertemplate": "%{x:.3s}Hz: %{y:.0f}°", **wide_only,
+        })  # fmt: skip
+    return traces
 
 
 def finite(level: np.ndarray) -> np.ndarray:
@@ -134,7 +146,8 @@ def level_range(levels: Sequence[np.ndarray], frequencies: Sequence[np.ndarray])
 
 def phase_range(curves: Sequence[Curve]) -> list[float]:
     """Bottom and top of the phase axis in whole quarter turns."""
-    inside = [c.phase_deg[(c.frequency >= AUDIBLE[0]) & (c.frequency <= AUDIBLE[1])] for c in curves]
+    shown = [c for c in curves if c.phase_deg is not None]
+    inside = [c.phase_deg[(c.frequency >= AUDIBLE[0]) & (c.frequency <= AUDIBLE[1])] for c in shown]
     seen = np.concatenate([*inside, [0.0]])
     seen = seen[np.isfinite(seen)]
     low, high = 90 * math.floor(seen.min() / 90 + 0.02), 90 * math.ceil(seen.max() / 90 - 0.02)

@@ -52,7 +52,7 @@ class Chapter:
     slug: its address word; own: the keys of its own two to four controls; view: from the chain, the kept chain or None,
     and whether phase is wanted on narrow plots too; table: HTML of the numbers; maths: HTML with formulas between
     dollar signs and their source; cautions: sentences, where work can hurt someone; needs_stage: it has nothing to
-    show without.
+    show without; has_phase: its figure has a lower panel, and lower: what that shows.
     """
 
     slug: str
@@ -64,6 +64,7 @@ class Chapter:
     cautions: tuple[str, ...] = ()
     needs_stage: bool = False
     has_phase: bool = True
+    lower: str = "phase"
     more: Callable[[Bench], Sequence[Any]] = field(default=lambda bench: ())
 
 
@@ -190,7 +191,7 @@ class Page:
         if bench.kept is not None:
             buttons.append({"word": "drop", "label": "drop the kept curve"})
         if self.chapter.has_phase:
-            buttons.append({"word": "phase", "label": "phase", "held": self._phase, "only": "narrow"})
+            buttons.append({"word": "phase", "label": self.chapter.lower, "held": self._phase, "only": "narrow"})
         self.bar.show(buttons)
 
     def _turn_phase(self) -> None:
