@@ -1,7 +1,9 @@
 """Solving backwards: which preferred source (and drain) resistor suits the transistor and the battery's whole life.
 
 Every preferred value in range is tried at once. A value must hold the wishes from a fresh battery to its end voltage;
-among those that do, the most even clipping on the a.c. load line wins, or the source voltage nearest to a wanted one.
+among those that do, the most even clipping wins, or the source voltage nearest to a wanted one. Even means that the two
+ends of the a.c. load line, cut-off and triode region, are equally far; a gate that conducts before costs headroom, but
+is no way to make a stage even.
 """
 
 from __future__ import annotations
@@ -21,8 +23,8 @@ from piezolab.studies.swing import swing
 
 SATURATION, GATE, CURRENT, GAIN = "saturation", "gate", "current", "gain"
 REQUIREMENTS = (SATURATION, GATE, CURRENT, GAIN)
-# Less and the hiss rises and a long cable dulls the top; more and a 9 V block is empty in three weeks of playing.
-# Without the upper bound evenness alone would lead a follower into gate conduction. Common practice, no source.
+# Less and the hiss rises and a long cable dulls the top; more and a 9 V block is empty in three weeks of playing;
+# common practice, no source.
 CURRENT_A = (100e-6, 1e-3)
 EVEN_STEP_DB = 0.5  # differences of evenness within one such step count as none
 PARTS = 13  # of a type, from its 1st to its 99th percentile of V_GS(off)
@@ -55,8 +57,8 @@ class BestResistor:
 
     changes: link keys and ohms, for `chain.but`; share: of the parts that hold all wishes; missed: the requirements
     that fail (of REQUIREMENTS): those that no value meets, or where each can be met alone, those that stand in the
-    way. imbalance_db, headroom_v: the worse of fresh and spent battery, the median part; source_v: at the chain's
-    supply, V. Over all values tried, (S, D): shares, imbalances_db, headrooms_v, sources_v, for source_r (S,) and
+    way. imbalance_db (of the load line's ends), headroom_v (the nearest edge): the worse of fresh and spent battery,
+    the median part; source_v: at the chain's supply, V. Over all values tried, (S, D): shares, imbalances_db, headrooms_v, sources_v, for source_r (S,) and
     drain_r (D,) in ohm; nan where they were not looked at because the value fails.
     """
 
@@ -179,7 +181,7 @@ def _judged(
     source = linear.point.voltage(linear.assembly.network["Q1"].source)
     found = []
     for each in (
-        edges.imbalance_db[..., :-1].max(axis=-1),
+        edges.line_imbalance_db[..., :-1].max(axis=-1),
         edges.headroom[..., :-1].min(axis=-1),
         np.broadcast_to(source, edges.up.shape)[..., -1],
     ):

@@ -63,6 +63,11 @@ class Swing:
         return np.where((up > 0) & (down > 0), np.where(np.isfinite(ratio), ratio, np.inf), np.inf)
 
     @property
+    def line_imbalance_db(self) -> np.ndarray:
+        """The same of the load line's own two ends, cut-off and triode region, the gate left aside, dB."""
+        return Swing(self.cut_off, self.triode, np.full(np.shape(self.gate), np.inf)).imbalance_db
+
+    @property
     def cause(self) -> np.ndarray:
         """What begins first: `cut-off`, `triode` or `gate`."""
         edges = np.abs(np.stack([self.cut_off, self.triode, self.gate]))
