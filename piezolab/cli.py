@@ -52,22 +52,23 @@ def figures(link: str, at: str) -> None:
         raise SystemExit(2)
     from piezolab.studies.figures import figures as compute
 
-    click.echo(json.dumps(compute(chain, frequencies), indent=1, ensure_ascii=False, allow_nan=False))
+    try:
+        found = compute(chain, frequencies)
+    except ValueError as error:  # such as a circuit without a solution; its message names the part
+        raise click.ClickException(str(error)) from error
+    click.echo(json.dumps(found, indent=1, allow_nan=False))
 
 
 def _frequencies(text: str) -> tuple[list[float] | None, list[str]]:
-    from piezolab.quantity import QuantityError, parse
+    from piezolab.chain.parameter import ParameterError, Quantity
 
     if not text.strip():
         return None, []
+    setting = Quantity("--at", "--at", "", unit="Hz", low=1e-3, high=10e6)
     found, wrong = [], []
     for word in text.split(","):
         try:
-            value = parse(word, "Hz", what="--at")
-        except QuantityError as error:
+            found.append(setting.read(word))
+        except ParameterError as error:
             wrong.append(str(error))
-            continue
-        if not 1e-3 <= value <= 10e6:
-            wrong.append(f"--at: {word.strip()!r} is out of range; allowed is 1 mHz to 10 MHz.")
-        found.append(value)
     return found, wrong
