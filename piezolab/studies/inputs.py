@@ -266,5 +266,12 @@ def worth_of_stage(chain: SignalChain) -> Worth:
     return Worth(worth_of_stage_db(staged), _db(float(alone)) - _db(float(plugged)))
 
 
+def worth_by_input(chain: SignalChain) -> dict[str, Worth]:
+    """The same for every kind of input of the catalogue, the one with which a stage saves most first."""
+    plain = {"input_r": None, "input_c": None, "input_max": None, "input_noise": None}
+    found = {kind: worth_of_stage(chain.but({**plain, "input": kind})) for kind in catalogue.inputs()}
+    return dict(sorted(found.items(), key=lambda item: -max(item[1].bass_db, item[1].level_db)))
+
+
 def _db(ratio: float) -> float:
     return 20 * float(np.log10(ratio)) if ratio > 0 else float("-inf")

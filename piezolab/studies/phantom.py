@@ -26,11 +26,15 @@ FILM_V = 63.0  # the usual small film capacitor, either way round: common practi
 
 @dataclass(frozen=True)
 class Phantom:
-    """V and A. stage_v: the stage's output node just after the jump; v_gs, v_gd: gate junctions then (negative
-    is reverse); capacitor_v: across the output capacitor in the end, positive the right way round;
-    reverse_limit_v: what such a capacitor bears the wrong way round; gate_limit_v: the type's rating; peak_a: current
-    through the capacitor at the jump."""
+    """V and A.
 
+    node: where the output capacitor hangs on the stage (`source`, `drain`); stage_v: that node just after the jump;
+    v_gs, v_gd: gate junctions then (negative is reverse); capacitor_v: across the output capacitor in the end, positive
+    the right way round; reverse_limit_v: what such a capacitor bears the wrong way round; gate_limit_v: the type's
+    rating; peak_a: current through the capacitor at the jump.
+    """
+
+    node: str
     stage_v: float
     v_gs: float
     v_gd: float
@@ -69,6 +73,7 @@ def phantom(chain: SignalChain) -> Phantom | None:
     at_jump, at_end = operating_point(jump), operating_point(network.plus(*feed))
     q = at_jump.jfets["Q1"]
     return Phantom(
+        node=coupling.a,
         stage_v=float(at_jump.voltage(coupling.a)),
         v_gs=float(q.v_gs),
         v_gd=float(q.v_gs - q.v_ds),
