@@ -44,6 +44,14 @@ boom.on_click(broken)
 widgets.VBox([widgets.Label(repr(os.environ["QUERY_STRING"])), slider, plot, boom])
 """
 
+_GLIDE = """
+from piezolab.pages.plot import Plot
+
+plot = Plot(label="a rise")
+plot.set([{"y": [1, 2]}], {"transition": {"duration": 50}})
+plot
+"""
+
 
 def write_notebook(path: Path, *cells: str) -> None:
     """A notebook of those cells; one that starts with # is prose."""
@@ -75,6 +83,7 @@ def small_notebooks(tmp_path_factory: pytest.TempPathFactory) -> Path:
     )
     write_notebook(folder / "04-is-it-empty.ipynb", "# Is it empty?")
     write_notebook(folder / "05-does-it-die.ipynb", "# Does it die?", "import os; os._exit(3)")
+    write_notebook(folder / "06-does-it-glide.ipynb", "# Does it glide?", _GLIDE)
     write_notebook(folder / "Draft.ipynb", "# Nobody's business")
     (folder / "notes.txt").write_text("keep out")
     (folder.parent / "outside.txt").write_text("keep out")

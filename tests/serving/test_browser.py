@@ -95,6 +95,12 @@ def test_plot_follows_the_width(visit):
     assert page.page.evaluate("document.documentElement.scrollWidth") <= 600
 
 
+@pytest.mark.parametrize("motion, kept", [("no-preference", {"duration": 50}), ("reduce", None)])
+def test_nothing_glides_for_those_who_asked_for_stillness(visit, motion, kept):
+    page = visit(reduced_motion=motion).open("does-it-glide")
+    assert page.page.evaluate("document.querySelector('.js-plotly-plot').layout.transition ?? null") == kept
+
+
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_plot_takes_its_colours_from_the_page(visit, scheme):
     page = visit(color_scheme=scheme).open()

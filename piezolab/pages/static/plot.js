@@ -183,6 +183,9 @@ export default {
     theme.observe(document.documentElement, { attributes: true, attributeFilter: ["data-theme"] });
     const width = new ResizeObserver(() => { if (stale || el.clientWidth !== drawnWidth) soon(); });
     width.observe(el);
+    // The front end waits longer and longer between its own attempts; the page knows when the server is back.
+    const back = () => model.widget_manager?.kernel?.reconnect?.().catch(() => {});
+    window.addEventListener("piezolab:server-back", back);
     describe();
     size();
 
@@ -192,6 +195,7 @@ export default {
       model.off("change:height_px", size);
       model.off("change:label", describe);
       dark.removeEventListener("change", soon);
+      window.removeEventListener("piezolab:server-back", back);
       theme.disconnect();
       width.disconnect();
       window.Plotly?.purge(box);

@@ -81,8 +81,13 @@
     }
     if (open > 0) return;
     if (status === 404) return show("This page has stopped answering.");
-    silent = status === 0 || status >= 500 ? silent + 1 : 0;
-    if (silent >= 2) show("The server cannot be reached just now.");
+    if (status === 0 || status >= 500) {
+      silent += 1;
+      if (silent >= 2) show("The server cannot be reached just now.");
+    } else if (silent > 0) {
+      silent = 0;
+      window.dispatchEvent(new Event("piezolab:server-back"));
+    }
     checkIn(WAIT_MS);
   }
 
