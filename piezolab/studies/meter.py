@@ -1,0 +1,188 @@
+"""What a meter should read on this very board, solved with the meter attached; over part spread and battery state.
+
+A range is the 1st to the 99th percentile over parts, from the spent to the fresh battery, widened by what the meter
+itself may be out. Loading by hand: a node of open-circuit voltage V behind R reads V R_m/(R + R_m).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+
+from piezolab.chain import SignalChain
+from piezolab.chain.assembly import GROUND
+from piezolab.circuit.elements import Resistor, VoltageSource
+from piezolab.circuit.network import Network
+from piezolab.circuit.operating_point import operating_point
+from piezolab.studies.meter_bench import CLIP, Bench, fed
+from piezolab.studies.metering import Meter
+from piezolab.studies.plugging import leakage
+
+BEEPS_BELOW = 50.0  # ohm; common practice, no source
+# an ohmmeter's ranges as parts of the resistance of its highest one
+_RANGES = (1.0, 1e-2, 1e-4)
+
+
+@dataclass(frozen=True)
+class Expected:
+    """A reading: low to high is where a sound board reads; typical: with the parts as designed. inf: over the range."""
+
+    low: float
+    typical: float
+    high: float
+
+    def holds(self, reading: float) -> bool:
+        """Whether a reading is what a sound board may show."""
+        return self.low <= reading <= self.high
+
+
+@dataclass(frozen=True)
+class LaneVolts:
+    """DC volts from a lane to ground. unloaded: what would be there without the meter, typical, V."""
+
+    lane: str
+    expected: Expected
+    unloaded: float
+
+    @property
+    def loaded(self) -> bool:
+        """Whether the meter itself lowers the reading by more than 2 %."""
+        return abs(self.expected.typical - self.unloaded) > 0.02 * max(abs(self.unloaded), 0.05)
+
+
+@dataclass(frozen=True)
+class LaneOhms:
+    """Ohms between two lanes, power off; red: lane of the red probe (the positive one), black: of the other."""
+
+    red: str
+    black: str
+    expected: Expected
+    beeps: bool
+
+
+@dataclass(frozen=True)
+class TransistorCheck:
+    """The transistor out of the board, volts of the diode test and ohms.
+
+    junction: from gate (red) to source or drain, V; channel: drain to source with gate and source joined, ohm, over the
+    type's parts.
+    """
+
+    junction: Expected
+    channel: Expected
+
+
+def meter_volts(bench: Bench, meter: Meter | None = None) -> tuple[LaneVolts, ...]:
+    """DC volts at the clip and at every lane, one meter on one lane at a time."""
+    meter = meter or Meter()
+    found = []
+    end, fresh = bench.clip_v
+    states = np.array([[end], [fresh]])
+    design_v = float(bench.assembly.values.supply_v)
+    plain = fed(bench, bench.nominal, design_v).point
+    for lane in (CLIP, *bench.lanes):
+        if lane == GROUND:
+            continue
+        probe = Resistor("meter", lane, GROUND, meter.input_ohm)
+        typical = float(fed(bench, bench.nominal.plus(probe), design_v).point.voltage(lane))
+        low, high = percentiles(fed(bench, bench.network.plus(probe), states).point.voltage(lane))
+        if lane == bench.assembly.jack:
+            high += _leak(bench, meter)
+        found.append(LaneVolts(lane, _widened(low, typical, high, meter), float(plain.voltage(lane))))
+    return tuple(found)
+
+
+def meter_ohms(
+    bench: Bench, meter: Meter | None = None, pairs: Iterable[tuple[str, str]] | None = None,
+    beeps_below: float = BEEPS_BELOW,
+) -> tuple[LaneOhms, ...]:  # fmt: skip
+    """Ohms between pairs of lanes, battery off, nothing plugged in, capacitors charged: each pair with red on either.
+
+    Through transistor and junctions the reading depends on the meter's range: all its ranges count. beeps_below: ohm
+    under which the meter's beeper sounds.
+    """
+    meter = meter or Meter()
+    lanes = bench.lanes
+    if pairs is None:
+        pairs = [(a, b) for a in lanes for b in lanes if a != b]
+    found = []
+    for red, black in pairs:
+        low, high = percentiles(ohms_between(bench.network, red, black, meter))
+        typical = float(ohms_between(bench.nominal, red, black, meter)[0])
+        low, typical, high = (_over(value, meter) for value in (low, typical, high))
+        digit_low, digit_high = meter.ohm_digit(low), meter.ohm_digit(high)
+        low = _over(max(low - float(meter.error(low, digit_low)), 0.0), meter) if np.isfinite(low) else low
+        high = _over(high + float(meter.error(high, digit_high)), meter) if np.isfinite(high) else high
+        found.append(LaneOhms(red, black, Expected(low, typical, high), bool(low < beeps_below)))
+    return tuple(found)
+
+
+def transistor_check(chain: SignalChain) -> TransistorCheck:
+    """The chain's transistor on a meter's diode test (about 1 mA; 0.5 to 1.5 mA counts) and ohms range."""
+    from piezolab.chain.stages.transistor import model
+    from piezolab.studies.population import builds
+
+    parts = model(builds(chain, 400))
+    typical = model(chain.values)
+
+    def junction(ampere: float) -> float:
+        return float(typical.thermal_voltage * np.log(ampere / typical.saturation_current))
+
+    channel = 1 / (2 * np.asarray(parts.beta) * np.abs(parts.v_off))  # dI/dV at V_GS = V_DS = 0
+    low, high = (float(x) for x in np.percentile(channel, [1, 99]))
+    middle = float(1 / (2 * typical.beta * np.abs(typical.v_off)))
+    # bulk resistance adds a little at 1.5 mA; makers' junctions differ by a tenth of a volt
+    return TransistorCheck(
+        Expected(junction(0.5e-3) - 0.1, junction(1e-3), junction(1.5e-3) + 0.15), Expected(low, middle, high)
+    )
+
+
+def _leak(bench: Bench, meter: Meter) -> float:
+    """The most that an electrolytic output capacitor's leakage adds at the unplugged jack, V."""
+    parts = {part.name: part for part in bench.assembly.parts}
+    if "C_out" not in parts or "R_bleed" not in parts:
+        return 0.0
+    rest = bench.clip_v[1]
+    worst = abs(leakage(float(parts["C_out"].value), rest)[1])
+    return worst / (1 / float(parts["R_bleed"].value) + 1 / meter.input_ohm)
+
+
+def ohms_between(network: Network, red: str, black: str, meter: Meter) -> np.ndarray:
+    """What a meter shows in ohm between two nodes, its ranges first, then the network's batch."""
+    own = meter.test_ohm * np.asarray(_RANGES)
+    own = own.reshape(-1, *(1,) * len(network.batch_shape))
+    probed = network.plus(
+        Resistor("probe", "meter", red, own), VoltageSource("meter cell", "meter", black, meter.test_v)
+    )
+    point = operating_point(probed)
+    volt = point.voltage(red, black)
+    with np.errstate(divide="ignore"):
+        return np.where(meter.test_v - volt > 0, volt * own / (meter.test_v - volt), np.inf)
+
+
+def percentiles(values: np.ndarray) -> tuple[float, float]:
+    """1st and 99th percentile over builds (the last axis), the widest over all else."""
+    if values.ndim == 0:
+        return float(values), float(values)
+    low, high = np.percentile(values, [1, 99], axis=-1, method="nearest")
+    return float(np.min(low)), float(np.max(high))
+
+
+def _widened(low: float, typical: float, high: float, meter: Meter) -> Expected:
+    return Expected(
+        low - float(meter.error(low, meter.volt_digit(low))),
+        typical,
+        high + float(meter.error(high, meter.volt_digit(high))),
+    )
+
+
+def _over(ohm: float, meter: Meter) -> float:
+    return float("inf") if ohm > meter.ohm_max else float(ohm)
+
+
+__all__ = [
+    "BEEPS_BELOW", "Expected", "LaneOhms", "LaneVolts", "Meter", "TransistorCheck", "meter_ohms", "meter_volts",
+    "ohms_between", "percentiles", "transistor_check",
+]  # fmt: skip

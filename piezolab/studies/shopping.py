@@ -1,0 +1,132 @@
+"""What to buy for a chain: preferred values, voltage and power ratings, polarity, and other transistors that fit."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from piezolab import catalogue
+from piezolab.chain import SignalChain
+from piezolab.chain.assembly import assemble
+from piezolab.chain.parts import Part
+from piezolab.circuit.elements import Capacitor, Resistor
+from piezolab.circuit.network import Network
+from piezolab.quantity import nearest_preferred
+from piezolab.studies.bias import bias_of
+from piezolab.studies.layout_parts import film
+from piezolab.studies.meter_bench import Bench, bench, clip_range, fed
+from piezolab.studies.population import builds
+
+RATINGS_V = (6.3, 10.0, 16.0, 25.0, 35.0, 50.0, 63.0, 100.0)  # usual electrolytic ratings; common practice, no source
+FILM_V = 63.0  # the least rating in which film capacitors are sold; common practice, no source
+MARGIN = 1.5  # rating over the highest direct voltage
+PHANTOM_V = 63.0  # rating that stands 48 V and its tolerance
+WATT_SIZES = (0.25, 0.5, 1.0, 2.0)
+FITS_PART = 0.95  # of a type's parts must stay in saturation
+_TYPE_BUILDS = 300
+
+
+@dataclass(frozen=True)
+class Item:
+    """One part to buy.
+
+    kind: resistor, film, electrolytic or transistor; value: as designed, preferred: the nearest E24 (resistors) or E12
+    (capacitors) value, both SI; highest_v: largest direct voltage across it, V; rating_v: to ask for; bipolar: whether
+    a bipolar one would do as well; positive: node of the positive lead; watt: size of a resistor.
+    """
+
+    name: str
+    label: str
+    kind: str
+    value: float | None
+    preferred: float | None
+    highest_v: float | None = None
+    rating_v: float | None = None
+    bipolar: bool = False
+    positive: str | None = None
+    watt: float | None = None
+
+    @property
+    def off(self) -> float:
+        """How far the preferred value is from the designed one, as a part of it."""
+        return 0.0 if not self.value or self.preferred is None else self.preferred / self.value - 1
+
+
+def shopping(chain: SignalChain) -> tuple[Item, ...]:
+    """What goes on the chain's board, in signal order; nothing with no stage."""
+    if not chain.topology.powered:
+        return ()
+    built = bench(chain)
+    volts, watts = _stress(built)
+    phantom = any(catalogue.inputs()[kind].phantom for kind in chain.input)
+    parts = [part for part in assemble(chain.values).where("board", "supply", "input") if _bought(part)]
+    return tuple(_item(part, volts, watts, phantom and part.name == "C_out") for part in parts)
+
+
+def other_types(chain: SignalChain) -> tuple[str, ...]:
+    """Transistor types that fit this chain as it is: at least 95 % of their parts, from the spent to the fresh battery,
+    stay in saturation with the gate at rest, and their ratings hold. The chain's own type counts if it fits."""
+    if not chain.topology.powered:
+        return ()
+    end, fresh = clip_range(chain)
+    unmeasured = dict.fromkeys((key for key in chain.entered if key.startswith("jfet")), None)
+    found = []
+    for name, kind in catalogue.transistors().items():
+        if kind.vds_max < fresh or kind.vgs_max < fresh:
+            continue
+        values = builds(chain.but(unmeasured).but(jfet=name), _TYPE_BUILDS)
+        at_rest = bias_of(values.but(supply_v=np.array([[end], [fresh]])))
+        good = (at_rest.region == "saturation") & (at_rest.gate == "ok")
+        if np.mean(np.all(good, axis=0)) >= FITS_PART:
+            found.append(name)
+    return tuple(found)
+
+
+def _bought(part: Part) -> bool:
+    on_board = part.where in ("board", "supply") and part.kind in ("resistor", "capacitor", "jfet")
+    return on_board or part.key == "pad"
+
+
+def _item(part: Part, volts: dict[str, float], watts: dict[str, float], phantom: bool) -> Item:
+    if part.kind == "jfet":
+        return Item(part.name, part.label, "transistor", None, None)
+    value = float(part.value)
+    if part.kind == "resistor":
+        need = 2 * watts.get(part.name, 0.0)  # half its rating keeps a part cool
+        watt = next((size for size in WATT_SIZES if size >= need), WATT_SIZES[-1])
+        return Item(part.name, part.label, "resistor", value, _nearest(value, "E24"), watt=watt)
+    highest = volts.get(part.name, 0.0)
+    need = max(MARGIN * highest, PHANTOM_V if phantom else 0.0)
+    if film(value):
+        rating = max(FILM_V, next((size for size in RATINGS_V if size >= need), RATINGS_V[-1]))
+        return Item(part.name, part.label, "film", value, _nearest(value, "E12"), highest, rating)
+    rating = next((size for size in RATINGS_V if size >= need), RATINGS_V[-1])
+    return Item(
+        part.name, part.label, "electrolytic", value, _nearest(value, "E12"), highest, rating, phantom, part.nodes[0]
+    )
+
+
+def _nearest(value: float, series: str) -> float | None:
+    return nearest_preferred(value, series) if value > 0 else None
+
+
+def _stress(built: Bench) -> tuple[dict[str, float], dict[str, float]]:
+    """Highest direct voltage across each capacitor in V, highest power of each resistor in W.
+
+    Over all parts on a fresh battery, with the transistor in its place and, for voltages, also without it.
+    """
+    fresh = built.clip_v[1]
+    empty = Network(element for element in built.network if element not in built.network.jfets)
+    volts: dict[str, float] = {}
+    watts: dict[str, float] = {}
+    for network in (built.network, empty):
+        point = fed(built, network, fresh).point
+        for element in network:
+            if isinstance(element, Capacitor | Resistor):
+                across = float(np.max(np.abs(point.voltage(element.a, element.b))))
+                if isinstance(element, Capacitor):
+                    volts[element.name] = max(volts.get(element.name, 0.0), across)
+                elif network is built.network and np.all(np.asarray(element.ohm) > 0):
+                    watts[element.name] = across**2 / float(np.min(element.ohm))
+    return volts, watts
