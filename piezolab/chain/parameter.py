@@ -69,7 +69,9 @@ class Parameter:
 
     def _refused_by(self, error: QuantityError) -> ParameterError:
         """The same refusal with the allowed range, on one line whatever the text held."""
-        message = "".join(c if c.isprintable() else repr(c)[1:-1] for c in str(error).rstrip("."))
+        message = str(error).rstrip(".")
+        if not message.isprintable():
+            message = "".join(c if c.isprintable() else repr(c)[1:-1] for c in message)
         end = " Allowed is" if message.endswith("?") else "; allowed is"
         return ParameterError(f"{message}{end} {self.allowed}.")
 

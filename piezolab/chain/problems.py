@@ -35,6 +35,7 @@ def unknown_key(key: str, table: Mapping[str, Parameter]) -> str:
     from difflib import get_close_matches
 
     shown = short(key, 40)
-    near = get_close_matches(key, list(table), n=1) if len(key) <= 40 else []
+    like_a_key = len(key) <= 20 and key.isascii() and key.isidentifier()
+    near = get_close_matches(key.lower(), list(table), n=1) if like_a_key else []
     hint = f"did you mean {near[0]!r}?" if near else "the keys are listed in the guide."
     return f"link: {shown!r} is not a key of a chain; {hint}"
