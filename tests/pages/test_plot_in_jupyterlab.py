@@ -41,8 +41,9 @@ def test_plots_draw_and_the_library_travels_once(browser, lab):
         prose.click()
         for _cell in _CELLS:
             page.keyboard.press("Shift+Enter")
+            page.wait_for_timeout(300)
         try:
-            updated.wait_for(timeout=15_000)
+            updated.wait_for(timeout=8_000)
             break
         except TimeoutError:
             page.keyboard.press("Escape")
