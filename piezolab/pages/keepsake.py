@@ -15,12 +15,13 @@ from typing import Any
 
 import traitlets
 
-from piezolab.chain import ChainError
+from piezolab.chain import ChainError, SignalChain
 from piezolab.chain.link import from_link
 from piezolab.pages.piece import STATIC, Piece, text_in
 
 FORMAT = "piezolab keepsake 1"
 MOST_FILE = 256_000  # characters
+MOST_TRANSISTORS = 40
 
 
 @dataclass(frozen=True)
@@ -54,10 +55,39 @@ def _tasks(value: Any) -> dict[str, bool]:
     return dict(value)
 
 
+def _bag(value: Any) -> list[dict[str, Any]]:
+    """Measured transistors: name, type, I_DSS in A at a V_DS in V, V_GS(off) in V."""
+    if not isinstance(value, list) or len(value) > MOST_TRANSISTORS:
+        raise ValueError(f"it is no list of up to {MOST_TRANSISTORS} transistors")
+    kept = []
+    for row in value:
+        if not isinstance(row, dict) or set(row) != {"name", "jfet", "idss", "vds", "vgsoff"}:
+            raise ValueError("it names something that is no measured transistor")
+        name, jfet, *numbers = (row[key] for key in ("name", "jfet", "idss", "vds", "vgsoff"))
+        if not isinstance(name, str) or len(name) > 20 or not isinstance(jfet, str):
+            raise ValueError("a transistor has a name of up to 20 characters and a type")
+        try:
+            SignalChain(dict(zip(("jfet_idss", "jfet_vds", "jfet_vgsoff"), numbers, strict=True)), jfet=jfet)
+        except ChainError as error:
+            raise ValueError(error.problems[0].sentence) from None
+        kept.append(dict(row))
+    return kept
+
+
+def _readings(value: Any) -> dict[str, str]:
+    if not isinstance(value, dict) or len(value) > 20:
+        raise ValueError("it is no list of readings")
+    if not all(isinstance(text, str) and len(text) <= 60 for pair in value.items() for text in pair):
+        raise ValueError("it names something that is no reading")
+    return dict(value)
+
+
 #: Everything that can be kept, by name.
 SECTIONS: dict[str, Section] = {
     "curve": Section("the kept curve", _curve, 4_500),
     "tasks": Section("finished tasks", _tasks, 50_000),
+    "bag": Section("measured transistors", _bag, 8_000),
+    "readings": Section("meter readings", _readings, 2_500),
 }
 
 

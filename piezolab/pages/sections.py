@@ -115,7 +115,7 @@ class PlotSection(VBox, _Following):
 
         def show() -> None:
             traces, layout, narrow, label = draw(bench.chain, bench.kept)
-            self.head.content = ""
+            self.head.content = "" if traces else paragraphs(label)  # why there is nothing to draw
             self.plot.set(traces, layout, narrow=narrow, label=label)
             self._place()
 

@@ -106,7 +106,7 @@ def test_applying_the_answer_gives_what_was_promised() -> None:
 
 
 def test_evenness_is_not_bought_with_gate_conduction() -> None:
-    """A J201 could be made even by resting it so near to 0 V that its gate conducts as soon as its channel is cut off."""
+    """A J201 could be made even by resting it so near to 0 V that its gate conducts as soon as its channel cuts off."""
     chain = SignalChain(jfet="J201")
     found = best_resistor(chain)
     near = swing(LinearChain.of(chain.but(source_r=120.0, supply_v=6.0).values))
