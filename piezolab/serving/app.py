@@ -43,7 +43,7 @@ def _release() -> str:
     digest = hashlib.sha256()
     for name in ("voila", "anywidget", "ipywidgets", "jupyterlab_widgets"):
         digest.update(f"{name} {metadata.version(name)}\n".encode())
-    for path in sorted((*_TEMPLATE.iterdir(), *_PLOT.iterdir())):
+    for path in sorted(path for root in (_TEMPLATE, _PLOT) for path in root.rglob("*") if path.is_file()):
         digest.update(path.name.encode() + path.read_bytes())
     return digest.hexdigest()[:12]
 
