@@ -21,11 +21,12 @@ import numpy as np
 
 from piezolab.circuit.elements import GROUND
 from piezolab.circuit.errors import SingularNetworkError
+from piezolab.circuit.ordering import Order, find_order
 
 Value = complex | np.ndarray
 Row = dict[str, Value]
-Order = list[tuple[str, str, bool]]  # row, column, and whether the column's value is asked for
-Step = tuple[str, str, bool, Row, Value, Row]  # and the row's other coefficients, 1 / pivot, factors for other rows
+# and the row's other coefficients, 1 / pivot, factors for other rows, and where row and branch have kept their places
+Step = tuple[str, str, bool, Row, Value, Row, np.ndarray | None]
 
 
 class Equations:
@@ -41,6 +42,7 @@ class Equations:
         self._off: dict[str, Row] = {node: {} for node in self.nodes}
         self._to_ground: dict[str, Value] = dict.fromkeys(self.nodes, 0.0)
         self._ends: dict[str, tuple[str, str]] = {}  # of the branches
+        self._partly: dict[str, np.ndarray] = {}  # branches that some members of the batch lack: where they are
         self._delicate = False  # pivots must be chosen by size
 
     def copy(self) -> Equations:
@@ -49,6 +51,7 @@ class Equations:
         other.nodes, other.branches, other._ends = self.nodes, self.branches.copy(), self._ends.copy()
         other._off = {row: cells.copy() for row, cells in self._off.items()}
         other._to_ground, other._delicate = self._to_ground.copy(), self._delicate
+        other._partly = self._partly.copy()
         return other
 
     # -- collecting ---------------------------------------------------------------------------------------------
@@ -82,20 +85,26 @@ class Equations:
             elif plus == GROUND:
                 self._to_ground[row] = self._to_ground[row] - signed
 
-    def branch(self, name: str, a: str, b: str, impedance: Value = 0.0) -> None:
-        """A branch current as unknown, from a to b, with v(a) - v(b) - impedance * i = (right-hand side)."""
+    def branch(self, name: str, a: str, b: str, impedance: Value = 0.0, joined: Value = 1.0) -> None:
+        """A branch current as unknown, from a to b, with v(a) - v(b) - impedance * i = (right-hand side).
+
+        Where `joined` is 0 instead of 1 there is no such branch, and its current is 0.
+        """
         self.branches[name] = None
         self._ends[name] = (a, b)
         cells = self._off.setdefault(name, {})
         self._to_ground.setdefault(name, 0.0)
         for node, sign in ((a, 1.0), (b, -1.0)):
             if node != GROUND and a != b:
-                self._add(name, node, sign)
+                self._add(name, node, sign * joined)
                 self._add(node, name, sign)
         if a != b and b == GROUND:
-            self._to_ground[name] = self._to_ground[name] + 1.0
+            self._to_ground[name] = self._to_ground[name] + joined
         elif a != b and a == GROUND:
-            self._to_ground[name] = self._to_ground[name] - 1.0
+            self._to_ground[name] = self._to_ground[name] - joined
+        if isinstance(joined, np.ndarray):
+            self._partly[name] = joined != 0
+            impedance = np.where(joined != 0, impedance, 1.0)
         if a == b or (impedance != 0 if isinstance(impedance, int | float | complex) else np.any(impedance)):
             cells[name] = -impedance
             self._delicate = self._delicate or np.iscomplexobj(impedance)
@@ -177,6 +186,10 @@ class Equations:
         implicit = set(self.nodes)  # rows whose diagonal is sum minus off-diagonals
         for row, column, kept in order:
             cells = off.pop(row)
+            swap = self._partly.get(column) if row in implicit else None
+            if swap is not None:
+                self._exchange(row, column, swap, cells, off, sums)
+                implicit.discard(row)
             total = sums[row]
             if row in implicit:
                 diagonal = self._diagonal(total, cells)
@@ -205,7 +218,20 @@ class Equations:
                 if moving:
                     sums[other] = sums[other] - factor * total
                 factors[other] = factor
-            steps.append((row, column, kept, cells, inverse, factors))
+            steps.append((row, column, kept, cells, inverse, factors, swap))
+
+    def _exchange(
+        self, node: str, branch: str, stays: np.ndarray, cells: Row, off: dict[str, Row], sums: dict[str, Value]
+    ) -> None:
+        """Where a member lacks the branch, its law (no current) and the node's current law change places, so that
+        both pivots are sound in every member."""
+        cells[node] = self._diagonal(sums[node], cells)
+        there = off[branch]
+        for name in {*cells, *there}:
+            mine, other = cells.get(name, 0.0), there.get(name, 0.0)
+            cells[name], there[name] = np.where(stays, mine, other), np.where(stays, other, mine)
+        mine, other = sums[node], sums[branch]
+        sums[node], sums[branch] = np.where(stays, mine, other), np.where(stays, other, mine)
 
     def _diagonal(self, total: Value, cells: Row) -> Value:
         value = total
@@ -220,65 +246,14 @@ class Equations:
             wanted,
             tuple((row, *cells) for row, cells in self._off.items()),
             tuple(self._ends.items()),
+            tuple(self._partly),
         )
         if key not in _ORDERS:
             if len(_ORDERS) > 512:
                 _ORDERS.clear()
-            _ORDERS[key] = self._find_order(wanted)
+            pattern = {row: set(cells) for row, cells in self._off.items()}
+            _ORDERS[key] = find_order(pattern, self.nodes, self._ends, self._partly, wanted)
         return _ORDERS[key]
-
-    def _find_order(self, wanted: frozenset[str] | None) -> Order:
-        """Which row gives which unknown, so that no pivot is a difference.
-
-        Branches that form a tree go first, from its leaves inwards: the current law at the outer end gives the branch's
-        current (coefficient 1), the branch then the voltage of that end (1 + impedance * admittance). Other branches
-        close a loop and give their own current (the loop's impedance). The nodes that remain come last, by least
-        fill-in.
-        """
-        pattern = {row: set(cells) for row, cells in self._off.items()}
-        for node in self.nodes:
-            pattern[node].add(node)
-        steps: list[tuple[str, str, set[str], set[str]]] = []
-
-        def take(row: str, column: str) -> None:
-            columns = pattern.pop(row) - {column}
-            reached = {other for other, others in pattern.items() if column in others}
-            for other in reached:
-                pattern[other] = (pattern[other] | columns) - {column}
-            steps.append((row, column, columns, reached))
-
-        tree = _forest(self._ends)
-        for branch, end in reversed(tree.items()):
-            take(end, branch)
-            take(branch, end)
-        for branch in self.branches:
-            if branch not in tree:
-                take(branch, branch)
-        while pattern:
-            take(*min(((row, row) for row in pattern), key=lambda pair: _fill_in(pattern, pair[0])))
-        return _needed(steps, wanted)
-
-
-def _forest(ends: dict[str, tuple[str, str]]) -> dict[str, str]:
-    """Branches that form no loop, each with its outer end, in order outwards from ground or some other root."""
-    tree: dict[str, str] = {}
-    reached: set[str] = set()
-    for root in (GROUND, *(node for pair in ends.values() for node in pair)):
-        edge = [root] if root not in reached else []
-        reached.update(edge)
-        while edge:
-            near = edge.pop(0)
-            for branch, pair in ends.items():
-                far = pair[1] if near == pair[0] else pair[0] if near == pair[1] else near
-                if far not in reached:
-                    tree[branch] = far
-                    reached.add(far)
-                    edge.append(far)
-    return tree
-
-
-def _fill_in(pattern: dict[str, set[str]], node: str) -> int:
-    return (len(pattern[node]) - 1) * sum(node in columns for columns in pattern.values())
 
 
 _ORDERS: dict[object, Order] = {}
@@ -286,12 +261,15 @@ _ORDERS: dict[object, Order] = {}
 
 def _substitute(steps: list[Step], side: dict[str, Value]) -> dict[str, Value]:
     side, found = side.copy(), {}
-    for row, _, _, _, _, factors in steps:
+    for row, column, _, _, _, factors, stays in steps:
+        if stays is not None and (row in side or column in side):
+            mine, other = side.get(row, 0.0), side.get(column, 0.0)
+            side[row], side[column] = np.where(stays, mine, other), np.where(stays, other, mine)
         if row in side:
             for other, factor in factors.items():
                 change = factor * side[row]
                 side[other] = side[other] - change if other in side else -change
-    for row, column, kept, cells, inverse, _ in reversed(steps):
+    for row, column, kept, cells, inverse, _, _ in reversed(steps):
         if kept:
             value = side.get(row, 0.0)
             for name, coefficient in cells.items():
@@ -302,16 +280,19 @@ def _substitute(steps: list[Step], side: dict[str, Value]) -> dict[str, Value]:
 
 def _substitute_adjoint(steps: list[Step], output: dict[str, Value]) -> dict[str, Value]:
     output, found = output.copy(), {}
-    for row, column, _, cells, inverse, _ in steps:
+    for row, column, _, cells, inverse, _, _ in steps:
         value = output.get(column, 0.0) * inverse
         if isinstance(value, np.ndarray) or value != 0:
             for name, coefficient in cells.items():
                 change = coefficient * value
                 output[name] = output[name] - change if name in output else -change
         found[row] = value
-    for row, _, _, _, _, factors in reversed(steps):
+    for row, column, _, _, _, factors, stays in reversed(steps):
         for other, factor in factors.items():
             found[row] = found[row] - factor * found[other]
+        if stays is not None:
+            mine, other = found[row], found[column]
+            found[row], found[column] = np.where(stays, mine, other), np.where(stays, other, mine)
     return found
 
 
@@ -319,26 +300,9 @@ def _checked(answers: list[dict[str, Value]], steps: list[Step]) -> list[dict[st
     for found in answers:
         for name, value in found.items():
             if not np.isfinite(value).all():
-                bad = (row for row, _, _, _, inverse, _ in steps if not np.isfinite(inverse).all())
+                bad = (row for row, _, _, _, inverse, _, _ in steps if not np.isfinite(inverse).all())
                 raise SingularNetworkError(f"the equations have no unique solution at {next(bad, name)!r}")
     return answers
-
-
-def _needed(
-    steps: list[tuple[str, str, set[str], set[str]]], wanted: frozenset[str] | None
-) -> Order:
-    """The steps on which the wanted unknowns depend: their own rows, and all that is eliminated from these."""
-    if wanted is None:
-        return [(row, column, True) for row, column, _, _ in steps]
-    unknowns, rows = set(wanted), set()
-    for row, column, columns, _ in steps:
-        if column in unknowns:
-            unknowns |= columns
-            rows.add(row)
-    for row, _, _, reached in reversed(steps):
-        if reached & rows:
-            rows.add(row)
-    return [(row, column, column in unknowns) for row, column, _, _ in steps if row in rows]
 
 
 def dense(equations: Equations) -> tuple[np.ndarray, Sequence[str]]:

@@ -185,15 +185,19 @@ def dc_equations(network: Network) -> Equations:
     Raises FloatingNodeError naming the first node without a direct-current path to ground.
     """
     _check_grounded(network)
+    equations = static_equations(network)
+    for element in network:
+        if isinstance(element, Inductor):
+            equations.branch(element.name, element.a, element.b)
+    return equations
+
+
+def static_equations(network: Network) -> Equations:
+    """The elements whose law knows no time: capacitors, inductors, current sources and transistors are left out."""
     equations = Equations(network.nodes)
     for element in network:
-        match element:
-            case Capacitor() | CurrentSource() | Jfet():
-                pass
-            case Inductor():
-                equations.branch(element.name, element.a, element.b)
-            case _:
-                _add_linear(equations, element, 0)
+        if not isinstance(element, Capacitor | Inductor | CurrentSource | Jfet):
+            _add_linear(equations, element, 0)
     return equations
 
 
@@ -226,10 +230,16 @@ def _add_linear(equations: Equations, element: Element, extra: int) -> None:
     match element:
         case Resistor():
             ohm = wide(element.ohm, extra)
-            if element.a != element.b and (ohm if isinstance(ohm, float) else ohm.min()) < SMALL_OHM:
-                equations.branch(element.name, element.a, element.b, ohm)
-            elif element.a != element.b:
+            if element.a == element.b:
+                pass
+            elif (ohm if isinstance(ohm, float) else ohm.min()) >= SMALL_OHM:
                 equations.admittance(element.a, element.b, 1.0 / ohm)
+            elif isinstance(ohm, float) or ohm.max() < SMALL_OHM:
+                equations.branch(element.name, element.a, element.b, ohm)
+            else:  # some members one way, some the other
+                small = ohm < SMALL_OHM
+                equations.admittance(element.a, element.b, _siemens(ohm))
+                equations.branch(element.name, element.a, element.b, ohm, np.where(small, 1.0, 0.0))
         case VoltageSource() | NoiseVoltage():
             equations.branch(element.name, element.a, element.b)
         case VoltageControlledCurrent():
@@ -247,6 +257,21 @@ def _add_linear(equations: Equations, element: Element, extra: int) -> None:
             equations.control(element.name, element.through, -wide(element.ohm, extra))
         case _:
             raise CircuitError(f"{element.name}: no rule for {type(element).__name__}")
+
+
+def _siemens(ohm: np.ndarray) -> np.ndarray:
+    """Conductance of those resistances whose current is no unknown of its own; 0 for the others."""
+    return np.where(ohm < SMALL_OHM, 0.0, 1.0 / np.maximum(ohm, SMALL_OHM))
+
+
+def with_all_currents(network: Network, found: dict[str, object], extra: int = 0) -> dict[str, object]:
+    """A full solution in which the current of every resistor of `found` is its own, large members included."""
+    for element in network:
+        if isinstance(element, Resistor) and element.name in found and np.ndim(element.ohm):
+            siemens = _siemens(wide(element.ohm, extra))
+            across = sum(sign * found[n] for n, sign in ((element.a, 1), (element.b, -1)) if n != GROUND)
+            found[element.name] = found[element.name] + siemens * across
+    return found
 
 
 def wide(value: object, extra: int) -> object:

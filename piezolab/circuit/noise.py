@@ -15,7 +15,7 @@ import numpy as np
 from piezolab.circuit.elements import GROUND, Capacitor, Jfet, NoiseVoltage, Resistor
 from piezolab.circuit.errors import CircuitError
 from piezolab.circuit.jfet import BOLTZMANN, ELEMENTARY_CHARGE, REFERENCE_C, ZERO_CELSIUS, JfetModel
-from piezolab.circuit.network import Network, ac_equations, wide
+from piezolab.circuit.network import SMALL_OHM, Network, ac_equations, wide
 from piezolab.circuit.operating_point import JfetPoint, OperatingPoint
 from piezolab.circuit.small_signal import linearised
 
@@ -89,10 +89,16 @@ def _contributions(
 
     for element in network:
         match element:
-            case Resistor(name=name, ohm=ohm) if name in branches:  # as a voltage in series: 0 ohm then gives none
-                yield name, four_kt * wide(ohm, axes) * _squared(reach[name])
             case Resistor(name=name, a=a, b=b, ohm=ohm):
-                yield name, four_kt / wide(ohm, axes) * between(a, b)
+                ohm = wide(ohm, axes)
+                if name not in branches:
+                    yield name, four_kt / ohm * between(a, b)
+                elif np.max(ohm) < SMALL_OHM:  # as a voltage in series: 0 ohm then gives none
+                    yield name, four_kt * ohm * _squared(reach[name])
+                else:
+                    small = ohm < SMALL_OHM
+                    in_series, beside = np.where(small, ohm, 0.0), np.where(small, 0.0, 1 / np.maximum(ohm, SMALL_OHM))
+                    yield name, four_kt * (in_series * _squared(reach[name]) + beside * between(a, b))
             case Capacitor(name=name, a=a, b=b, farad=farad, loss_tangent=loss) if np.any(loss):
                 siemens = 2 * np.pi * frequency * wide(farad, axes) * wide(loss, axes)
                 yield name, four_kt * siemens * between(a, b)

@@ -15,7 +15,7 @@ import numpy as np
 from piezolab.circuit.elements import GROUND, CurrentSource, Jfet, VoltageSource
 from piezolab.circuit.equations import Equations
 from piezolab.circuit.jfet import JfetModel, channel, gate_currents
-from piezolab.circuit.network import Network, dc_equations
+from piezolab.circuit.network import Network, dc_equations, with_all_currents
 from piezolab.circuit.nodal import solve_nodes
 from piezolab.circuit.ports import flat_model, port_currents, solve_ports
 
@@ -101,9 +101,10 @@ def operating_point(network: Network) -> OperatingPoint:
         v, found = solve_nodes(network.jfets, equations, source, shape)
     else:
         (found,) = equations.solve(source)
+    found = with_all_currents(network, dict(found))
     found = {name: np.broadcast_to(np.asarray(value, float), shape) for name, value in found.items()}
     points = {
-        jfet.name: _point(flat_model(jfet.model, shape), v[:, 2 * n], v[:, 2 * n + 1], shape)
+        jfet.name: jfet_point(flat_model(jfet.model, shape), v[:, 2 * n], v[:, 2 * n + 1], shape)
         for n, jfet in enumerate(network.jfets)
     }
     return OperatingPoint(
@@ -144,7 +145,8 @@ def _inject(side: dict[str, object], a: str, b: str, ampere: object) -> None:
             side[node] = side.get(node, 0.0) + sign * np.asarray(ampere, float)
 
 
-def _point(model: JfetModel, v_gs: np.ndarray, v_ds: np.ndarray, shape: tuple[int, ...]) -> JfetPoint:
+def jfet_point(model: JfetModel, v_gs: np.ndarray, v_ds: np.ndarray, shape: tuple[int, ...]) -> JfetPoint:
+    """What a transistor does at given port voltages (V, flat), as arrays of the given shape."""
     i, g_m, g_ds = channel(model, v_gs, v_ds)
     i_gs, g_gs, i_gd, g_gd = gate_currents(model, v_gs, v_ds)
     drive = np.maximum(np.where(v_ds < 0, v_gs - v_ds, v_gs) - model.v_off, 0.0)

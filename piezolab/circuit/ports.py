@@ -1,9 +1,12 @@
 """What a network's transistors do to each other: the port voltages that solve v = v_open - Z i(v), for a whole batch.
 
 The linear part of a network, seen from its transistors, is an open-circuit voltage and an impedance matrix for the two
-ports (gate to source, drain to source) of each. Newton's method on that is damped by the junction law, started from a
-bracketed solution without gate current, and replaced by nested bracketing where it does not settle.
+ports (gate to source, drain to source) of each. Newton's method on that is damped by the junction law and started from
+a bracketed solution without gate current; where it does not settle, nested bracketing takes over (with several
+transistors: raising the sources in steps).
 V_GS and V_DS are the unknowns, so a channel drop of a microvolt keeps its digits beside a supply of volts.
+
+Several transistors that hang on each other through gigohms alone need `nodal` instead: there Z i has no digits left.
 
 Arrays: v, v_open (N, 2K) in the order V_GS, V_DS of the first transistor, then of the second; z (N, 2K, 2K) in ohm.
 """
@@ -48,7 +51,7 @@ def solve_ports(
     """Port voltages, from a guess if there is one. Raises OperatingPointError naming the transistors."""
     v = _newton(models, v_open, z, _start(models, v_open, z) if start is None else start)
     again = [] if start is None else [_restarted]
-    for fallback in (*again, _bracketed) if len(models) == 1 else again:
+    for fallback in (*again, _bracketed if len(models) == 1 else _raise_sources):
         bad = np.flatnonzero(np.isnan(v).any(axis=-1))
         if not bad.size:
             return v
@@ -103,7 +106,7 @@ def _newton(models: list[JfetModel], v_open: np.ndarray, z: np.ndarray, v: np.nd
         some = [model.take(active, (len(answer),)) for model in models]
         i, slope, size = port_currents(some, v)
         miss = v - v_open[active] + (z[active] @ i[..., None])[..., 0]
-        step = -_solve_small(z[active], slope, miss)
+        step = -solve_small(z[active], slope, miss)
         change = np.abs(slope @ step[..., None])[..., 0]
         # a transistor that is off has no slope: there the miss itself must be gone too
         sizes = np.abs(v) + np.abs(v_open[active]) + (np.abs(z[active]) @ size[..., None])[..., 0]
@@ -122,9 +125,10 @@ def critical_voltage(models: list[JfetModel], size: int) -> np.ndarray:
     return np.stack([np.broadcast_to(np.asarray(knee), size) for knee in knees], axis=-1)
 
 
-def _solve_small(z: np.ndarray, slope: np.ndarray, miss: np.ndarray) -> np.ndarray:
+def solve_small(z: np.ndarray, slope: np.ndarray, miss: np.ndarray) -> np.ndarray:
     """(1 + Z S)^-1 times miss; for one transistor in closed form, whose determinant is a sum of positive terms."""
-    matrix = np.eye(z.shape[-1]) + z @ slope
+    matrix = z @ slope
+    matrix[:, range(z.shape[-1]), range(z.shape[-1])] += 1.0
     if z.shape[-1] != 2:
         return np.linalg.solve(matrix, miss[..., None])[..., 0]
     g_gd = -slope[:, 0, 1]
@@ -132,11 +136,12 @@ def _solve_small(z: np.ndarray, slope: np.ndarray, miss: np.ndarray) -> np.ndarr
     g_m, g_ds = slope[:, 1, 0] + g_gd, slope[:, 1, 1] - g_gd
     slopes = g_gs * g_ds + g_gs * g_gd + g_gd * g_ds + g_gd * g_m
     ohms = np.maximum(z[:, 0, 0] * z[:, 1, 1] - z[:, 0, 1] * z[:, 1, 0], 0.0)
-    determinant = 1 + np.einsum("nij,nji->n", z, slope) + ohms * slopes
+    determinant = matrix[:, 0, 0] + matrix[:, 1, 1] - 1 + ohms * slopes
     a, b = miss[:, 0], miss[:, 1]
-    return np.stack(
-        [matrix[:, 1, 1] * a - matrix[:, 0, 1] * b, matrix[:, 0, 0] * b - matrix[:, 1, 0] * a], axis=-1
-    ) / determinant[:, None]
+    answer = np.empty_like(miss)
+    answer[:, 0] = (matrix[:, 1, 1] * a - matrix[:, 0, 1] * b) / determinant
+    answer[:, 1] = (matrix[:, 0, 0] * b - matrix[:, 1, 0] * a) / determinant
+    return answer
 
 
 def limited(v: np.ndarray, wanted: np.ndarray, v_t: np.ndarray, critical: np.ndarray) -> np.ndarray:
@@ -199,3 +204,23 @@ def _rising_root(miss: Callable[[np.ndarray], tuple[np.ndarray, np.ndarray]], gu
             break
         x = x_next
     return x
+
+
+def _raise_sources(models: list[JfetModel], v_open: np.ndarray, z: np.ndarray) -> np.ndarray:
+    """Continuation: every source from nothing to its value, in steps that halve where Newton does not settle."""
+    size = len(v_open)
+    reached, step = np.zeros(size), np.full(size, 0.1)
+    v = np.zeros_like(v_open)
+    for _ in range(400):
+        active = np.flatnonzero((reached < 1) & (step > 1e-9))
+        if not active.size:
+            break
+        target = np.minimum(reached[active] + step[active], 1.0)
+        some = [model.take(active, (size,)) for model in models]
+        found = _newton(some, v_open[active] * target[:, None], z[active], v[active])
+        good = ~np.isnan(found).any(axis=-1)
+        v[active[good]] = found[good]
+        reached[active[good]] = target[good]
+        step[active] *= np.where(good, 2.0, 0.25)
+    v[reached < 1] = np.nan
+    return v

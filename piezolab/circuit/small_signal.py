@@ -16,7 +16,7 @@ from piezolab.circuit.elements import (
     VoltageSource,
 )
 from piezolab.circuit.errors import CircuitError
-from piezolab.circuit.network import Network, ac_equations, by_name
+from piezolab.circuit.network import Network, ac_equations, by_name, with_all_currents
 from piezolab.circuit.operating_point import OperatingPoint
 
 Value = complex | np.ndarray
@@ -89,7 +89,11 @@ def solve_driven(
     drive: Mapping[str, Value] | str,
     wanted: Iterable[str] | None = None,
 ) -> dict[str, Value]:
-    """All node voltages (V) and branch currents (A) of a linear network per unit of drive; or at least the wanted."""
+    """Node voltages (V) per unit of drive: all, or at least the wanted.
+
+    Without `wanted` also the currents (A) of branches that have an unknown of their own: sources, coils, and resistors
+    that are or may be small.
+    """
     extra = np.ndim(frequency)
     side: dict[str, Value] = {}
     for name, amplitude in by_name(drive).items():
@@ -108,6 +112,8 @@ def solve_driven(
         if node not in network.nodes:
             raise CircuitError(f"the network has no node {node!r}; there are {', '.join(network.nodes)}")
     equations = ac_equations(network, 2 * np.pi * frequency)
+    if wanted is None:
+        return with_all_currents(network, equations.solve(side)[0], extra)
     return equations.solve(side, wanted=wanted)[0]
 
 

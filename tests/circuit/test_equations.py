@@ -213,3 +213,25 @@ def test_not_a_number_is_refused() -> None:
     equations.admittance("a", GROUND, float("nan"))
     with pytest.raises(SingularNetworkError, match="'a'"):
         equations.solve({"a": 1.0})
+
+
+def test_small_and_large_members_of_one_batch_keep_their_digits() -> None:
+    """A resistor of 0 ohm in one build and 10 megohm in the next, beside a capacitor that shorts one of its ends."""
+    parts = [
+        VoltageSource("drive", "in", GROUND),
+        Resistor("feed", "in", "a", 1e3),
+        Capacitor("big", "a", GROUND, 10e-3),
+        Resistor("upper", "a", "middle", np.array([0.0, 0.0, 3e3, 10e6])),
+        Resistor("lower", "middle", GROUND, np.array([0.0, 10e6, 20.0, 7e6])),
+    ]
+    network = Network(parts)
+    found = solve_driven(network, np.asarray(1e6), "drive")
+    for k in range(4):
+        single = Network(
+            Resistor(e.name, e.a, e.b, float(np.broadcast_to(e.ohm, 4)[k])) if isinstance(e, Resistor) else e
+            for e in network
+        )
+        exact = solve_precisely(single, 1e6, {"drive": 1.0})
+        for name in ("a", "middle"):
+            expected = complex(exact[name])
+            assert abs(complex(found[name][k]) - expected) <= 1e-13 * abs(expected) + 1e-40, (name, k)

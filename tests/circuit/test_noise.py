@@ -324,3 +324,22 @@ def test_what_cannot_be_asked(frequency: float, output: str, sentence: str) -> N
     network = Network([Resistor("R", "a", GROUND, 1e3)])
     with pytest.raises(CircuitError, match=sentence):
         _noise(network, frequency, output)
+
+
+def test_small_and_large_resistors_of_one_batch() -> None:
+    """The same elements in one batch with 0 ohm, a few and many, and each by itself."""
+    ohms = np.array([0.0, 10.0, 5e3, 22e6])
+    network = Network(
+        [
+            Resistor("feed", "in", GROUND, 1e4),
+            Resistor("R", "in", "out", ohms),
+            Capacitor("C", "out", GROUND, 1e-9),
+            Resistor("end", "out", GROUND, ohms[::-1].copy() + 1.0),
+        ]
+    )
+    whole = _noise(network, SWEEP, "out")
+    assert np.allclose(whole.total, 4 * K * 298.15 * impedance(network, SWEEP, "out").real, rtol=1e-10)
+    for k in range(4):
+        single = _noise(network.take(np.array([k])), SWEEP, "out")
+        for name, value in single.density.items():
+            assert np.allclose(value[0], whole.density[name][k], rtol=1e-10, atol=0), name

@@ -95,7 +95,7 @@ def test_a_hundred_thousand_in_one_batch() -> None:
 
 @given(SEEDS, st.sampled_from(RETURNS), st.booleans())
 def test_any_seed(seed: int, returned: str, gain: bool) -> None:
-    network = stage(np.random.default_rng(seed), 60, returned, gain=gain)
+    network = stage(np.random.default_rng(seed), 20, returned, gain=gain)
     assert_laws_hold(network, operating_point(network))
 
 
@@ -268,12 +268,12 @@ def _two(rng: np.random.Generator, size: int, kind: str) -> Network:
 
 @pytest.mark.parametrize("kind", ["cascade", "current source", "stacked"])
 def test_two_transistors(kind: str) -> None:
-    network = _two(np.random.default_rng(5), 1_000, kind)
+    network = _two(np.random.default_rng(5), 500, kind)
     point = operating_point(network)
     assert_laws_hold(network, point)
     for name in ("Q1", "Q2"):
         regions, times = np.unique(point.jfets[name].region, return_counts=True)
-        assert len(regions) >= 2 and times.min() >= 10
+        assert len(regions) >= 2 and times.min() >= 5
 
 
 # -- plain networks, and what cannot be solved --------------------------------------------------------------------

@@ -1,0 +1,128 @@
+"""Static transfer on the alternating-current load line: where a signal takes the transistors, without waiting for time.
+
+At one frequency everything but the channels and junctions is a Thevenin network at the transistors' ports. Its
+impedances are taken as the resistances that they are in phase with the signal, and its drive such that the slope at
+rest is the exact small-signal response at that frequency. Capacitors so neither hold nor follow by decree: each does as
+much of both as its reactance says, a charged coupling capacitor keeps its voltage, and the capacitive divider of a
+piezo pickup is an ideal ratio. What this leaves out: the phase between gate and drain where reactances and resistances
+are alike, and charge that builds up over many periods. `transient` has both.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from piezolab.circuit.elements import GROUND, CurrentSource, Jfet
+from piezolab.circuit.errors import CircuitError
+from piezolab.circuit.jfet import JfetModel
+from piezolab.circuit.network import Network, by_name
+from piezolab.circuit.operating_point import JfetPoint, OperatingPoint, jfet_point
+from piezolab.circuit.ports import flat_model, port_currents, solve_ports
+from piezolab.circuit.small_signal import linearised, solve_driven, transfer
+from piezolab.circuit.transient import with_capacitances
+
+
+@dataclass(frozen=True)
+class LoadLine:
+    """Port voltages v = rest + drive*e - ohm*(i - i_rest), and an output likewise; e: instantaneous drive, V.
+
+    Arrays are flat over the batch: rest, drive (N, 2K), ohm (N, 2K, 2K) in the port order of `ports`; gain (N,), of
+    either sign, is the output's small-signal slope with |gain| the magnitude of the response; out_ohm (N, 2K).
+    """
+
+    names: tuple[str, ...]
+    models: tuple[JfetModel, ...]
+    shape: tuple[int, ...]
+    rest: np.ndarray
+    linear: np.ndarray
+    drive: np.ndarray
+    ohm: np.ndarray
+    gain: np.ndarray
+    out_ohm: np.ndarray
+
+    def at(self, e: np.ndarray) -> tuple[Mapping[str, JfetPoint], np.ndarray]:
+        """Transistors by name and change of the output from rest (V) at drives e (V), shape batch + (E,).
+
+        Raises OperatingPointError.
+        """
+        e = np.broadcast_to(np.asarray(e, float), (*self.shape, np.shape(e)[-1]))
+        count, full = e.shape[-1], e.shape
+        flat = e.reshape(-1)
+        index = np.repeat(np.arange(len(self.rest)), count)
+        models = [model.take(index, (len(self.rest),)) for model in self.models]
+        at_rest = port_currents(list(self.models), self.rest)[0]
+        open_ = self.rest + (self.ohm @ at_rest[..., None])[..., 0]
+        v_open = open_[index] + self.drive[index] * flat[:, None]
+        straight = self.linear[index] * flat[:, None]
+        v = solve_ports(self.names, models, v_open, self.ohm[index], self.rest[index] + straight)
+        i, slope, _ = port_currents(models, v)
+        slope = port_currents(list(self.models), self.rest)[1][index]
+        bent = i - at_rest[index] - (slope @ straight[..., None])[..., 0]
+        output = self.gain[index] * flat - (self.out_ohm[index] * bent).sum(axis=-1)
+        points = {
+            name: jfet_point(models[n], v[:, 2 * n], v[:, 2 * n + 1], full) for n, name in enumerate(self.names)
+        }
+        return points, output.reshape(full)
+
+
+def load_line(
+    network: Network,
+    point: OperatingPoint,
+    frequency: float,
+    drive: Mapping[str, float | np.ndarray] | str,
+    output: str,
+    reference: str = GROUND,
+) -> LoadLine:
+    """The load line of all transistors of a network at one frequency (Hz), driven by a source or several.
+
+    Raises CircuitError where there is no transistor or no such source, and SingularNetworkError.
+    """
+    jfets = network.jfets
+    if not jfets:
+        raise CircuitError("a network without a transistor has no load line")
+    scale = [np.shape(amplitude) for amplitude in by_name(drive).values()]
+    shape = np.broadcast_shapes(network.batch_shape, *scale)
+    size = int(np.prod(shape))
+    pairs = [(end, q.source) for q in jfets for end in (q.gate, q.drain)] + [(output, reference)]
+    sends = [CurrentSource(f"{q.name} from {end}", end, q.source) for q in jfets for end in (q.gate, q.drain)]
+    around = Network(e for e in with_capacitances(network) if not isinstance(e, Jfet)).plus(*sends)
+
+    def seen(source: object) -> np.ndarray:
+        found = solve_driven(around, np.asarray(frequency), source, {n for pair in pairs for n in pair} - {GROUND})
+        found[GROUND] = 0.0
+        return np.stack([np.broadcast_to(found[a] - found[b], shape).reshape(size) for a, b in pairs], axis=-1)
+
+    z = -np.stack([seen(send.name) for send in sends], axis=-1)  # volts lost for each ampere drawn
+    models = tuple(flat_model(q.model, shape) for q in jfets)
+    ports = [getattr(point.jfets[q.name], field) for q in jfets for field in ("v_gs", "v_ds")]
+    rest = np.stack([np.broadcast_to(v, shape).reshape(size) for v in ports], axis=-1)
+    slope = port_currents(list(models), rest)[1]
+    whole = linearised(network, point)
+    response = np.stack(
+        [np.broadcast_to(transfer(whole, frequency, drive, a, b), shape).reshape(size) for a, b in pairs], axis=-1
+    )
+    straight, gain = response[:, :-1], response[:, -1]
+    phase = _unit(straight[:, :1])  # of the first gate: the instant at which the line is drawn is its crest
+    linear = np.real(straight * np.conj(phase))
+    ohm = np.real(z[:, :-1])
+    sign = np.where(np.real(gain * np.conj(phase[:, 0])) < 0, -1.0, 1.0)
+    turned = phase * np.conj(_unit(sign * gain))[:, None]  # the output is read at its own crest
+    return LoadLine(
+        names=tuple(q.name for q in jfets),
+        models=models,
+        shape=shape,
+        rest=rest,
+        linear=linear,
+        drive=linear + (ohm @ (slope @ linear[..., None]))[..., 0],
+        ohm=ohm,
+        gain=sign * np.abs(gain),
+        out_ohm=np.real(z[:, -1] * turned),
+    )
+
+
+def _unit(value: np.ndarray) -> np.ndarray:
+    size = np.abs(value)
+    return np.where(size > 0, value / np.where(size > 0, size, 1.0), 1.0)
