@@ -85,7 +85,8 @@ def bullets(sentences: Sequence[str], kind: str = "") -> str:
 
 def table(head: Sequence[str], rows: Sequence[Sequence[str]], caption: str = "") -> str:
     """A table of plain texts, escaped; the first column names the rows."""
-    above = "".join(f'<th scope="col">{escape(cell)}</th>' for cell in head)
+    # A heading cell without words is no heading.
+    above = "".join(f'<th scope="col">{escape(cell)}</th>' if cell else "<td></td>" for cell in head)
     body = "".join(
         f'<tr><th scope="row">{escape(row[0])}</th>' + "".join(f"<td>{escape(cell)}</td>" for cell in row[1:]) + "</tr>"
         for row in rows

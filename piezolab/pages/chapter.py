@@ -71,7 +71,7 @@ class Chapter:
 class Look(Piece):
     """Brings the pages' style along; shows nothing."""
 
-    _esm = "export default { render({ el }) { el.hidden = true; } };"
+    _esm = STATIC / "look.js"
     _css = STATIC / "look.css"
 
 
@@ -168,7 +168,7 @@ class Page:
 
         try:
             self.table.content = self.chapter.table(chain)
-            self.schematic.content = f'<div class="pz-scroll" tabindex="0">{schematic_svg(chain)}</div>'
+            self.schematic.content = f'<div class="pz-scroll">{schematic_svg(chain)}</div>'
         except CircuitError as error:
             self.bench.trouble = f"This chain could not be worked out: {error}"
 

@@ -1,5 +1,6 @@
 // A block of text or drawing that the package wrote.
 const QUIET_MS = 700;
+const TOLD_MS = 6000;
 const TYPESETTER = Symbol.for("piezolab.temml");
 const DELIMITERS = [
   { left: "$$", right: "$$", display: true },
@@ -28,6 +29,34 @@ function setFormulas(model, node) {
   if (!/\$[^$]+\$/.test(node.textContent)) return;
   if (window.MathJax?.Hub) window.MathJax.Hub.Queue(["Typeset", window.MathJax.Hub, node]);
   else typesetter(model).then((temml) => temml.renderMathInElement(node, { delimiters: DELIMITERS, throwOnError: false }));
+}
+
+// What is wider than its place scrolls in a box of its own. Then the keyboard must reach the box, and everybody must be
+// told that there is more: by a line below it and by a shade at the end that goes on.
+function scrolling(box, name) {
+  const cue = document.createElement("p");
+  cue.className = "pz-cue";
+  cue.setAttribute("aria-hidden", "true");
+  cue.textContent = "↔ there is more to the side: swipe, or use the arrow keys";
+  box.after(cue);
+  function look() {
+    const hidden = box.scrollWidth - box.clientWidth;
+    const wide = hidden > 1;
+    cue.hidden = !wide;
+    if (wide) {
+      box.tabIndex = 0;
+      box.setAttribute("role", "group");
+      const caption = box.querySelector("caption")?.textContent;
+      box.setAttribute("aria-label", `${caption || name || "drawing"} (scrolls sideways)`);
+    } else for (const attribute of ["tabindex", "role", "aria-label"]) box.removeAttribute(attribute);
+    box.classList.toggle("pz-more-left", wide && box.scrollLeft > 1);
+    box.classList.toggle("pz-more-right", wide && box.scrollLeft < hidden - 1);
+  }
+  const size = new ResizeObserver(look);
+  size.observe(box);
+  if (box.firstElementChild) size.observe(box.firstElementChild);
+  box.addEventListener("scroll", look, { passive: true });
+  return size;
 }
 
 export default {
@@ -63,18 +92,34 @@ export default {
       told.setAttribute("role", "status");
       el.append(told);
     }
+    let sizes = [];
+    const boxes = () => [...body.querySelectorAll(".pz-scroll")];
     function show() {
+      const before = boxes().map((box) => [box.scrollLeft, box === document.activeElement]);
+      for (const size of sizes) size.disconnect();
       body.innerHTML = model.get("content");
+      sizes = boxes().map((box) => scrolling(box, title));
+      // New content stands where the old one was looked at.
+      for (const [n, box] of boxes().entries()) {
+        const [left, focused] = before[n] ?? [0, false];
+        if (left) box.scrollLeft = left;
+        if (focused) { box.tabIndex = 0; box.focus({ preventScroll: true }); }
+      }
       el.hidden = !body.hasChildNodes() && !model.get("lazy");
       setFormulas(model, body);
       if (!told) return;
       clearTimeout(timer);
-      timer = setTimeout(() => { told.textContent = body.textContent; }, QUIET_MS);
+      // The words are taken away again, or whoever reads on would come across them twice.
+      timer = setTimeout(() => {
+        told.textContent = body.innerText;
+        timer = setTimeout(() => { told.textContent = ""; }, TOLD_MS);
+      }, QUIET_MS);
     }
     model.on("change:content", show);
     show();
     return () => {
       clearTimeout(timer);
+      for (const size of sizes) size.disconnect();
       model.off("change:content", show);
     };
   },

@@ -1,4 +1,11 @@
 // A row of buttons; what they do is the package's.
+
+// The first thing after an element that the keyboard can stand on.
+function nearby(el) {
+  const able = [...document.querySelectorAll("button, input, select, textarea, summary, a[href]")];
+  return able.find((node) => node.offsetParent && el.compareDocumentPosition(node) & Node.DOCUMENT_POSITION_FOLLOWING);
+}
+
 export default {
   render({ model, el }) {
     el.classList.add("pz-buttons");
@@ -33,11 +40,15 @@ export default {
         node.classList.toggle("pz-narrow-only", only === "narrow");
         if (node.parentElement !== el) el.append(node);
       }
+      let lost = false;
       for (const [word, node] of nodes) if (!wanted.some((button) => button.word === word)) {
+        lost ||= node === document.activeElement;
         node.remove();
         nodes.delete(word);
       }
       el.hidden = !wanted.length;
+      // The button that was pressed has gone: the keyboard goes on from here, not from the top of the page.
+      if (lost) (el.querySelector(".pz-button") ?? nearby(el))?.focus();
     }
     model.on("change:buttons", show);
     show();

@@ -2,7 +2,12 @@
 // text. One message is on its way at a time: while it is, only the newest value of each control waits.
 
 const LOST_MS = 3000;
-let serial = 0;
+// Every widget loads a copy of this file of its own, so the count that makes ids unique belongs to the page.
+const IDS = Symbol.for("piezolab.ids");
+function fresh(stem) {
+  window[IDS] = (window[IDS] ?? 0) + 1;
+  return `${stem}-${window[IDS]}`;
+}
 
 function make(tag, attributes = {}, ...children) {
   const node = document.createElement(tag);
@@ -130,7 +135,7 @@ const KINDS = {
 };
 
 function control(about, send) {
-  const stem = `pz-${serial++}`;
+  const stem = fresh("pz");
   const ids = { entry: `${stem}-entry`, described: `${stem}-hint ${stem}-note ${stem}-message` };
   const said = (text, live) => send(about.key, text, live);
   const inside = KINDS[about.kind](about, ids, said);

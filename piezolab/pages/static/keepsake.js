@@ -11,9 +11,21 @@ function store() {
   }
 }
 
+// Where there is no store, the page itself remembers, so that what there is can still be saved to a file.
+function memory() {
+  const items = new Map();
+  return {
+    get length() { return items.size; },
+    key: (n) => [...items.keys()][n],
+    getItem: (name) => items.get(name) ?? null,
+    setItem: (name, text) => { items.set(name, text); },
+    removeItem: (name) => { items.delete(name); },
+  };
+}
+
 function all(kept) {
   const sections = {};
-  for (let n = 0; kept && n < kept.length; n += 1) {
+  for (let n = 0; n < kept.length; n += 1) {
     const name = kept.key(n);
     if (name.startsWith(PREFIX)) sections[name.slice(PREFIX.length)] = kept.getItem(name);
   }
@@ -22,12 +34,13 @@ function all(kept) {
 
 export default {
   render({ model, el }) {
-    const kept = store();
+    const lasting = store();
+    const kept = lasting ?? memory();
     el.classList.add("pz-keepsake");
     const about = document.createElement("p");
-    about.textContent = kept
-      ? "The kept curve and your finished tasks are not in the link. This browser keeps them; a file takes them elsewhere."
-      : "This browser keeps nothing between visits. The kept curve and your finished tasks last until you leave the page.";
+    about.textContent = lasting
+      ? "The kept curve, your finished tasks and what you have measured are not in the link. This browser keeps them; a file takes them elsewhere."
+      : "This browser keeps nothing between visits. The kept curve, your finished tasks and what you have measured last until you leave the page.";
     const save = document.createElement("button");
     save.type = "button";
     save.className = "pz-button";
@@ -70,8 +83,8 @@ export default {
     function receive(message) {
       for (const [name, text] of Object.entries(message?.keep ?? {})) {
         try {
-          if (text === null) kept?.removeItem(PREFIX + name);
-          else kept?.setItem(PREFIX + name, text);
+          if (text === null) kept.removeItem(PREFIX + name);
+          else kept.setItem(PREFIX + name, text);
         } catch {
           said.textContent = "This browser's store is full.";
         }
@@ -81,7 +94,7 @@ export default {
     model.on("msg:custom", receive);
     model.on("change:said", show);
     show();
-    if (kept) model.send({ word: "kept", sections: all(kept) });
+    if (lasting) model.send({ word: "kept", sections: all(kept) });
     return () => {
       model.off("msg:custom", receive);
       model.off("change:said", show);

@@ -5,7 +5,12 @@ const KEPT_SOUNDS = 8;
 const PATIENCE_MS = 60000;
 const RAMP_S = 0.02;
 const REST_MS = 200; // the words wait until a slider rests
-let serial = 0;
+// Every widget loads a copy of this file of its own, so the count that makes ids unique belongs to the page.
+const IDS = Symbol.for("piezolab.ids");
+function fresh(stem) {
+  window[IDS] = (window[IDS] ?? 0) + 1;
+  return `${stem}-${window[IDS]}`;
+}
 
 function make(tag, attributes = {}, ...children) {
   const node = document.createElement(tag);
@@ -24,7 +29,7 @@ function largest(buffer) {
 
 export default {
   render({ model, el }) {
-    const stem = `pz-player-${serial++}`;
+    const stem = fresh("pz-player");
     el.classList.add("pz-player");
     el.setAttribute("role", "group");
     el.setAttribute("aria-labelledby", `${stem}-title`);

@@ -101,6 +101,20 @@ function look(style, coarse) {
   };
 }
 
+// The plot that stays in view beside or above the controls. It must leave them room on a low screen, and where it
+// stands above them its own height makes up for the verdict's: nothing jumps under a finger when a line is added.
+// Sizes of the screen are those of the page at rest, which do not change when a phone hides its address bar.
+const LEAST_PX = 150;
+function room(el, height, narrow) {
+  const stick = el.closest(".pz-stick");
+  const share = stick ? parseFloat(getComputedStyle(stick).getPropertyValue("--pz-share")) : NaN;
+  if (!(share > 0)) return height;
+  const above = stick.offsetWidth > 0.9 * stick.parentElement.clientWidth;
+  const free = share * document.documentElement.clientHeight - (stick.offsetHeight - el.offsetHeight);
+  const most = narrow && above ? 1.3 * height : height;
+  return Math.round(Math.max(LEAST_PX, Math.min(most, free)));
+}
+
 function figure(model, el) {
   const style = getComputedStyle(el);
   const narrow = el.clientWidth < model.get("narrow_below_px");
@@ -111,12 +125,13 @@ function figure(model, el) {
   const own = look(style, coarse);
   layout.template = { ...layout.template, layout: merged(own.layout, layout.template?.layout ?? {}) };
   layout.uirevision ??= "kept";
-  layout.height ??= model.get("height_px");
+  const asked = layout.height ?? model.get("height_px");
+  layout.height = room(el, asked, narrow);
   layout.width = el.clientWidth;
   if (still) delete layout.transition;
   const data = plain(model.get("_traces"), style)
     .filter((trace) => !(narrow && trace.meta?.wide_only));
-  return { data, layout };
+  return { data, layout, asked, narrow };
 }
 
 export default {
@@ -134,6 +149,9 @@ export default {
     let again = false;
     let stale = true;
     let drawnWidth = 0;
+    let drawnHeight = 0;
+    let asked = null; // what height the figure would have, and whether it is a narrow one
+    let stick = null;
 
     async function draw() {
       if (drawing) { again = true; return; }
@@ -143,10 +161,14 @@ export default {
         const Plotly = await library(model);
         stale = false;
         const revision = model.get("revision");
-        const { data, layout } = figure(model, el);
+        const { data, layout, ...rest } = figure(model, el);
+        asked = rest;
         drawnWidth = layout.width;
+        drawnHeight = layout.height;
         box.style.minHeight = layout.height + "px";
         await Plotly.react(box, data, layout, CONFIG);
+        el.style.height = "";
+        watch();
         el.dataset.state = "drawn";
         el.dataset.revision = revision;
         el.dataset.drawn = Number(el.dataset.drawn) + 1;
@@ -183,6 +205,22 @@ export default {
     theme.observe(document.documentElement, { attributes: true, attributeFilter: ["data-theme"] });
     const width = new ResizeObserver(() => { if (stale || el.clientWidth !== drawnWidth) soon(); });
     width.observe(el);
+    // A verdict that gets longer takes its line from the plot in the same moment, before anything is painted.
+    function fit() {
+      if (!asked) return;
+      const height = room(el, asked.asked, asked.narrow);
+      if (Math.abs(height - drawnHeight) < 2) return;
+      el.style.height = `${height}px`;
+      soon();
+    }
+    const fits = new ResizeObserver(fit);
+    function watch() {
+      if (stick) return fit();
+      stick = el.closest(".pz-stick");
+      if (!stick) return;
+      fits.observe(stick);
+      window.addEventListener("resize", fit);
+    }
     // The front end waits longer and longer between its own attempts; the page knows when the server is back.
     const back = () => model.widget_manager?.kernel?.reconnect?.().catch(() => {});
     window.addEventListener("piezolab:server-back", back);
@@ -198,6 +236,8 @@ export default {
       window.removeEventListener("piezolab:server-back", back);
       theme.disconnect();
       width.disconnect();
+      fits.disconnect();
+      window.removeEventListener("resize", fit);
       window.Plotly?.purge(box);
     };
   },

@@ -1,5 +1,10 @@
 // The share row.
-let serial = 0;
+// Every widget loads a copy of this file of its own, so the count that makes ids unique belongs to the page.
+const IDS = Symbol.for("piezolab.ids");
+function fresh(stem) {
+  window[IDS] = (window[IDS] ?? 0) + 1;
+  return `${stem}-${window[IDS]}`;
+}
 
 // The clipboard interface exists only over https and on this computer; the old command works everywhere else.
 async function copied(text, field) {
@@ -35,7 +40,7 @@ export default {
 
     const rows = {};
     function row(name, label, tall) {
-      const id = `pz-share-${serial++}`;
+      const id = fresh("pz-share");
       const field = tall
         ? element("textarea", { id, readonly: "", rows: "6", class: "pz-field" })
         : element("input", { id, type: "text", readonly: "", class: "pz-field" });
@@ -61,7 +66,7 @@ export default {
     fold.addEventListener("toggle", () => { if (fold.open) model.send({ word: "qr" }); });
     if (served) el.append(fold);
 
-    const id = `pz-share-${serial++}`;
+    const id = fresh("pz-share");
     const paste = element("textarea", { id, rows: "2", class: "pz-field", autocomplete: "off", spellcheck: "false" });
     const open = element("button", { type: "button", class: "pz-button" }, "open it");
     open.addEventListener("click", () => model.send({ word: "open", text: paste.value.slice(0, 8001) }));

@@ -1,5 +1,10 @@
 // Tasks: a question, a place for the answer, and the package's verdict on it.
-let serial = 0;
+// Every widget loads a copy of this file of its own, so the count that makes ids unique belongs to the page.
+const IDS = Symbol.for("piezolab.ids");
+function fresh(stem) {
+  window[IDS] = (window[IDS] ?? 0) + 1;
+  return `${stem}-${window[IDS]}`;
+}
 
 function element(tag, attributes = {}, ...children) {
   const node = document.createElement(tag);
@@ -16,7 +21,7 @@ export default {
     el.append(list);
     const shown = new Map();
     for (const task of model.get("tasks")) {
-      const id = `pz-task-${serial++}`;
+      const id = fresh("pz-task");
       const verdict = element("p", { class: "pz-answer", role: "status" });
       const mark = element("span", { class: "pz-done" });
       const question = element("p", { id: `${id}-question` }, task.question, " ", mark);

@@ -1,0 +1,26 @@
+// Brings the pages' style along, and keeps what takes the keyboard's focus from hiding behind the verdict and the plot
+// where these stay at the top of the screen: the browser scrolls clear of a strip as high as they are.
+export default {
+  render({ el }) {
+    el.hidden = true;
+    if (!document.body.hasAttribute("data-voila")) return undefined;
+    const root = document.documentElement;
+    let stick = null;
+    function measure() {
+      const found = document.querySelector(".pz-stick");
+      if (found && found !== stick) {
+        stick = found;
+        size.observe(stick);
+      }
+      if (!stick) return;
+      const above = stick.offsetWidth > 0.9 * stick.parentElement.clientWidth;
+      root.style.scrollPaddingTop = above ? `${stick.offsetHeight + 8}px` : "";
+    }
+    const size = new ResizeObserver(measure);
+    size.observe(document.body);
+    return () => {
+      size.disconnect();
+      root.style.scrollPaddingTop = "";
+    };
+  },
+};
