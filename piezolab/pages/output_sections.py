@@ -147,6 +147,8 @@ def near_or_far(chain: SignalChain) -> str:
         ("in the instrument", decibel_words(found.near_low_note_db), decibel_words(found.near_db)),
         ("in a box at the far end", decibel_words(found.far_low_note_db), decibel_words(found.far_db)),
     ]
+    if not math.isfinite(found.near_db + found.near_low_note_db):
+        return paragraphs("No signal comes out of this stage, wherever it stands.")
     less = max(found.near_db - found.far_db, found.near_low_note_db - found.far_low_note_db)
     length = f"{chain.values.cable_m:g} m of cable"
     if less < POINTLESS_DB:
@@ -167,10 +169,12 @@ def near_or_far(chain: SignalChain) -> str:
 
 def stage_or_not(chain: SignalChain) -> str:
     """Where a stage is worth it: this input first, then all kinds."""
-    groups: dict[str, list[str]] = {"essential": [], "useful": [], "pointless": []}
+    groups: dict[str, list[str]] = {"essential": [], "useful": [], "pointless": [], "silent": []}
     for kind, worth in worth_by_input(chain).items():
         groups[worth.word].append(say.label(kind))
-    told = [f"{word.capitalize()} into: {'; '.join(kinds)}." for word, kinds in groups.items() if kinds]
+    told = [
+        f"{word.capitalize()} into: {'; '.join(kinds)}." for word, kinds in groups.items() if kinds and word != "silent"
+    ]
     rule = (
         f"Essential: it saves 3 dB or more of {your_note(chain)} or of all notes; pointless: less than half a decibel. "
         "Hum along the cable, gain and a long cable are reasons of their own."

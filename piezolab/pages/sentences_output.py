@@ -14,6 +14,7 @@ from piezolab.studies.plugging import SETTLED_V, Plugging, Remedy
 
 TILT_DB = 1.0  # bass and treble this far apart sound different, not just quieter
 BRIDGED = 10.0  # from this ratio on a load takes less than 1 dB: the trade's rule of ten
+SILENT = 1e-6  # a gain below this is silence
 TREBLE = show(TREBLE_HZ, "Hz", 1)
 
 
@@ -53,6 +54,8 @@ def verdict(chain: SignalChain, row: InputRow, broken: str) -> str:
         return f"Whatever it is plugged into, the {chain.topology.title} does not work yet: {broken}"
     if opposed(chain):
         return "The two discs are wired against each other and cancel: cable and input make no difference to that."
+    if not row.level_v_peak > SILENT * chain.play_v:
+        return "Plugged in or not, nothing arrives at the input: no signal comes out of this chain. Mend that first."
     return " ".join(filter(None, (_overload(row), _change(chain, row))))
 
 
@@ -89,6 +92,8 @@ def _overload(row: InputRow) -> str:
 
 def advice(chain: SignalChain, row: InputRow, worth: Worth, jump: Plugging | None) -> list[str]:
     """What to do about it."""
+    if worth.word == "silent":
+        return []
     said = [worth_sentence(chain, worth)]
     if row.phantom:
         said.append(
@@ -102,6 +107,8 @@ def advice(chain: SignalChain, row: InputRow, worth: Worth, jump: Plugging | Non
 
 def worth_sentence(chain: SignalChain, worth: Worth) -> str:
     """Whether a stage is worth it on this cable and input."""
+    if worth.word == "silent":
+        return "No signal passes, so there is nothing that a stage could save."
     title = chain.topology.title if chain.topology.powered else "follower"
     bass, level = max(worth.bass_db, 0.0), max(worth.level_db, 0.0)
     amounts = f"{bass:.1f} dB of {your_note(chain)} and {level:.1f} dB of all notes"

@@ -110,10 +110,8 @@ def _rows(
     lost = open_db - _level(gain)
     by = _by_reason(loaded, at, open_db, lost)
     corners, midband = _corners(chain, loaded)
-    loud, alone = levels_of(loaded), levels_of(_lightly(values))
-    with np.errstate(invalid="ignore"):  # a stage that clips at rest has no headroom to lose
-        over = np.nan_to_num(np.minimum(alone.input_headroom_db, 0.0) - loud.input_headroom_db, nan=0.0, posinf=0.0)
-    over = np.maximum(over, 0.0)
+    loud = levels_of(loaded)
+    over = _overload(loud.input_headroom_db, values)
     by["ceiling"] = np.where(loud.clip_cause == "input", over, 0.0)
     by["drive"] = np.where(loud.clip_cause == "input", 0.0, over)
     bare = _level(np.abs(LinearChain.of(chain.but(stage="direct").values.but(input_r=r, input_c=c)).gain(note)))
@@ -156,6 +154,15 @@ def _by_reason(loaded: Values, at: np.ndarray, open_db: np.ndarray, lost: np.nda
         less = open_db - _level(np.abs(LinearChain.of(loaded.but(**change)).gain(at)))
         found[reason] = np.max(np.broadcast_to(lost - less, (*shape, len(at))), axis=-1)
     return found
+
+
+def _overload(headroom_db: np.ndarray, values: Values) -> np.ndarray:
+    """How much too loud hard playing is for each load, dB, beyond what the stage clips with next to no load."""
+    if np.all(headroom_db >= 0):
+        return np.zeros(np.shape(headroom_db))
+    alone = np.minimum(levels_of(_lightly(values)).input_headroom_db, 0.0)
+    with np.errstate(invalid="ignore"):  # a stage that clips at rest has no headroom to lose
+        return np.maximum(np.nan_to_num(alone - headroom_db, nan=0.0, posinf=0.0), 0.0)
 
 
 def _lightly(values: Values) -> Values:
@@ -252,8 +259,10 @@ class Worth:
 
     @property
     def word(self) -> str:
-        """`essential`, `useful` or `pointless`."""
+        """`essential`, `useful` or `pointless`; `silent` where no signal passes that a stage could save."""
         most = max(self.bass_db, self.level_db)
+        if not np.isfinite(self.bass_db + self.level_db):
+            return "silent"
         return "essential" if most >= ESSENTIAL_DB else "useful" if most >= POINTLESS_DB else "pointless"
 
 

@@ -45,7 +45,7 @@ def test_a_folded_section_is_worked_out_when_it_is_opened_and_once_for_each_chai
     assert asked == ["gain", "direct"] and section.content == "direct"
 
 
-@pytest.mark.parametrize("message", [{"word": "fold"}, {"word": "fold", "open": "true"}, {"word": "open"}, "fold", None])
+@pytest.mark.parametrize("message", [{"word": "fold"}, {"word": "fold", "open": "yes"}, {"word": "open"}, "fold", None])
 def test_other_messages_open_nothing(bench, message):
     section = Section(bench, "words", "Title", lambda chain: "<p>in</p>", folded=True)
     turn(section, message)

@@ -49,7 +49,7 @@ class Page:
     @property
     def revision(self) -> int:
         """Revision of the figure on the screen."""
-        return int(self.page.locator(".piezolab-plot").get_attribute("data-revision"))
+        return int(self.page.locator(".piezolab-plot").first.get_attribute("data-revision"))
 
     def curve(self) -> list[float]:
         """The first curve's y values on the screen."""

@@ -7,7 +7,7 @@ import pytest
 
 from piezolab.chain import SignalChain
 from piezolab.studies.linear import LinearChain
-from piezolab.studies.output import impedances
+from piezolab.studies.output import free, impedances, load_impedance, output_corner
 from tests.studies.formulas import Slopes, Surroundings, common_source, follower, simple_chains
 
 F = np.geomspace(5, 500e3, 41)
@@ -132,3 +132,38 @@ def test_without_a_stage_the_pickup_sees_lead_cable_and_input() -> None:
     assert found.input_resistance == pytest.approx(470e3, rel=1e-9)
     assert found.input_capacitance == pytest.approx(100e-12 + 500e-12 + 200e-12, rel=1e-9)
     assert found.frequency == 1000 and np.shape(found.output) == ()
+
+
+# -- what is plugged in, and nothing plugged in -----------------------------------------------------------------------
+@pytest.mark.parametrize("pad", [None, (10e3, 1e3)])
+@pytest.mark.parametrize("stage", ["direct", "follower", "gain"])
+def test_free_output_and_load_make_the_loaded_chain(stage: str, pad: tuple | None) -> None:
+    """Thevenin: loaded = free * Z_load/(Z_out + Z_load), then the pad's own division."""
+    chain = SignalChain(stage=stage, pickup_c=2.2e-9, cable_m=20.0, input="line-47k", pad=pad)
+    z_out, z_load = impedances(chain, F).output, load_impedance(chain, F)
+    y_in = 1 / 47e3 + 2j * np.pi * F * 200e-12
+    after = 1.0 if pad is None else parallel(pad[1], 1 / y_in) / (pad[0] + parallel(pad[1], 1 / y_in))
+    expected = free(chain.values).gain(F) * z_load / (z_out + z_load) * after
+    assert LinearChain.of(chain.values).gain(F) == pytest.approx(expected, rel=1e-9)
+
+
+def test_free_is_a_chain_without_load() -> None:
+    chain = SignalChain(cable_m=30.0, input="microphone", pad=(10e3, 1e3))
+    bare = chain.but(cable_m=0.0, pad=None, input="amplifier", input_r=1e9, input_c=0.0)
+    assert free(chain.values).gain(F) == pytest.approx(LinearChain.of(bare.values).gain(F), rel=1e-4)
+
+
+@pytest.mark.parametrize("stage", ["follower", "gain"])
+@pytest.mark.parametrize("kind", ["amplifier", "line", "microphone"])
+def test_output_corner_is_where_the_capacitor_takes_3_db(stage: str, kind: str) -> None:
+    """Against the gain with the capacitor and with a very large one."""
+    chain = SignalChain(stage=stage, input=kind, out_c=1e-6, pickup_c=500e-9, gate_r=1e9, bypass_c=0.0, supply_c=0.0)
+    found = output_corner(chain)
+    values, f = chain.values, np.array([found.corner_hz])
+    assert found.load_ohm == pytest.approx(parallel(values.bleed_r, values.input_r), rel=1e-4)
+    ratio = LinearChain.of(values).gain(f) / LinearChain.of(values.but(out_c=1.0)).gain(f)
+    assert np.abs(ratio) == pytest.approx(np.sqrt(0.5), rel=1e-3)
+
+
+def test_no_output_capacitor_no_corner() -> None:
+    assert output_corner(SignalChain(stage="direct")) is None

@@ -32,3 +32,10 @@ def test_a_large_source_resistor_takes_the_gate_past_its_rating() -> None:
     found = phantom(SignalChain(source_r=1e6, supply_v=3.0, jfet="2N3819"))
     assert -found.v_gs > found.gate_limit_v
     assert not found.gate_safe
+
+
+@pytest.mark.parametrize(("out_c", "limit", "safe"), [(2.2e-6, 1.0, False), (680e-9, 63.0, True)])
+def test_an_electrolytic_does_not_bear_it_and_a_film_capacitor_does(out_c: float, limit: float, safe: bool) -> None:
+    found = phantom(SignalChain(out_c=out_c))
+    assert found.reverse_limit_v == limit and found.capacitor_safe is safe
+    assert found.node == "source" and phantom(SignalChain(stage="gain")).node == "drain"
