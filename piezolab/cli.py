@@ -72,3 +72,38 @@ def _frequencies(text: str) -> tuple[list[float] | None, list[str]]:
         except ParameterError as error:
             wrong.append(str(error))
     return found, wrong
+
+
+@main.command()
+@click.argument("folder", required=False, type=click.Path(exists=True, file_okay=False))
+def lessons(folder: str | None) -> None:
+    """List the lessons and check each: what is wrong is named by line, with the fix. FOLDER: a teacher's own."""
+    from pathlib import Path
+
+    from piezolab.studies.lessons import LessonError
+    from piezolab.studies.lessons import lessons as read
+
+    try:
+        found = read(Path(folder) if folder else None)
+    except LessonError as error:
+        for fault in error.faults:
+            click.echo(fault, err=True)
+        raise SystemExit(2) from None
+    for lesson in found.values():
+        click.echo(f"{lesson.name}: {lesson.title}, {lesson.minutes} minutes, {len(lesson.tasks)} tasks")
+
+
+@main.command()
+@click.argument("lesson")
+@click.option("--address", default="", help="Address of the server as the room reaches it, for the QR code.")
+@click.option("--output", type=click.File("w", encoding="utf-8"), default="-", help="File to write; else the terminal.")
+def handout(lesson: str, address: str, output: click.utils.LazyFile) -> None:
+    """Write a lesson as a page to print (HTML)."""
+    from piezolab.sheets.handout import handout as made
+    from piezolab.studies.lessons import known_lessons
+
+    by_name = {known.name: known for known in known_lessons()}
+    if lesson not in by_name:
+        click.echo(f"lesson: {lesson[:60]!r} is not known; allowed is {', '.join(by_name)}.", err=True)
+        raise SystemExit(2)
+    output.write(made(by_name[lesson], address))

@@ -8,6 +8,7 @@ slider is dragged, and `settled`, which counts the moments at which a change is 
 from __future__ import annotations
 
 import os
+from urllib.parse import parse_qsl
 
 import traitlets
 
@@ -42,6 +43,8 @@ class Bench(traitlets.HasTraits):
         self._back: list[SignalChain] = []
         self._forth: list[SignalChain] = []
         self._dragged = ""
+        #: Where starting over leads.
+        self.home = SignalChain()
 
     @classmethod
     def opened(cls, link: str | None = None) -> Bench:
@@ -58,6 +61,12 @@ class Bench(traitlets.HasTraits):
     def query(self) -> str:
         """The chain's canonical query string."""
         return to_query(self.chain)
+
+    @property
+    def lesson_name(self) -> str:
+        """Name of the lesson in the address; "" where there is none."""
+        words = dict(parse_qsl(self.page_words))
+        return words.get("lesson", "")
 
     # -- changing -----------------------------------------------------------------------------------------------
     def enter(self, key: str, text: str, *, live: bool = False) -> str:
@@ -112,8 +121,8 @@ class Bench(traitlets.HasTraits):
             self._show(self._forth.pop())
 
     def start_over(self) -> None:
-        """The default chain; can be undone."""
-        self.put(SignalChain())
+        """The default chain, or that of the lesson; can be undone."""
+        self.put(self.home)
 
     def put_stage_in(self) -> None:
         """A follower instead of no stage; what was entered stays."""

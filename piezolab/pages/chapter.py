@@ -22,6 +22,7 @@ from piezolab.pages.bench import Bench
 from piezolab.pages.blocks import Block, Buttons, bullets, paragraphs
 from piezolab.pages.controls import Controls, Group, folded_groups
 from piezolab.pages.keepsake import Keepsake
+from piezolab.pages.lesson import held, lesson_html, opened_lesson
 from piezolab.pages.piece import STATIC, Piece
 from piezolab.pages.player import Player
 from piezolab.pages.plot import Plot
@@ -79,6 +80,8 @@ class Page:
     """A chapter with a bench, kept up to date; `widget` is what the notebook shows."""
 
     def __init__(self, chapter: Chapter, bench: Bench) -> None:
+        self.lesson = opened_lesson(bench)
+        chapter = chapter if self.lesson is None else held(chapter, self.lesson, bench)
         self.chapter, self.bench = chapter, bench
         self._phase = False
         self.problems = Block("problems")
@@ -91,11 +94,14 @@ class Page:
         self.own = Controls(bench, [Group(chapter.own)], "the controls of this question")
         self.stage_in = Buttons("the stage", {"stage": bench.put_stage_in})
         self.advice = Block("advice")
-        self.folded = Controls(bench, folded_groups(without=chapter.own), "all other controls")
+        others = folded_groups(without=chapter.own) if self.lesson is None else []
+        self.folded = Controls(bench, others, "all other controls")
         self.player = Player(bench)
         self.schematic = Block("schematic", title="The circuit")
         self.table = Block("numbers", title="The numbers")
-        self.tasks = Tasks(bench, chapter.tasks)
+        self.tasks = Tasks(bench, chapter.tasks, "" if self.lesson is None else self.lesson.name)
+        self.lesson_head = Block("lesson", "" if self.lesson is None else lesson_html(self.lesson, chapter.slug, bench))
+        self.closing = Block("lesson", "")
         self.address = Address(bench)
         self.share = Share(bench, self.address, chapter.slug)
         self.keepsake = Keepsake()
@@ -107,9 +113,10 @@ class Page:
         side = VBox([self.own, self.stage_in, self.bar, self.advice, self.folded]).add_class("pz-side")
         chapter = self.chapter
         tried = Box([stick, side]).add_class("pz-try")
-        rows = [Look(), self.problems, tried, self.player, *chapter.more(self.bench), self.schematic, self.table]
+        rows = [Look(), self.lesson_head, self.problems, tried, self.player, *chapter.more(self.bench)]
+        rows += [self.schematic, self.table]
         if chapter.tasks:
-            rows.append(self.tasks)
+            rows += [self.tasks, self.closing]
         if chapter.maths:
             rows.append(Block("maths", chapter.maths, title="The maths", folded=True))
         if chapter.cautions:
@@ -210,6 +217,8 @@ class Page:
         self.tasks.done = [name for name in done if name in own]
 
     def _keep_tasks(self) -> None:
+        if self.lesson is not None and len(self.tasks.done) == len(self.chapter.tasks):
+            self.closing.content = paragraphs(self.lesson.closing or "That was the lesson: well done.")
         self._all_done = {**getattr(self, "_all_done", {}), **dict.fromkeys(self.tasks.done, True)}
         self.keepsake.keep("tasks", self._all_done)
 

@@ -19,6 +19,7 @@ from piezolab.pages.glance import picture
 from piezolab.pages.keepsake import Keepsake
 from piezolab.pages.scenario import WORKSHOP, instruments
 from piezolab.pages.share import Share
+from piezolab.studies.lessons import known_lessons
 
 
 class Start:
@@ -29,6 +30,7 @@ class Start:
         self.problems = Block("problems", _problems(bench.problems))
         self.glance = Block("glance", title="Your chain")
         self.chapters = Block("questions", title="The questions")
+        self.lessons = Block("questions", lesson_cards(served()), title="Lessons")
         self.examples = Buttons("instruments to start from", {i.name: self._starter(i.chain) for i in instruments()})
         self.bar = Buttons("this page", {"undo": bench.undo, "redo": bench.redo, "over": bench.start_over})
         self.controls = Controls(bench, folded_groups(), "the whole chain")
@@ -39,7 +41,8 @@ class Start:
             "below.</p>"
         )
         self.widget = VBox([
-            Look(), self.problems, self.glance, self.chapters, Block("about", about, title="Somewhere to start"),
+            Look(), self.problems, self.glance, self.chapters, self.lessons,
+            Block("about", about, title="Somewhere to start"),
             self.examples, self.bar, self.controls, self.share, Keepsake(), self.address,
         ]).add_class("pz-page")  # fmt: skip
         bench.observe(self._show, ["chain", "can_undo", "can_redo"])
@@ -78,6 +81,16 @@ def cards(chapters: list[Chapter], query: str, linked: bool) -> str:
         else:
             items.append(f"<li><p>{inside} (open {escape(chapter.file)})</p></li>")
     return f'<ul class="pz-cards">{"".join(items)}</ul>'
+
+
+def lesson_cards(linked: bool) -> str:
+    """The lessons by title; each starts with a chain of its own."""
+    items = []
+    for lesson in known_lessons():
+        inside = f"<strong>{escape(lesson.title)}</strong> about {lesson.minutes} minutes"
+        target = escape(f"{lesson.chapter}?lesson={lesson.name}")
+        items.append(f'<li><a href="{target}">{inside}</a></li>' if linked else f"<li><p>{inside}</p></li>")
+    return f'<ul class="pz-cards">{"".join(items)}</ul>' if items else ""
 
 
 def _problems(sentences: tuple[str, ...]) -> str:

@@ -18,17 +18,20 @@ from piezolab.quantity import QuantityError, parse, show
 
 @dataclass(frozen=True)
 class Task:
-    """Base: name (kept with the progress, so it never changes), question, and a hint for who is stuck."""
+    """Base: name (kept with the progress, so it never changes), question, a hint for who is stuck, and prose before the
+    question."""
 
     name: str
     question: str
     hint: str
+    before: str = field(default="", kw_only=True)
 
     kind = ""
 
     def about(self) -> dict[str, Any]:
         """What the browser needs to draw it; never the answer."""
-        return {"name": self.name, "question": self.question, "hint": self.hint, "kind": self.kind}
+        about = {"name": self.name, "question": self.question, "hint": self.hint, "kind": self.kind}
+        return {**about, "before": self.before} if self.before else about
 
     def check(self, answer: str, chain: SignalChain) -> tuple[bool, str]:
         """Whether the answer is right, and the sentence that says so."""
@@ -107,9 +110,11 @@ class Tasks(Piece):
     #: Name -> [right, sentence], for the tasks that were tried.
     answers = traitlets.Dict().tag(sync=True)
     done = traitlets.List().tag(sync=True)
+    #: Name of the lesson that the tasks belong to, "" for a chapter's own.
+    lesson = traitlets.Unicode("").tag(sync=True)
 
-    def __init__(self, bench: Bench, tasks: Sequence[Task]) -> None:
-        super().__init__(tasks=[task.about() for task in tasks])
+    def __init__(self, bench: Bench, tasks: Sequence[Task], lesson: str = "") -> None:
+        super().__init__(tasks=[task.about() for task in tasks], lesson=lesson)
         self._bench = bench
         self._by_name = {task.name: task for task in tasks}
 

@@ -1,0 +1,134 @@
+"""A lesson on a chapter's page: its own controls and tasks in place of the chapter's, its prose above and between."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from html import escape
+from typing import TYPE_CHECKING, Any
+
+from piezolab.chain import SignalChain
+from piezolab.pages.bench import Bench
+from piezolab.pages.blocks import paragraphs
+from piezolab.pages.tasks import MakeTask, NumberTask, PickTask, Task
+from piezolab.quantity import show
+from piezolab.studies.lessons import Goal, Lesson, Step, figure, lesson_named, met, right_number, right_option, unit_of
+
+if TYPE_CHECKING:
+    from piezolab.pages.chapter import Chapter
+
+#: Figures that goals use often, in words; another one is shown under its own name.
+FIGURES = {
+    "hum.relative_db": "hum against hard playing",
+    "noise.snr_db_a": "playing over hiss",
+    "loading.low_note_re_plateau_db": "the bare pickup's lowest string against its full level",
+    "loading.low_note_re_open_db": "the bare pickup's lowest string",
+    "response.low_note_re_midband_db": "the lowest string against the middle",
+    "response.midband_gain_db": "the level in the middle",
+    "levels.input_headroom_db": "room before clipping",
+    "bias.v_s_v": "the source voltage",
+    "bias.i_d_a": "the current",
+    "bias.region": "where the transistor works",
+    "bias.gate": "the gate",
+    "battery.life_h": "battery life",
+    "chain.jfet": "the transistor type",
+    "chain.stage": "the stage",
+    "chain.jfet_idss": "I_DSS",
+    "chain.jfet_vgsoff": "V_GS(off)",
+}
+
+
+def opened_lesson(bench: Bench) -> Lesson | None:
+    """The lesson in the page's address, if there is one; an address without a chain starts with the lesson's."""
+    lesson = lesson_named(bench.lesson_name) if bench.lesson_name else None
+    if bench.lesson_name and lesson is None:
+        said = f"lesson: {bench.lesson_name[:40]!r} is not known here; this is the chapter itself."
+        bench.problems = (*bench.problems, said)
+    if lesson is not None:
+        bench.home = lesson.chain
+        if not bench.chain.entered and not bench.can_undo:
+            bench.chain = lesson.chain
+    return lesson
+
+
+def held(chapter: Chapter, lesson: Lesson, bench: Bench) -> Chapter:
+    """The chapter as the lesson shows it: its controls and tasks, and nothing folded away beside them."""
+    return replace(chapter, own=lesson.controls, tasks=tuple(tasks(lesson)))
+
+
+def lesson_html(lesson: Lesson, slug: str, bench: Bench) -> str:
+    """Title and first words; on another chapter's page the way to the right one."""
+    said = f"<h2>Lesson: {escape(lesson.title)}</h2><p class='pz-hint'>about {lesson.minutes} minutes</p>"
+    said += paragraphs(lesson.intro)
+    if lesson.chapter != slug:
+        where = f"{escape(lesson.chapter)}?lesson={escape(lesson.name)}"
+        said += f"<p>This lesson is held on another page: <a href='{where}'>go there</a>.</p>"
+    return said
+
+
+def tasks(lesson: Lesson) -> list[Task]:
+    """The lesson's steps as tasks; what is only read stands before the next one."""
+    made: list[Task] = []
+    prose: list[str] = []
+    for step in lesson.steps:
+        if step.text:
+            prose.append(step.text)
+        if step.kind != "read":
+            made.append(_task(lesson, step, " ".join(prose)))
+            prose = []
+    return made
+
+
+def _task(lesson: Lesson, step: Step, before: str) -> Task:
+    name = f"{lesson.name}/{step.name}"
+    if step.kind == "number":
+        return NumberTask(
+            name, step.question, step.hint, before=before, unit=step.unit, right=lambda: right_number(step),
+            within=step.within, explain=step.explain,
+        )  # fmt: skip
+    if step.kind == "pick":
+        return PickTask(
+            name, step.question, step.hint, before=before, options=tuple(option.text for option in step.options),
+            right=lambda: right_option(step), told=tuple(told(step, n) for n in range(len(step.options))),
+        )  # fmt: skip
+    return MakeTask(name, step.question, step.hint, before=before, judge=lambda chain: judged(step, chain))
+
+
+def told(step: Step, picked: int) -> str:
+    """What is said after a pick: the figures behind it are shown only for the right one."""
+    return step.explain if picked == right_option_or_none(step) else "Try each with the controls and compare."
+
+
+def right_option_or_none(step: Step) -> int | None:
+    """The right option; None where it cannot be worked out."""
+    try:
+        return right_option(step)
+    except (KeyError, ValueError):
+        return None
+
+
+def judged(step: Step, chain: SignalChain) -> tuple[bool, str]:
+    """Whether the chain meets every goal, and the sentence: the first one it misses, with its figure."""
+    for goal in step.goals:
+        good, value = met(goal, chain)
+        if not good:
+            return False, f"Not yet: {goal_words(goal, value)}."
+    return True, f"Right. {step.explain}".strip()
+
+
+def goal_words(goal: Goal, value: Any) -> str:
+    """What a goal asks for and what there is."""
+    name = FIGURES.get(goal.figure, goal.figure)
+    wanted = _shown(goal.figure, goal.value)
+    want = f"should be {wanted}" if goal.compare == "is" else f"should be {goal.compare} {wanted}"
+    return f"{name} is {_shown(goal.figure, value)} and {want}"
+
+
+def _shown(path: str, value: Any) -> str:
+    if value is None:
+        return "not there"
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return str(value)
+    return show(float(value), unit_of(path))
+
+
+__all__ = ["figure", "goal_words", "held", "judged", "lesson_html", "opened_lesson", "tasks"]

@@ -1,0 +1,83 @@
+"""A lesson on a chapter's page: its chain, controls, prose and tasks."""
+
+from piezolab.pages import where_does_the_bass_go as bass
+from piezolab.pages import who_makes_the_hiss_and_the_hum as noise
+from piezolab.pages.lesson import goal_words
+from piezolab.sheets.handout import handout
+from piezolab.studies.lessons import Goal, lessons
+
+LINK = "lesson=where-the-bass-goes"
+
+
+def test_an_address_with_only_the_lesson_starts_with_its_chain() -> None:
+    page = bass.make(LINK)
+    assert page.bench.query == "stage=direct&input=line"
+    assert "Where the bass goes" in page.lesson_head.content
+    page.bench.put(page.bench.chain.but(input=("pedal",)))
+    page.bench.start_over()
+    assert page.bench.query == "stage=direct&input=line"
+
+
+def test_an_address_with_a_chain_carries_on_with_it() -> None:
+    page = bass.make(LINK + "&stage=gain")
+    assert page.bench.chain.stage == "gain"
+    assert page.bench.page_words == LINK
+
+
+def test_only_the_lessons_controls_and_tasks_show() -> None:
+    lesson = lessons()["where-the-bass-goes"]
+    page = bass.make(LINK)
+    assert set(page.own.states()) == set(lesson.controls)
+    assert page.folded.states() == {}
+    assert [task["name"] for task in page.tasks.tasks] == [f"{lesson.name}/{step.name}" for step in lesson.tasks]
+    assert page.tasks.lesson == lesson.name
+    assert lesson.steps[0].text in page.tasks.tasks[0]["before"]
+
+
+def test_solving_everything_shows_the_closing_words() -> None:
+    page = bass.make(LINK)
+    answers = {"how-much": "-17.27", "which-input": "1", "small-disc": "468 Hz", "cable": "0", "least": "70.4k"}
+    for name, answer in answers.items():
+        assert page.tasks.check(f"where-the-bass-goes/{name}", answer)[0], name
+    assert not page.tasks.check("where-the-bass-goes/rescue", "")[0]
+    assert not page.closing.content
+    page.bench.put(page.bench.chain.but(stage=None))
+    assert page.tasks.check("where-the-bass-goes/rescue", "")[0]
+    assert "Next: will the transistor" in page.closing.content
+
+
+def test_a_wrong_answer_gives_nothing_away() -> None:
+    page = bass.make(LINK)
+    for task in page.tasks.tasks:
+        assert set(task) <= {"name", "question", "hint", "kind", "options", "before"}
+    assert "amplifier" not in page.tasks.check("where-the-bass-goes/which-input", "0")[1]
+
+
+def test_on_another_chapters_page_it_points_to_its_own() -> None:
+    page = noise.make(LINK)
+    assert "where-does-the-bass-go?lesson=where-the-bass-goes" in page.lesson_head.content
+
+
+def test_an_unknown_lesson_is_said_and_the_chapter_opens() -> None:
+    page = bass.make("lesson=<script>&stage=gain")
+    assert "not known" in page.problems.content and "<script>" not in page.problems.content
+    assert page.lesson is None and page.bench.chain.stage == "gain"
+
+
+def test_goals_are_said_in_words_with_units() -> None:
+    assert goal_words(Goal("hum.relative_db", "at most", -55), -27.2) == (
+        "hum against hard playing is −27.2 dB and should be at most −55.0 dB"
+    )
+    assert goal_words(Goal("bias.region", "is", "saturation"), "triode") == (
+        "where the transistor works is triode and should be saturation"
+    )
+
+
+def test_the_handout_prints_every_task_and_the_way_in() -> None:
+    for lesson in lessons().values():
+        page = handout(lesson, "http://192.0.2.7:8350/")
+        assert f"http://192.0.2.7:8350/{lesson.chapter}?lesson={lesson.name}" in page
+        assert "<svg" in page
+        for step in lesson.tasks:
+            assert step.question.replace("'", "&#x27;") in page
+        assert "<svg" not in handout(lesson)
