@@ -58,8 +58,7 @@ def sections(bench: Bench) -> Sequence[Any]:
 def _input_table(first: str, rows: Sequence[InputRow], own: Sequence[str], chain: SignalChain, caption: str) -> str:
     note = lowest(chain).display
     head = "".join(
-        f'<th scope="col">{escape(name)}</th>'
-        for name in (first, f"lost of {note}", f"lost at {say.TREBLE}", "bridging ratio")
+        f'<th scope="col">{escape(name)}</th>' for name in (first, f"{note} lost", f"{say.TREBLE} lost", "ratio")
     )
     body = "".join(_input_line(row, row.kind in own) for row in rows)
     inside = f"<caption>{escape(caption)}</caption><thead><tr>{head}</tr></thead><tbody>{body}</tbody>"
@@ -78,7 +77,7 @@ def every_input(chain: SignalChain) -> str:
     """Every kind of input of the catalogue on this chain."""
     caption = (
         f"{chain.values.cable_m:g} m of cable, each input as its kind commonly is (typical, not yours). Lost: against "
-        f"nothing plugged in. Loudness: hard playing, {show(chain.play_v, 'V', 2)} at the pickup."
+        f"nothing plugged in. Ratio: bridging ratio at 1 kHz. Hard playing: {show(chain.play_v, 'V', 2)} at the pickup."
     )
     return _input_table("input", compare_inputs(chain), chain.input, chain, caption)
 
