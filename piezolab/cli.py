@@ -80,7 +80,7 @@ def lessons(folder: str | None) -> None:
     """List the lessons and check each: what is wrong is named by line, with the fix. FOLDER: a teacher's own."""
     from pathlib import Path
 
-    from piezolab.studies.lessons import LessonError
+    from piezolab.studies.lesson_reader import LessonError
     from piezolab.studies.lessons import lessons as read
 
     try:

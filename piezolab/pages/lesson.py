@@ -11,7 +11,8 @@ from piezolab.pages.bench import Bench
 from piezolab.pages.blocks import paragraphs
 from piezolab.pages.tasks import MakeTask, NumberTask, PickTask, Task
 from piezolab.quantity import show
-from piezolab.studies.lessons import Goal, Lesson, Step, figure, lesson_named, met, right_number, right_option, unit_of
+from piezolab.studies.lesson import Goal, Lesson, Step, figure, met, right_number, right_option, unit_of
+from piezolab.studies.lessons import lesson_named
 
 if TYPE_CHECKING:
     from piezolab.pages.chapter import Chapter

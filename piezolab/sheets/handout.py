@@ -6,7 +6,7 @@ import io
 from html import escape
 
 from piezolab.chain.link import to_query
-from piezolab.studies.lessons import Lesson, Step
+from piezolab.studies.lesson import Lesson, Step
 
 _STYLE = """
 @page { margin: 16mm 15mm; }

@@ -20,6 +20,7 @@ from piezolab.studies.output import impedances
 from piezolab.studies.plugging import plugging
 from piezolab.studies.response import response
 
+GROUPS = ("chain", "loading", "bias", "response", "output", "noise", "hum", "levels", "battery")
 _UNITS = {"i_d": "a", "v_gs": "v", "v_s": "v", "v_d": "v", "v_ds": "v", "g_m": "s", "g_ds": "s", "supply_current": "a"}
 
 

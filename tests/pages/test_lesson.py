@@ -4,7 +4,8 @@ from piezolab.pages import where_does_the_bass_go as bass
 from piezolab.pages import who_makes_the_hiss_and_the_hum as noise
 from piezolab.pages.lesson import goal_words
 from piezolab.sheets.handout import handout
-from piezolab.studies.lessons import Goal, lessons
+from piezolab.studies.lesson import Goal
+from piezolab.studies.lessons import lessons
 
 LINK = "lesson=where-the-bass-goes"
 

@@ -10,19 +10,9 @@ from piezolab.chain import SignalChain
 from piezolab.chain.link import from_link
 from piezolab.chapters import find_chapters
 from piezolab.location import notebooks_dir
-from piezolab.studies.lessons import (
-    Goal,
-    LessonError,
-    figure,
-    known_lessons,
-    lesson_named,
-    lessons,
-    met,
-    read_lesson,
-    right_number,
-    right_option,
-    unit_of,
-)
+from piezolab.studies.lesson import Goal, figure, met, right_number, right_option, unit_of
+from piezolab.studies.lesson_reader import LessonError
+from piezolab.studies.lessons import known_lessons, lesson_named, lessons, read_lesson
 from piezolab.studies.loading import loading
 
 GOOD = """title = "One"
