@@ -55,11 +55,12 @@ def curves(chain: SignalChain) -> Curves | None:
     if not chain.topology.powered:
         return None
     values, many = chain.values, builds(chain, CLOUD)
+    idss, vgsoff = np.broadcast_arrays(np.atleast_1d(many.jfet_idss), np.atleast_1d(many.jfet_vgsoff))
     linear = LinearChain.of(values)
     network, q = linear.assembly.network, linear.transistor
     own = network[TRANSISTOR].model
     v_off, v_rest, i_rest = float(np.asarray(own.v_off)), float(q.v_ds), float(q.i_d)
-    furthest = max(-v_off, float(np.max(-np.asarray(many.jfet_vgsoff))))
+    furthest = max(-v_off, float(np.max(-vgsoff)))
     v_gs = np.linspace(-furthest, 0.0, POINTS)
     widest = 1.05 * max(values.supply_v, v_rest)
     v_ds = np.linspace(0.0, widest, POINTS)
@@ -71,14 +72,14 @@ def curves(chain: SignalChain) -> Curves | None:
     return Curves(
         transfer=(v_gs, channel(own, v_gs, v_rest)[0]),
         bias_line=_drawn(float(line.v_gs), float(line.r_gs), -furthest, highest),
-        type_transfer=(v_gs, _percentiles(many, v_gs, v_rest)),
+        type_transfer=(v_gs, _percentiles(many.but(jfet_idss=idss, jfet_vgsoff=vgsoff), v_gs, v_rest)),
         steps=steps,
         output=(v_ds, channel(own, steps[:, None], v_ds)[0]),
         saturation_edge=(edge, channel(own, edge + v_off, edge)[0]),
         rest_load=_drawn(float(line.v_ds), float(line.r_ds), 0.0, highest),
         signal_load=_drawn(v_rest + slope * i_rest, slope, 0.0, highest),
         rest=bias_of(values),
-        parts=(np.atleast_1d(many.jfet_vgsoff), np.atleast_1d(many.jfet_idss)),
+        parts=(vgsoff, idss),
         cloud=_as_arrays(bias_of(many)),
     )
 
@@ -90,12 +91,8 @@ def _drawn(start: float, ohm: float, end: float, highest: float) -> Line:
 
 
 def _percentiles(many: Values, v_gs: np.ndarray, v_ds: float) -> np.ndarray:
-    wide = {
-        key: many[key][:, None] if np.ndim(many[key]) else many[key]
-        for key in ("jfet_idss", "jfet_vgsoff")
-    }
-    i = np.broadcast_to(channel(model(many.but(**wide)), v_gs, v_ds)[0], (np.size(many.jfet_idss), len(v_gs)))
-    return np.percentile(i, PERCENTILES, axis=0)
+    wide = {key: many[key][:, None] for key in ("jfet_idss", "jfet_vgsoff")}
+    return np.percentile(channel(model(many.but(**wide)), v_gs, v_ds)[0], PERCENTILES, axis=0)
 
 
 def _as_arrays(point: Bias) -> Bias:

@@ -88,5 +88,13 @@ def test_cloud_is_the_type_unless_measured() -> None:
     np.testing.assert_allclose(own.type_transfer[1][0], own.type_transfer[1][2])
 
 
+def test_half_measured_leaves_a_cloud_of_the_other_half() -> None:
+    for changes in ({"jfet_idss": 5e-3}, {"jfet_vgsoff": 1.5}):
+        drawn = curves(SignalChain(changes))
+        assert drawn.parts[0].shape == drawn.parts[1].shape == drawn.cloud.i_d.shape == (CLOUD,)
+        assert np.all(drawn.type_transfer[1][0] <= drawn.type_transfer[1][2])
+    assert set(curves(SignalChain(jfet_idss=5e-3)).parts[1]) == {5e-3}
+
+
 def test_no_stage_has_no_curves() -> None:
     assert curves(SignalChain(stage="direct")) is None
