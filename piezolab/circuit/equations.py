@@ -71,7 +71,8 @@ class Equations:
         """A current siemens*(v(plus) - v(minus)) from a to b."""
         if a == b or plus == minus:
             return
-        if b != minus or not np.all(np.real(siemens) >= 0):  # not as in a transistor, where it adds to what is there
+        positive = siemens >= 0 if isinstance(siemens, float) else np.all(np.real(siemens) >= 0)
+        if b != minus or not positive:  # not as in a transistor, where it adds to what is there
             self._delicate = True
         for row, signed in ((a, siemens), (b, -siemens)):
             if row == GROUND:

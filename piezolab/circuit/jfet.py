@@ -50,7 +50,10 @@ class JfetModel:
         fields = {}
         for name in self.__dataclass_fields__:
             value = np.asarray(getattr(self, name), dtype=float)
-            fields[name] = value if value.ndim == 0 else np.broadcast_to(value, shape).reshape(-1)[index]
+            if value.ndim:
+                value = value if value.shape == shape else np.broadcast_to(value, shape)
+                value = value.reshape(-1)[index]
+            fields[name] = value
         return replace(self, **fields)
 
 

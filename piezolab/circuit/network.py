@@ -133,6 +133,8 @@ class Network:
         shape: tuple[int, ...] = ()
         for element in self.elements:
             for value in _values(element):
+                if isinstance(value, float):
+                    continue
                 try:
                     shape = np.broadcast_shapes(shape, np.shape(value))
                 except ValueError:

@@ -78,7 +78,11 @@ def _start(models: list[JfetModel], v_open: np.ndarray, z: np.ndarray) -> np.nda
     bound = np.abs(channel(model, np.abs(v_open[:, 0]), np.abs(v_open[:, 1]))[0]) + np.abs(
         channel(model, np.abs(v_open[:, 0] - v_open[:, 1]), np.abs(v_open[:, 1]))[0]
     )
-    low, high = -bound - 1e-15, bound + 1e-15
+    with np.errstate(divide="ignore", invalid="ignore"):
+        most = np.where(z[:, 1, 1] > 0, np.abs(v_open[:, 1]) / z[:, 1, 1], np.inf)  # what leaves V_DS = 0
+    bound = np.minimum(bound, most) + 1e-15
+    backwards = v_open[:, 1] < 0
+    low, high = np.where(backwards, -bound, -1e-15), np.where(backwards, 1e-15, bound)
     i = np.zeros_like(bound)
     for _ in range(40):
         v_gs, v_ds = v_open[:, 0] - z[:, 0, 1] * i, v_open[:, 1] - z[:, 1, 1] * i
@@ -103,7 +107,7 @@ def _newton(models: list[JfetModel], v_open: np.ndarray, z: np.ndarray, v: np.nd
     v_t = np.stack([np.broadcast_to(np.asarray(m.thermal_voltage, float), len(v)) for m in models], axis=-1)
     critical = critical_voltage(models, len(v))
     for _ in range(_ITERATIONS):
-        some = [model.take(active, (len(answer),)) for model in models]
+        some = models if len(active) == len(answer) else [model.take(active, (len(answer),)) for model in models]
         i, slope, size = port_currents(some, v)
         miss = v - v_open[active] + (z[active] @ i[..., None])[..., 0]
         step = -solve_small(z[active], slope, miss)
