@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -12,20 +13,29 @@ from piezolab.chain.assembly import assemble
 from piezolab.chain.link import from_link, read_link, to_query
 from piezolab.chain.parameter import Quantity
 from piezolab.chain.parameters import all_parameters
-from piezolab.chain.parts import GROUND, Part
+from piezolab.chain.parts import GROUND, Part, Point
 from piezolab.chain.stages import Stage, all_stages, register
 from piezolab.chain.stages import shared_controls as c
 from piezolab.chain.stages import transistor as t
 from piezolab.chain.stages.stage import INPUT, OUTPUT, SUPPLY, unregister
 from piezolab.chain.values import Values
+from piezolab.sheets.schematic import schematic_svg, schematic_text
 from piezolab.studies.bias import bias
+from piezolab.studies.faults.making import fault_table
 from piezolab.studies.figures import figures
+from piezolab.studies.layout import layout
 from piezolab.studies.linear import LinearChain
 from piezolab.studies.loading import loading
+from piezolab.studies.matters import effects
 from piezolab.studies.output import impedances
 from piezolab.studies.response import response
+from piezolab.studies.tolerance import tolerance
 
 HOLD = 10e6  # ohm
+PLACES: dict[str, tuple[Point, ...]] = {
+    "R_G": ((1, 2.5), (1, 0.5)), "Q1": ((4, 4), (2.5, 2.5), (4, 2)), "R_D": ((4, 6), (4, 4)), "R_S": ((4, 2), (4, 0)),
+    "C_out": ((5, 4), (7, 4)), "R_bleed": ((7.5, 4), (7.5, 2)),
+}  # fmt: skip
 BEFORE = list(all_parameters())
 
 
@@ -72,13 +82,20 @@ class Halves(Stage):
     )
 
     def parts(self, values: Values) -> tuple[Part, ...]:
-        return (
+        parts = (
             Part("R_G", "gate resistor", "resistor", (INPUT, GROUND), values.gate_r, "gate_r"),
             Part("Q1", "transistor", "jfet", ("drain", INPUT, "source"), t.model(values), "jfet"),
             Part("R_D", "drain resistor", "resistor", (SUPPLY, "drain"), values.half_r, "half_r"),
             Part("R_S", "source resistor", "resistor", ("source", GROUND), values.half_r, "half_r"),
             *t.output_coupling(values, "drain"),
         )
+        return tuple(replace(part, place=PLACES[part.name]) for part in parts)
+
+    def wires(self, values: Values) -> tuple[tuple[Point, ...], ...]:
+        return (
+            ((0, 2.5), (1, 2.5), (2.5, 2.5)), ((1, 0.5), (1, 0)), ((4, 4), (5, 4)), ((7, 4), (7.5, 4), (9, 4)),
+            ((7.5, 2), (7.5, 0)),
+        )  # fmt: skip
 
 
 class Attenuator(Stage):
@@ -177,6 +194,20 @@ def test_every_figure_is_there() -> None:
     assert found["bias"]["region"] == "saturation"
     assert all(found[group] for group in ("loading", "bias", "response", "output", "noise", "hum", "levels", "battery"))
     json.dumps(found, allow_nan=False)
+
+
+def test_sheets_and_other_studies_pick_it_up() -> None:
+    chain = SignalChain(stage="halves", half_r=3.3e3)
+    drawn, told = schematic_svg(chain), schematic_text(chain)
+    for name in PLACES:
+        assert f"{name}, " in told and name in drawn
+    assert "3k3" in drawn and "equal halves" in told
+    placed = layout(chain)
+    assert placed is not None and {"R_D", "R_S", "Q1"} <= {part.name for part in placed.parts}
+    assert {effect.part for effect in effects(chain)} >= {"R_D", "R_S"}
+    suspects = " ".join(map(str, fault_table(chain).hypotheses))
+    assert all(name in suspects for name in ("R_D", "R_S", "C_out", "Q1"))
+    assert "half_r" in tolerance(chain, size=200).influence["gain_db"]
 
 
 def test_equal_halves_against_their_formula() -> None:
