@@ -9,6 +9,7 @@ from piezolab.chain import SignalChain
 from piezolab.chain.assembly import assemble
 from piezolab.circuit.elements import Capacitor, VoltageSource
 from piezolab.circuit.jfet import channel
+from piezolab.circuit.load_line import load_line
 from piezolab.circuit.network import Network
 from piezolab.circuit.operating_point import operating_point
 from piezolab.studies.linear import LinearChain
@@ -98,6 +99,21 @@ def test_edges_lie_on_the_load_line_and_on_the_channel(source_r, drain_r, vgsoff
             assert i == pytest.approx(CUT_OFF_PART * float(q.i_channel), rel=1e-3)
         else:
             assert v_ds == pytest.approx(v_gs - float(np.asarray(model.v_off)), rel=1e-3)
+
+
+@pytest.mark.parametrize("name", [*CHAINS, "default"])
+def test_edges_against_the_circuit_floors_own_load_line(name) -> None:
+    """A third route, with Newton's method, the gate's junctions and the drive matched to the small-signal response."""
+    chain = SignalChain(CHAINS.get(name, {}))
+    linear = LinearChain.of(chain.values)
+    assembly, edges = linear.assembly, swing(linear)
+    line = load_line(assembly.network, linear.point, 1000.0, assembly.drive, assembly.load)
+    for edge, begun in (
+        (edges.cut_off, lambda q: q.i_channel < CUT_OFF_PART * linear.transistor.i_channel),
+        (edges.triode, lambda q: q.v_ds < q.v_ds_sat),
+    ):
+        points, _ = line.at(np.array([0.98, 1.02]) * float(edge))
+        assert begun(points["Q1"]).tolist() == [False, True]
 
 
 def test_closed_form_of_the_source_follower() -> None:
