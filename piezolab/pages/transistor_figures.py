@@ -184,12 +184,18 @@ def fading(chain: SignalChain, found: Fading, kept: Fading | None) -> Figure:
             "fillcolor": _SHADE, "line": {"width": 0}, "layer": "below",
         }
     ]  # fmt: skip
+    named = [] if not bad.size else [
+        {
+            "x": float(bad.max()), "y": 1, "yref": "paper", "xanchor": "left", "yanchor": "top", "showarrow": False,
+            "text": "not in saturation", "font": {"size": 12},
+        }
+    ]  # fmt: skip
     shown = np.concatenate([found.up, found.down, [float(chain.play_v)]])
     shown = np.log10(shown[np.isfinite(shown) & (shown > 1e-3)])
     layout, narrow = _layout(
         _axis("battery, V: fresh to spent", range=[float(found.supply_v[0]), float(found.supply_v[-1])]),
         _axis("stroke at the pickup, V", **_LOG, range=[float(shown.min()) - 0.2, float(shown.max()) + 0.2]),
-        330, shapes=shapes,
+        330, shapes=shapes, annotations=named,
     )  # fmt: skip
     label = (
         f"Largest clean stroke while the battery falls from {found.supply_v[0]:.1f} to {found.supply_v[-1]:.1f} V: "

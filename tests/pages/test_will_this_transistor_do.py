@@ -125,6 +125,13 @@ def test_sections_follow_and_say_why_they_are_empty():
     assert works == 400
 
 
+def test_where_the_battery_takes_it_out_of_saturation_is_shaded_and_named():
+    layout = chapter._fading(SignalChain({"return": "divider", "jfet_idss": 8e-3, "jfet_vgsoff": 4.0}), None)[1]
+    (shade,), (name,) = layout["shapes"], layout["annotations"]
+    assert 7.5 < shade["x0"] < 8.3 and shade["x1"] == 6.0 and name["text"] == "not in saturation"
+    assert chapter._fading(SignalChain(), None)[1]["shapes"] == []
+
+
 # -- measuring --------------------------------------------------------------------------------------------------
 @pytest.mark.parametrize(
     ("text", "digit"), [("1.23", 0.01), ("612m", 1e-3), ("0.6120", 1e-4), ("9", 1.0), ("1V99", 0.01), ("12.0 V", 0.1)]
