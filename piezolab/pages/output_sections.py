@@ -57,9 +57,9 @@ def sections(bench: Bench) -> Sequence[Any]:
 # -- inputs -------------------------------------------------------------------------------------------------------
 def _input_table(first: str, rows: Sequence[InputRow], own: Sequence[str], chain: SignalChain, caption: str) -> str:
     note = lowest(chain).display
-    head = "".join(
-        f'<th scope="col">{escape(name)}</th>' for name in (first, f"{note} lost", f"{say.TREBLE} lost", "ratio")
-    )
+    numbers = (f"{note} lost, dB", f"{say.TREBLE} lost, dB", "ratio")
+    head = f'<th scope="col">{escape(first)}</th>'
+    head += "".join(f'<th scope="col" class="pz-thin">{escape(name)}</th>' for name in numbers)
     body = "".join(_input_line(row, row.kind in own) for row in rows)
     inside = f"<caption>{escape(caption)}</caption><thead><tr>{head}</tr></thead><tbody>{body}</tbody>"
     return f'<div class="pz-scroll"><table>{inside}</table></div>'
@@ -68,7 +68,8 @@ def _input_table(first: str, rows: Sequence[InputRow], own: Sequence[str], chain
 def _input_line(row: InputRow, own: bool) -> str:
     """One input, the reason under its name: a column of its own would leave a phone no room for the numbers."""
     name = f"<strong>{escape(say.label(row.kind))} (yours)</strong>" if own else escape(say.label(row.kind))
-    cells = (say.lost(row.low_note_load_db), say.lost(row.treble_load_db), say.ratio_words(row.bridging))
+    both = (say.lost(loss).removesuffix("\u00a0dB") for loss in (row.low_note_load_db, row.treble_load_db))
+    cells = (*both, say.ratio_words(row.bridging))
     told = f'<br><span class="pz-hint">{escape(say.reasons(row))}</span>'
     return f'<tr><th scope="row">{name}{told}</th>{"".join(f"<td>{escape(cell)}</td>" for cell in cells)}</tr>'
 

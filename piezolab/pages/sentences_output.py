@@ -125,7 +125,7 @@ def worth_sentence(chain: SignalChain, worth: Worth) -> str:
 def reasons(row: InputRow) -> str:
     """Why an input does harm, the worst first."""
     words = {
-        "resistance": "too low a resistance for this output",
+        "resistance": "resistance too low for this output",
         "capacitance": "capacitance of cable and input",
         "ceiling": f"hard playing is more than the {show(row.ceiling_v_peak, 'V', 2)} it takes: it clips",
         "drive": "too much for the stage to drive: it clips sooner",
