@@ -71,7 +71,8 @@ def _input_line(row: InputRow, own: bool) -> str:
     both = (say.lost(loss).removesuffix("\u00a0dB") for loss in (row.low_note_load_db, row.treble_load_db))
     cells = (*both, say.ratio_words(row.bridging))
     told = f'<br><span class="pz-hint">{escape(say.reasons(row))}</span>'
-    return f'<tr><th scope="row">{name}{told}</th>{"".join(f"<td>{escape(cell)}</td>" for cell in cells)}</tr>'
+    thin = "".join(f'<td class="pz-thin">{escape(cell)}</td>' for cell in cells)
+    return f'<tr><th scope="row">{name}{told}</th>{thin}</tr>'
 
 
 def every_input(chain: SignalChain) -> str:
