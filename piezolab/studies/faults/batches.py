@@ -1,0 +1,39 @@
+"""Large batches in pieces that fit the processor's cache, on as many processors as there are."""
+
+from __future__ import annotations
+
+import os
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import fields
+
+import numpy as np
+
+from piezolab.studies.faults.bench import Bench, Settings
+from piezolab.studies.faults.simulate import Findings, Question, simulate
+
+PIECE = 2500
+
+
+def simulate_wide(bench: Bench, settings: Settings, size: int, question: Question) -> Findings:
+    """As `simulate`, for a batch of any size."""
+    starts = range(0, size, PIECE)
+
+    def run(start: int) -> Findings:
+        here = slice(start, min(start + PIECE, size))
+        some = {name: value[here] if np.ndim(value) else value for name, value in settings.items()}
+        return simulate(bench, some, here.stop - here.start, question)
+
+    with ThreadPoolExecutor(max_workers=min(len(starts), os.cpu_count() or 1)) as pool:
+        pieces = list(pool.map(run, starts))
+    return _joined(pieces)
+
+
+def _joined(pieces: list[Findings]) -> Findings:
+    joined = {}
+    for item in fields(Findings):
+        parts = [getattr(piece, item.name) for piece in pieces]
+        if isinstance(parts[0], dict):
+            joined[item.name] = {key: np.concatenate([part[key] for part in parts]) for key in parts[0]}
+        else:
+            joined[item.name] = np.concatenate(parts)
+    return Findings(**joined)

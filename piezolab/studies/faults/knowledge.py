@@ -1,0 +1,89 @@
+"""What data/faults.toml knows: how common each kind of fault is, and the limits that the study decides by."""
+
+from __future__ import annotations
+
+import math
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass, fields
+from functools import cache
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any
+
+from piezolab.location import data_dir
+
+
+class FaultDataError(ValueError):
+    """data/faults.toml is wrong; the sentence names the place, the value and what is allowed."""
+
+
+@dataclass(frozen=True)
+class Limits:
+    """The numbers of the table [limits]; shares are probabilities, `hot_a` A, `electrolytic_from` F."""
+
+    healthy: float
+    two: float
+    slip: float
+    stray: float
+    hot_a: float
+    short_share: float
+    doubtful: float
+    two_share: float
+    clear_share: float
+    electrolytic_from: float
+    unseen: float
+
+
+@dataclass(frozen=True)
+class Knowledge:
+    """limits; weights: how common each kind is beside the others; texts: templates by table and key."""
+
+    limits: Limits
+    weights: Mapping[str, float]
+    texts: Mapping[str, Any]
+
+
+_SHARES = {"healthy", "two", "slip", "stray", "short_share", "doubtful", "two_share", "clear_share", "unseen"}
+_TABLES = ("kinds", "spots", "checks", "stop", "heard")
+_KIND_TEXTS = ("mend", "reads", "shows", "source")
+
+
+@cache
+def knowledge() -> Knowledge:
+    """The shipped table, read once. Raises FaultDataError."""
+    return read(data_dir() / "faults.toml")
+
+
+def read(path: Path) -> Knowledge:
+    """A table of faults from a file. Raises FaultDataError on whatever is missing or out of range."""
+    try:
+        table = tomllib.loads(path.read_text("utf-8"))
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        raise FaultDataError(f"{path.name}: cannot be read: {error}") from error
+    for name in ("limits", *_TABLES):
+        if not isinstance(table.get(name), dict):
+            raise FaultDataError(f"{path.name}: the table [{name}] is missing")
+    limits = {}
+    for item in fields(Limits):
+        value = table["limits"].get(item.name)
+        most = 1.0 if item.name in _SHARES else math.inf
+        if not isinstance(value, float) or not 0 < value < most:
+            allowed = "a share above 0 and below 1" if most == 1.0 else "a number above 0"
+            raise FaultDataError(f"{path.name}, limits, {item.name}: {value!r} is not allowed; allowed is {allowed}")
+        limits[item.name] = value
+    if limits["healthy"] + limits["two"] >= 1:
+        raise FaultDataError(f"{path.name}, limits, healthy: with two it must stay below 1")
+    weights = {}
+    for name, kind in table["kinds"].items():
+        for text in _KIND_TEXTS:
+            if not isinstance(kind.get(text), str) or not kind[text].strip():
+                raise FaultDataError(f"{path.name}, kinds.{name}, {text}: {kind.get(text)!r}; allowed is a text")
+        weight = kind.get("weight")
+        if not isinstance(weight, float) or not 0 <= weight <= 1:
+            raise FaultDataError(
+                f"{path.name}, kinds.{name}, weight: {weight!r} is not allowed; allowed is 0.0 to 1.0"
+            )
+        weights[name] = weight
+    texts = MappingProxyType({name: table[name] for name in _TABLES})
+    return Knowledge(Limits(**limits), MappingProxyType(weights), texts)

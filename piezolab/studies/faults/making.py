@@ -1,0 +1,166 @@
+"""What every single fault of a chain would read: computed once for each chain."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import lru_cache
+
+import numpy as np
+
+from piezolab import catalogue
+from piezolab.chain import SignalChain
+from piezolab.chain.assembly import assemble
+from piezolab.pitch import parse_tuning
+from piezolab.studies.faults import hearing
+from piezolab.studies.faults.batches import simulate_wide
+from piezolab.studies.faults.bench import Bench, bench_of
+from piezolab.studies.faults.draws import SEED, USUAL, electrolytics, sound_builds, tiled, with_faults
+from piezolab.studies.faults.hypotheses import CRACKLING, Hypothesis, hypotheses
+from piezolab.studies.faults.knowledge import knowledge
+from piezolab.studies.faults.readings import INPUT, Check, scaled
+from piezolab.studies.faults.simulate import Findings, Question, Tone
+from piezolab.studies.faults.table import FaultTable
+from piezolab.studies.metering import Meter
+
+SIZE = 200
+HEALTHY_BAND = (0.5, 99.5)  # percentiles
+_LEAST_RESOLVED_DIGITS = 10.0
+_NEIGHBOURS_SHARE = 10  # a build's bandwidth reaches over a tenth of the builds of its fault, each way
+
+
+def fault_table(chain: SignalChain, meter: Meter | None = None, tone: Tone | None = None) -> FaultTable:
+    """The table of a chain, with the meter and the tone that will be used. Kept for the chains used last."""
+    return _made(chain, meter or Meter(), tone or Tone(), SIZE)
+
+
+@lru_cache(maxsize=6)
+def _made(chain: SignalChain, meter: Meter, tone: Tone, size: int) -> FaultTable:
+    bench = bench_of(assemble(chain.values))
+    faults = faults_of(chain, bench)
+    rng = np.random.default_rng(SEED)
+    sound = tiled(sound_builds(chain, bench, size, USUAL, rng), len(faults))
+    settings = with_faults(sound, [[fault] for fault in faults], rng, size)
+    found = simulate_wide(bench, settings, len(faults) * size, question_of(chain, meter, tone))
+    crackling = np.repeat([crackles((fault,)) for fault in faults], size)
+    limits, prior, healthy = knowledge().limits, priors(faults), slice(0, size)
+    spots = tuple(dict.fromkeys(fault.spot for fault in faults))
+    spot_of = np.array([spots.index(fault.spot) for fault in faults])
+    checks = checks_of(found)
+    value = np.stack([scaled(check.kind, numbers(found, check), meter) for check in checks]).astype(np.float32)
+    return FaultTable(
+        chain=chain,
+        meter=meter,
+        limits=limits,
+        hypotheses=faults,
+        prior=prior,
+        spots=spots,
+        spot_of=spot_of,
+        of_hypothesis=np.repeat(np.arange(len(faults)), size),
+        spot=np.repeat(spot_of, size),
+        weight=np.repeat(prior / size, size),
+        checks=(*checks, Check("tone", INPUT)),
+        value=value,
+        width=_widths(value.reshape(len(checks), len(faults), size)).reshape(value.shape),
+        neighbours=neighbours_of(checks),
+        resolved=np.array([_resolved(check, numbers(found, check)[healthy], meter) for check in checks]),
+        dangerous=np.abs(found.battery_a) > limits.hot_a,
+        heard=hearing.holds(found, healthy, crackling, limits.hot_a).astype(np.float32),
+        tone=hearing.tone_shares(found, healthy).astype(np.float32),
+        band=np.percentile(value[:, healthy], HEALTHY_BAND, axis=1).T,
+    )
+
+
+def faults_of(chain: SignalChain, bench: Bench) -> tuple[Hypothesis, ...]:
+    """All single faults of a chain, "healthy" first."""
+    battery = bench.powered and chain.supply != "adapter"
+    end_v = 0.0
+    if battery:
+        kind = catalogue.batteries()[chain.supply]
+        end_v = kind.end_v * chain.values.supply_v / kind.nominal_v
+    return hypotheses(bench, battery=battery, end_v=end_v, electrolytics=electrolytics(bench))
+
+
+def question_of(chain: SignalChain, meter: Meter, tone: Tone) -> Question:
+    """With what the builds of a chain are examined."""
+    low = min(note.frequency_hz for note in parse_tuning(chain.tuning))
+    return Question(meter, tone, chain.values.play_v, low)
+
+
+def priors(faults: tuple[Hypothesis, ...]) -> np.ndarray:
+    """Prior probability of each single fault, "healthy" among them, given that there is at most one."""
+    known = knowledge()
+    total = np.array([known.weights[fault.kind] for fault in faults])
+    share = np.array([fault.weight for fault in faults])
+    kinds = np.array([fault.kind for fault in faults])
+    within = np.array([share[kinds == fault.kind].sum() for fault in faults])
+    prior = total * share / within
+    prior *= (1 - known.limits.healthy) / prior.sum()
+    prior[0] = known.limits.healthy
+    return prior
+
+
+def pairs_of(
+    faults: tuple[Hypothesis, ...], prior: np.ndarray, count: int, rng: np.random.Generator
+) -> list[tuple[Hypothesis, Hypothesis]]:
+    """Pairs of faults at different spots, drawn by their priors."""
+    found: list[tuple[Hypothesis, Hypothesis]] = []
+    share = prior[1:] / prior[1:].sum()
+    while len(found) < count:
+        one, other = (faults[1 + k] for k in rng.choice(len(share), 2, p=share))
+        if one.spot != other.spot:
+            found.append((one, other))
+    return found
+
+
+def checks_of(found: Findings) -> tuple[Check, ...]:
+    """All numeric checks, ohms first."""
+    return tuple(
+        Check(kind, place) for kind in ("ohm", "dc", "low", "high") for place in getattr(found, kind)
+    )
+
+
+def numbers(found: Findings, check: Check) -> np.ndarray:
+    """What a perfect meter would show at a check, (P,)."""
+    return getattr(found, check.kind)[check.place]
+
+
+def neighbours_of(checks: tuple[Check, ...]) -> tuple[tuple[int, ...], ...]:
+    """For each check those of the lanes beside it, where a slipping probe lands."""
+    own = ("cable", "load")
+    answer = []
+    for check in checks:
+        row = [n for n, other in enumerate(checks) if other.kind == check.kind and other.place not in own]
+        if check.place in own:
+            answer.append(())
+            continue
+        at = row.index(checks.index(check))
+        answer.append(tuple(row[k] for k in (at - 1, at + 1) if 0 <= k < len(row)))
+    return tuple(answer)
+
+
+def _resolved(check: Check, sound: np.ndarray, meter: Meter) -> bool:
+    if check.kind not in ("low", "high"):
+        return True
+    if not meter.reads_ac or check.place == "load":  # the load's terminals are not within reach of a meter
+        return False
+    typical = float(np.median(sound))
+    return typical >= _LEAST_RESOLVED_DIGITS * float(meter.ac_digit(typical))
+
+
+def crackles(faults: Sequence[Hypothesis]) -> float:
+    """How surely a build with these faults crackles: some bad contacts and leaks do, not all."""
+    return 0.5 if any(fault.kind in CRACKLING for fault in faults) else 0.0
+
+
+def _widths(value: np.ndarray) -> np.ndarray:
+    """Half the distance between the k-th lower and the k-th higher neighbour of each build, along the last axis."""
+    size = value.shape[-1]
+    k = max(2, size // _NEIGHBOURS_SHARE)
+    order = np.argsort(value, axis=-1)
+    ranked = np.take_along_axis(value, order, -1)
+    at = np.arange(size)
+    low, high = np.maximum(at - k, 0), np.minimum(at + k, size - 1)
+    spread = (ranked[..., high] - ranked[..., low]) * (k / (high - low)).astype(np.float32)
+    answer = np.empty_like(value)
+    np.put_along_axis(answer, order, spread, -1)
+    return answer

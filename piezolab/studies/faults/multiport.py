@@ -1,0 +1,65 @@
+"""What a network of resistances and capacitances shows to its transistors and to the probes, for a whole batch.
+
+Transistors and meters are attached afterwards, by algebra on these few numbers: one elimination then serves every pin
+order, every place of the probes and every pass of the operating point. Resistances enter as conductances however small
+they are: only voltages are asked for, and the elimination is exact for them (see `circuit.equations`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from piezolab.circuit.elements import GROUND
+from piezolab.circuit.equations import Equations
+from piezolab.studies.faults.bench import Settings, Wire, wire_value
+
+Injection = Sequence[tuple[str, str, float | np.ndarray]]  # currents from node a through the source to node b
+
+
+def solutions(
+    wires: Sequence[Wire],
+    settings: Settings,
+    injections: Sequence[Injection | dict[str, float | np.ndarray]],
+    pairs: Sequence[tuple[str, str]],
+    size: int,
+    omega: float | None = None,
+) -> np.ndarray:
+    """Voltages v(a) - v(b), shape (pairs, injections, size), at direct current or at `omega` (rad/s, then complex).
+
+    An injection is a list of currents, or voltages of the sources named. All other sources are dead.
+    """
+    nodes = dict.fromkeys(node for _, _, a, b in wires for node in (a, b))
+    equations = Equations(nodes)
+    for wire in wires:
+        kind, name, a, b = wire
+        value = wire_value(wire, settings)
+        if kind in ("ohm", "slot"):
+            equations.admittance(a, b, 1.0 / value)
+        elif kind == "volt":
+            equations.branch(name, a, b)
+        elif kind == "henry":
+            equations.branch(name, a, b, 0.0 if omega is None else 1j * omega * value)
+        elif omega is not None and (isinstance(value, np.ndarray) or value != 0):
+            loss = settings.get(name.replace(".farad", ".loss"), 0.0)
+            equations.admittance(a, b, 1j * omega * value * (1 - 1j * loss))
+    sides = []
+    for injection in injections:
+        side: dict[str, float | np.ndarray] = {}
+        if isinstance(injection, dict):
+            side |= {f"{name}.volt": volt for name, volt in injection.items()}
+        else:
+            for a, b, ampere in injection:
+                for node, sign in ((a, -1.0), (b, 1.0)):
+                    if node != GROUND:
+                        side[node] = side.get(node, 0.0) + sign * ampere
+        sides.append(side)
+    wanted = {node for pair in pairs for node in pair if node != GROUND}
+    found = equations.solve(*sides, wanted=wanted)
+    answer = np.empty((len(pairs), len(sides), size), float if omega is None else complex)
+    for j, each in enumerate(found):
+        each[GROUND] = 0.0
+        for i, (a, b) in enumerate(pairs):
+            answer[i, j] = each[a] - each[b]
+    return answer

@@ -1,0 +1,153 @@
+"""What can be entered, checked; and the scale on which readings are compared."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from piezolab.studies.faults.hearing import FINE, TONES, WORDS
+from piezolab.studies.metering import Meter
+
+KINDS = ("dc", "ohm", "low", "high", "tone")
+UNITS = {"dc": "V", "ohm": "ohm", "low": "V", "high": "V", "tone": ""}
+POWERED = frozenset({"dc", "low", "high", "tone"})
+INPUT = "input"
+
+_DC_KNEE_V = 0.05  # below it volts count as such, above by their ratio
+_OHM_KNEE = 1.0
+_AC_KNEE_DIGITS = 3.0
+_OVER_GAP = 0.5  # between the largest resistance and "over range"
+_DC_MOST_V, _AC_MOST_V = 1000.0, 1000.0
+_CERTAINTY = 0.6  # standard deviation of a reading in terms of the meter's limit
+# What the model itself may be out, on the scale: a part of the value where that is large.
+_MODEL_SIGMA = {"ohm": 0.01, "dc": 0.02, "low": 0.05, "high": 0.05}
+
+
+class ReadingError(ValueError):
+    """A reading that cannot be one; the sentence names it, its value and what is allowed."""
+
+
+@dataclass(frozen=True)
+class Check:
+    """Something that can be read: kind (dc, ohm, low, high, tone) and place (a lane, clip, plug, cable, load, input)."""
+
+    kind: str
+    place: str
+
+    @property
+    def powered(self) -> bool:
+        """Whether the battery has to be in."""
+        return self.kind in POWERED
+
+    @property
+    def key(self) -> str:
+        """Its name, such as "ohm:source"."""
+        return f"{self.kind}:{self.place}"
+
+
+@dataclass(frozen=True)
+class Reading:
+    """What a meter showed, or an ear heard of the page's tone.
+
+    value: V or ohm (infinity where the display says over range), or one of TONES; digit: last place of the display in
+    the same unit, where it is known.
+    """
+
+    kind: str
+    place: str
+    value: float | str
+    digit: float | None = None
+
+    @property
+    def check(self) -> Check:
+        """What was read."""
+        return Check(self.kind, self.place)
+
+
+def checked(readings: Sequence[Reading], checks: Sequence[Check]) -> tuple[Reading, ...]:
+    """The readings, each possible in itself. Raises ReadingError on the first that is not."""
+    for reading in readings:
+        _check(reading, checks)
+    return tuple(readings)
+
+
+def _check(reading: Reading, checks: Sequence[Check]) -> None:
+    kind, value = reading.kind, reading.value
+    name = f"reading {kind} {reading.place}"
+    if kind not in KINDS:
+        raise ReadingError(f"{name}: {kind!r} is no kind of reading; allowed is one of {', '.join(KINDS)}.")
+    if reading.check not in checks:
+        places = ", ".join(check.place for check in checks if check.kind == kind)
+        raise ReadingError(
+            f"{name}: {reading.place!r} cannot be read like this here; allowed is {places or 'no place'}."
+        )
+    if kind == "tone":
+        if value not in TONES:
+            raise ReadingError(f"{name}: {value!r} is not known; allowed is one of {', '.join(TONES)}.")
+        return
+    if isinstance(value, bool) or not isinstance(value, int | float | np.number) or np.isnan(value):
+        raise ReadingError(f"{name}: {value!r} is no number; allowed is a number in {UNITS[kind]}.")
+    low, high = {"dc": (-_DC_MOST_V, _DC_MOST_V), "ohm": (0.0, np.inf)}.get(kind, (0.0, _AC_MOST_V))
+    if not low <= value <= high:
+        allowed = "0 ohm or more, or over range" if kind == "ohm" else f"{low:g} to {high:g} {UNITS[kind]}"
+        raise ReadingError(f"{name}: {value:g} {UNITS[kind]} is out of range; allowed is {allowed}.")
+    digit = reading.digit
+    if digit is not None and not 0 < digit < np.inf:
+        raise ReadingError(f"{name}: {digit!r} as its last place; allowed is a number above 0 {UNITS[kind]}.")
+
+
+def checked_words(heard: Sequence[str]) -> tuple[str, ...]:
+    """Words for what is heard, each once. Raises ReadingError on a word that is not known, or beside "fine"."""
+    for word in heard:
+        if word not in WORDS and word != FINE:
+            raise ReadingError(f"heard: {word!r} is not known; allowed is any of {', '.join((*WORDS, FINE))}.")
+    if FINE in heard and len(set(heard)) > 1:
+        other = next(word for word in heard if word != FINE)
+        raise ReadingError(f"heard: {other!r} does not go with {FINE!r}; allowed is {FINE!r} alone.")
+    return tuple(dict.fromkeys(heard))
+
+
+def scaled(kind: str, value: float | np.ndarray, meter: Meter) -> np.ndarray:
+    """Readings on the scale of comparison: about logarithmic where they are large, straight near zero."""
+    value = np.asarray(value, float)
+    if kind == "dc":
+        return np.arcsinh(value / _DC_KNEE_V)
+    if kind == "ohm":
+        top = np.log(meter.ohm_max + _OHM_KNEE)
+        with np.errstate(over="ignore"):
+            return np.where(value > meter.ohm_max, top + _OVER_GAP, np.log(np.minimum(value, meter.ohm_max) + _OHM_KNEE))
+    return np.log(value + _ac_knee(meter))
+
+
+def sigma(reading: Reading, meter: Meter) -> float:
+    """Uncertainty of a reading on that scale: the meter's and the model's."""
+    kind, value = reading.kind, float(reading.value)
+    if kind == "ohm":
+        if value > meter.ohm_max:
+            return 0.05
+        digit = meter.ohm_digit(value) if reading.digit is None else reading.digit
+        slope = 1.0 / (value + _OHM_KNEE)
+    elif kind == "dc":
+        digit = meter.volt_digit(value) if reading.digit is None else reading.digit
+        slope = 1.0 / np.hypot(value, _DC_KNEE_V)
+    else:
+        digit = meter.ac_digit(value) if reading.digit is None else reading.digit
+        slope = 1.0 / (value + _ac_knee(meter))
+    return float(np.minimum(np.hypot(_CERTAINTY * meter.error(value, digit) * slope, _MODEL_SIGMA[kind]), 1.0))
+
+
+def natural(kind: str, scale: float | np.ndarray, meter: Meter) -> np.ndarray:
+    """Back from the scale to V or ohm; over range is infinity."""
+    scale = np.asarray(scale, float)
+    if kind == "dc":
+        return _DC_KNEE_V * np.sinh(scale)
+    if kind == "ohm":
+        over = scale > np.log(meter.ohm_max + _OHM_KNEE) + 0.5 * _OVER_GAP
+        return np.where(over, np.inf, np.maximum(np.exp(np.minimum(scale, 60.0)) - _OHM_KNEE, 0.0))
+    return np.maximum(np.exp(scale) - _ac_knee(meter), 0.0)
+
+
+def _ac_knee(meter: Meter) -> float:
+    return _AC_KNEE_DIGITS * float(meter.ac_digit(0.0)) if meter.reads_ac else 3e-3

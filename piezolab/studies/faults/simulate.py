@@ -1,0 +1,223 @@
+"""What meter and ear would find on a batch of builds, faulty or sound.
+
+The network without its transistors is reduced to what their holes and the probes see (`multiport`); transistors and
+meter are then attached to that. A meter on place k adds a conductance there: a change of rank one in every impedance.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from piezolab.chain.assembly import GROUND, PICKUP
+from piezolab.studies.faults.bench import OPEN_OHM, SLEEVE, Bench, Settings
+from piezolab.studies.faults.multiport import solutions
+from piezolab.studies.faults.transistors import Transistors
+from piezolab.studies.metering import Meter
+
+LOW_HZ, HIGH_HZ = 41.0, 1000.0
+MOST_OHM = 1e10
+# stray capacitance from room wiring to the pickup's lane, and to everything that hangs on the board's ground (F)
+HUM_FARADS = (0.5e-12, 20e-12)
+
+
+@dataclass(frozen=True)
+class Tone:
+    """The page's tone, fed to the pickup's lane: V rms of a player's output, through a capacitor, F."""
+
+    v_rms: float = 0.3
+    farad: float = 10e-9
+
+
+@dataclass(frozen=True)
+class Findings:
+    """Of a batch of P builds: what a perfect meter would show, arrays of shape (P,).
+
+    dc (V) and ohm by place; low, high: the tone at 41 Hz and 1 kHz, V rms by place, at the load's terminals too;
+    battery_a: A out of the battery; gain_low, gain_high: |v(load)/v(open circuit)| of playing; hum: at the load, of any
+    unit; swing: hard playing as a part of what the transistor has; jack_v: V at the jack's lane with no meter on it.
+    """
+
+    dc: dict[str, np.ndarray]
+    ohm: dict[str, np.ndarray]
+    low: dict[str, np.ndarray]
+    high: dict[str, np.ndarray]
+    battery_a: np.ndarray
+    gain_low: np.ndarray
+    gain_high: np.ndarray
+    hum: np.ndarray
+    swing: np.ndarray
+    jack_v: np.ndarray
+
+
+@dataclass(frozen=True)
+class Question:
+    """With what a batch is examined: meter, tone, hard playing in V peak, the lowest string in Hz."""
+
+    meter: Meter
+    tone: Tone
+    play_v: float
+    low_note: float
+
+
+def simulate(bench: Bench, settings: Settings, size: int, question: Question) -> Findings:
+    """All readings of `size` builds whose settings are numbers or arrays of shape (size,)."""
+    transistors = Transistors(bench, settings, size)
+    dc, rest, battery_a, jack_v = _power_on(bench, settings, size, transistors, question.meter)
+    ohm = _power_off(bench, settings, size, transistors, question.meter)
+    slopes = transistors.currents(rest)[1]
+    low = _Alternating(bench, settings, size, transistors, slopes, LOW_HZ)
+    high = _Alternating(bench, settings, size, transistors, slopes, HIGH_HZ)
+    note = _Alternating(bench, settings, size, transistors, slopes, question.low_note)
+    swing = transistors.swing(rest, high.port_v * question.play_v, high.port_i * question.play_v)
+    return Findings(
+        dc, ohm, low.tone(question), high.tone(question), battery_a, note.gain, high.gain, note.hum, swing, jack_v
+    )
+
+
+def _probes(places: tuple) -> list[list[tuple[str, str, float]]]:
+    return [[(place.b, place.a, 1.0)] for place in places]
+
+
+def _at_ports(combine: np.ndarray, rows: np.ndarray) -> np.ndarray:
+    """Port voltages (P, 2K, J) from those of the holes (3K, J, P)."""
+    return combine @ np.moveaxis(rows, -1, 0)
+
+
+def _power_on(
+    bench: Bench, settings: Settings, size: int, transistors: Transistors, meter: Meter
+) -> tuple[dict[str, np.ndarray], np.ndarray, np.ndarray, np.ndarray]:
+    """Direct volts by place with the meter there; ports at rest; battery current; the jack with no meter."""
+    holes, places, wires = bench.holes, bench.places, (*bench.wires, *bench.plugged)
+    supply = []
+    for part in bench.batteries:
+        plus, minus = f"{part.name} plus", f"{part.name} minus"
+        supply.append((minus, plus, settings[f"{part.name}.emf"] / settings[f"{part.name}.inside"]))
+    pairs = [*((hole, GROUND) for hole in holes), *((place.a, place.b) for place in places)]
+    injections = [supply, *([(GROUND, hole, 1.0)] for hole in holes), *_probes(places)]
+    v = solutions(wires, settings, injections, pairs, size)
+    h = len(holes)
+    ports = _at_ports(transistors.combine, v[:h])
+    v_open, toward = ports[:, :, 0], ports[:, :, 1 + h :]
+    z = ports[:, :, 1 : 1 + h] @ np.swapaxes(transistors.combine, 1, 2)
+    rest = transistors.rest(v_open, z)
+    at_rest = transistors.currents(rest)[0]
+    found, battery, jack = {}, np.zeros(size), np.zeros(size)
+    for k, place in enumerate(places):
+        open_k, own = v[h + k, 0], v[h + k, 1 + h + k]
+        reach = toward[:, :, k]
+        unloaded = open_k - np.sum(reach * at_rest, axis=-1)
+        if place.key == "clip":
+            name = bench.batteries[0].name
+            battery = (settings[f"{name}.emf"] - unloaded) / settings[f"{name}.inside"]
+        if place.key == bench.jack:
+            jack = unloaded
+        if not bench.powered:
+            continue
+        part = 1.0 / (meter.input_ohm + own)
+        loaded = transistors.rest(
+            v_open - reach * (open_k * part)[:, None],
+            z - reach[:, :, None] * reach[:, None, :] * part[:, None, None],
+            rest,
+        )
+        drawn = np.sum(reach * transistors.currents(loaded)[0], axis=-1)
+        found[place.key] = (open_k - drawn) * meter.input_ohm * part
+    return found, rest, battery, jack
+
+
+def _power_off(
+    bench: Bench, settings: Settings, size: int, transistors: Transistors, meter: Meter
+) -> dict[str, np.ndarray]:
+    """Ohms by place: battery out, cable unplugged but at "plug"; at "clip" with the switch on, elsewhere off."""
+    settings = dict(settings)
+    shorts = {}
+    for part in bench.slots:
+        if f"{part.name}.asleep" in settings:
+            settings[f"{part.name}.ohm"] = settings[f"{part.name}.ohm"] * settings[f"{part.name}.asleep"]
+    for part in bench.batteries:
+        shorts["clip"] = settings[f"{part.name}.short"]
+        settings[f"{part.name}.inside"] = settings[f"{part.name}.short"] = OPEN_OHM
+    holes, places = bench.holes, bench.off_places
+    pairs = [*((hole, GROUND) for hole in holes), *((place.a, place.b) for place in places)]
+    v = solutions(
+        bench.wires, settings, [*([(GROUND, hole, 1.0)] for hole in holes), *_probes(places)], pairs, size
+    )
+    h = len(holes)
+    ports = _at_ports(transistors.combine, v[:h])
+    z = ports[:, :, :h] @ np.swapaxes(transistors.combine, 1, 2)
+    found = {}
+    start = np.zeros((size, 2 * len(bench.transistors)))
+    test_v = settings.get("meter.level", 1.0) * meter.test_v
+    for k, place in enumerate(places):
+        across = shorts.get(place.key, OPEN_OHM)
+        series = 0.0
+        if place.key == "plug":
+            across, series = settings["cable.short"], settings["cable.core"]
+        share = across / (meter.test_ohm + across)
+        volt, ohm = test_v * share, meter.test_ohm * share + series
+        own, reach = v[h + k, h + k], ports[:, :, h + k]
+        part = 1.0 / (ohm + own)
+        loaded = transistors.rest(
+            reach * (volt * part)[:, None],
+            z - reach[:, :, None] * reach[:, None, :] * part[:, None, None],
+            start,
+        )
+        drawn = np.sum(reach * transistors.currents(loaded)[0], axis=-1)
+        inner = (own * volt - drawn * ohm) * part
+        seen = inner + (volt - inner) / ohm * series
+        found[place.key] = np.clip(meter.test_ohm * seen / np.maximum(test_v - seen, 1e-12), 0.0, MOST_OHM)
+    found["cable"] = np.broadcast_to(np.asarray(settings["cable.core"], float), (size,))
+    return found
+
+
+class _Alternating:
+    """The plugged-in chain at one frequency, its transistors attached."""
+
+    def __init__(
+        self, bench: Bench, settings: Settings, size: int, transistors: Transistors, slopes: np.ndarray, hertz: float
+    ) -> None:
+        self.keys = [place.key for place in bench.places if place.key != "clip"]
+        places = [place for place in bench.places if place.key != "clip"]
+        holes, wires = bench.holes, (*bench.wires, *bench.plugged)
+        self.omega = 2 * np.pi * hertz
+        pairs = [
+            *((hole, GROUND) for hole in holes),
+            *((place.a, place.b) for place in places),
+            (bench.load.a, bench.load.b),
+        ]
+        drive = {name: settings[f"{name}.drive"] * settings["disc.output"] for name in bench.sources}
+        hum = [[(SLEEVE, node, farad)] for node, farad in zip((PICKUP, GROUND), HUM_FARADS, strict=True)]
+        injections = [drive, *hum, *([(GROUND, hole, 1.0)] for hole in holes), *_probes(tuple(places))]
+        v = solutions(wires, settings, injections, pairs, size, self.omega)
+        h, s = len(holes), 3
+        ports = _at_ports(transistors.combine, v[:h])
+        z = ports[:, :, s : s + h] @ np.swapaxes(transistors.combine, 1, 2)
+        y = transistors.admittance(slopes, self.omega)
+        count = y.shape[-1]
+        closed = np.linalg.inv(np.eye(count) + z @ y) if count else z
+        self.port_v = (closed @ ports[:, :, :1])[:, :, 0]
+        self.port_i = (y @ self.port_v[:, :, None])[:, :, 0]
+        # the network is reciprocal: what the ports do to a place is what the place does to the ports
+        columns = np.concatenate([ports[:, :, :s], ports[:, :, s + h :]], axis=-1)
+        drawn = y @ (closed @ columns)
+        to_load = _at_ports(transistors.combine, v[-1, s : s + h][:, None, :])
+        back = np.concatenate([ports[:, :, s + h :], to_load], axis=-1)
+        fixed = np.concatenate([v[h:, :s], v[h:, s + h :]], axis=1)  # places and load, by source and place
+        self.v = fixed - np.moveaxis(np.swapaxes(back, 1, 2) @ drawn, 0, -1)
+        self.level = settings.get("tone.level", 1.0)
+        self.gain = np.abs(self.v[-1, 0])
+        self.hum = np.sqrt(np.abs(self.v[-1, 1]) ** 2 + np.abs(self.v[-1, 2]) ** 2)
+
+    def tone(self, question: Question) -> dict[str, np.ndarray]:
+        """The tone by place with the meter there, and at the load without: V rms."""
+        z, fed = self.v[:, 3:], self.keys.index(PICKUP)
+        y = 1j * self.omega * question.tone.farad
+        damping = 1.0 / (1.0 + y * z[fed, fed])
+        current = y * question.tone.v_rms * self.level
+        found = {"load": np.abs(current * z[-1, fed] * damping)}
+        for k, key in enumerate(self.keys):
+            own = z[k, k] - z[k, fed] * z[fed, k] * y * damping
+            open_ = current * z[k, fed] * damping
+            found[key] = np.abs(open_ * question.meter.input_ohm / (question.meter.input_ohm + own))
+        return found

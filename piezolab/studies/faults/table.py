@@ -1,0 +1,51 @@
+"""The table of simulated readings that a diagnosis compares with what was measured."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from piezolab.chain import SignalChain
+from piezolab.studies.faults.hypotheses import Hypothesis
+from piezolab.studies.faults.knowledge import Limits
+from piezolab.studies.faults.readings import Check
+from piezolab.studies.metering import Meter
+
+
+@dataclass(frozen=True, eq=False)
+class FaultTable:
+    """Simulated readings of P builds.
+
+    hypotheses, prior: the single faults, "healthy" first, each with as many builds, and their prior probability, (H,);
+    spots: names; spot_of: spot of each hypothesis; of_hypothesis, spot: by build, (P,); weight: prior probability of each
+    build, (P,), sums to 1; checks: what can be read, numeric ones first (M of them), on the scale
+    of `readings.scaled` in `value` and `width` (bandwidth), (M, P); neighbours: of each check the checks that a slip of
+    the probe would read instead; resolved: whether the meter resolves the sound reading; dangerous: builds that draw or
+    heat more than the limits; heard (W, P), tone (4, P): see `hearing`; band: 1st and 99th half percentile of
+    the sound builds, scaled, (M, 2).
+    """
+
+    chain: SignalChain
+    meter: Meter
+    limits: Limits
+    hypotheses: tuple[Hypothesis, ...]
+    prior: np.ndarray
+    spots: tuple[str, ...]
+    spot_of: np.ndarray
+    of_hypothesis: np.ndarray
+    spot: np.ndarray
+    weight: np.ndarray
+    checks: tuple[Check, ...]
+    value: np.ndarray
+    width: np.ndarray
+    neighbours: tuple[tuple[int, ...], ...]
+    resolved: np.ndarray
+    dangerous: np.ndarray
+    heard: np.ndarray
+    tone: np.ndarray
+    band: np.ndarray
+
+    def index(self, check: Check) -> int:
+        """Row of a numeric check. Raises ValueError."""
+        return self.checks.index(check)
