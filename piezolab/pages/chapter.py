@@ -9,7 +9,7 @@ keeps it up to date.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from ipywidgets import Box, VBox
@@ -22,7 +22,8 @@ from piezolab.pages.bench import Bench
 from piezolab.pages.blocks import Block, Buttons, bullets, paragraphs
 from piezolab.pages.controls import Controls, Group, folded_groups
 from piezolab.pages.keepsake import Keepsake
-from piezolab.pages.lesson import held, lesson_html, opened_lesson
+from piezolab.pages.lesson import lesson_html, opened_lesson
+from piezolab.pages.lesson import tasks as lesson_tasks
 from piezolab.pages.piece import STATIC, Piece
 from piezolab.pages.player import Player
 from piezolab.pages.plot import Plot
@@ -81,7 +82,8 @@ class Page:
 
     def __init__(self, chapter: Chapter, bench: Bench) -> None:
         self.lesson = opened_lesson(bench)
-        chapter = chapter if self.lesson is None else held(chapter, self.lesson, bench)
+        if self.lesson is not None:  # its controls and tasks, and nothing folded away beside them
+            chapter = replace(chapter, own=self.lesson.controls, tasks=tuple(lesson_tasks(self.lesson)))
         self.chapter, self.bench = chapter, bench
         self._phase = False
         self.problems = Block("problems")

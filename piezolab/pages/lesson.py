@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from html import escape
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from piezolab.chain import SignalChain
 from piezolab.pages.bench import Bench
@@ -13,9 +12,6 @@ from piezolab.pages.tasks import MakeTask, NumberTask, PickTask, Task
 from piezolab.quantity import show
 from piezolab.studies.lesson import Goal, Lesson, Step, figure, met, right_number, right_option, unit_of
 from piezolab.studies.lessons import lesson_named
-
-if TYPE_CHECKING:
-    from piezolab.pages.chapter import Chapter
 
 #: Figures that goals use often, in words; another one is shown under its own name.
 FIGURES = {
@@ -49,11 +45,6 @@ def opened_lesson(bench: Bench) -> Lesson | None:
         if not bench.chain.entered and not bench.can_undo:
             bench.chain = lesson.chain
     return lesson
-
-
-def held(chapter: Chapter, lesson: Lesson, bench: Bench) -> Chapter:
-    """The chapter as the lesson shows it: its controls and tasks, and nothing folded away beside them."""
-    return replace(chapter, own=lesson.controls, tasks=tuple(tasks(lesson)))
 
 
 def lesson_html(lesson: Lesson, slug: str, bench: Bench) -> str:
@@ -132,4 +123,4 @@ def _shown(path: str, value: Any) -> str:
     return show(float(value), unit_of(path))
 
 
-__all__ = ["figure", "goal_words", "held", "judged", "lesson_html", "opened_lesson", "tasks"]
+__all__ = ["figure", "goal_words", "judged", "lesson_html", "opened_lesson", "tasks"]

@@ -38,6 +38,7 @@ class Reader:
         self.lines, self.file, self.faults, self.figures_too = text.splitlines(), file, [], figures_too
 
     def fault(self, where: int, what: str, fix: str) -> None:
+        """Note a fault: the line, what is wrong, and how to mend it."""
         self.faults.append(f"{self.file}, line {where}: {what}; {fix}.")
 
     def line(self, key: str, step: int | None = None) -> int:
@@ -52,6 +53,7 @@ class Reader:
         return first + 1
 
     def text(self, table: Mapping[str, Any], key: str, step: int | None = None, *, needed: bool = True) -> str:
+        """A text of the head or of a step; "" with a fault noted where it is missing."""
         value = table.get(key)
         if value is None and not needed:
             return ""
@@ -66,6 +68,7 @@ class Reader:
     def chain(
         self, table: Mapping[str, Any], key: str, step: int | None = None, *, text: str | None = None
     ) -> SignalChain:
+        """A chain written as the part of a link after '?'; its problems are noted as faults."""
         words = table.get(key, "") if text is None else text
         if not isinstance(words, str):
             self.fault(self.line(key, step), f"{key} is no text", f'write {key} = "stage=direct&input=line"')
@@ -76,6 +79,7 @@ class Reader:
         return chain
 
     def figure(self, table: Mapping[str, Any], chain: SignalChain, step: int, key: str = "figure") -> str:
+        """The dotted path of a figure that the chain has; "" with a fault noted where there is none."""
         path = self.text(table, key, step)
         if path and self.figures_too:
             try:
@@ -88,6 +92,7 @@ class Reader:
         return path
 
     def lesson(self, table: Mapping[str, Any]) -> Lesson:
+        """The whole lesson."""
         for key in sorted(set(table) - _HEAD):
             self.fault(self.line(key), f"{key!r} is unknown", f"allowed are {', '.join(sorted(_HEAD))}")
         minutes = table.get("minutes")
@@ -127,6 +132,7 @@ class Reader:
         )  # fmt: skip
 
     def step(self, table: Mapping[str, Any], n: int) -> Step:
+        """The n-th step, from 0."""
         for key in sorted(set(table) - _STEP):
             self.fault(self.line(key, n), f"{key!r} is unknown", f"allowed are {', '.join(sorted(_STEP))}")
         kind = table.get("kind")
@@ -147,9 +153,11 @@ class Reader:
         return {"read": self.read, "number": self.number, "pick": self.pick, "make": self.make}[kind](table, n, base)
 
     def read(self, table: Mapping[str, Any], n: int, base: dict[str, Any]) -> Step:
+        """A step that is only read."""
         return Step(**base)
 
     def number(self, table: Mapping[str, Any], n: int, base: dict[str, Any]) -> Step:
+        """A step with a number to type."""
         chain = self.chain(table, "chain", n)
         path = self.figure(table, chain, n)
         within = table.get("within", 0.05)
@@ -163,6 +171,7 @@ class Reader:
         return Step(**base, chain=chain, figure=path, unit=unit_of(path), within=float(within))
 
     def pick(self, table: Mapping[str, Any], n: int, base: dict[str, Any]) -> Step:
+        """A step with an answer to pick."""
         compare = table.get("compare")
         if compare not in ("largest", "smallest"):
             self.fault(self.line("compare", n), f"compare is {compare!r}", "allowed are largest and smallest")
@@ -187,6 +196,7 @@ class Reader:
         return step
 
     def make(self, table: Mapping[str, Any], n: int, base: dict[str, Any]) -> Step:
+        """A step with something to reach."""
         raw = table.get("goal")
         if not isinstance(raw, list) or not raw:
             fix = 'write goal = [["levels.input_headroom_db", "at least", 6]]'

@@ -76,8 +76,8 @@ def test_goals_are_said_in_words_with_units() -> None:
 
 def test_the_handout_prints_every_task_and_the_way_in() -> None:
     for lesson in lessons().values():
-        page = handout(lesson, "http://192.0.2.7:8350/")
-        assert f"http://192.0.2.7:8350/{lesson.chapter}?lesson={lesson.name}" in page
+        page = handout(lesson, "http://room.example:8350/")
+        assert f"http://room.example:8350/{lesson.chapter}?lesson={lesson.name}" in page
         assert "<svg" in page
         for step in lesson.tasks:
             assert step.question.replace("'", "&#x27;") in page
