@@ -111,7 +111,7 @@ function room(el, height, narrow) {
   if (!(share > 0)) return height;
   const above = stick.offsetWidth > 0.9 * stick.parentElement.clientWidth;
   const free = share * document.documentElement.clientHeight - (stick.offsetHeight - el.offsetHeight);
-  const most = narrow && above ? 1.3 * height : height;
+  const most = narrow && above ? 1.7 * height : height;
   return Math.round(Math.max(LEAST_PX, Math.min(most, free)));
 }
 
