@@ -20,7 +20,7 @@ MOST_ENTRY = 60  # characters of one field
 @dataclass(frozen=True)
 class Field:
     """One field. name: word; label, hint: for people; unit: shown behind; value: at first; options: (word, label)
-    pairs of a choice, none for a text; more: stands under the fold."""
+    pairs of a choice, none for a text; more: stands under the fold; most: characters it takes."""
 
     name: str
     label: str
@@ -29,6 +29,7 @@ class Field:
     hint: str = ""
     options: tuple[tuple[str, str], ...] = ()
     more: bool = False
+    most: int = MOST_ENTRY
 
 
 class FieldError(ValueError):
@@ -66,6 +67,7 @@ class Form(Piece):
             title=title, fields=[asdict(field) for field in fields], button=button, more=more,
             values={field.name: field.value for field in fields},
         )  # fmt: skip
+        self._most = {field.name: field.most for field in fields}
         self._options = {field.name: {word for word, _ in field.options} for field in fields}
         self._asked = asked
 
@@ -79,7 +81,7 @@ class Form(Piece):
         taken = dict(self.values)
         for name, options in self._options.items():
             text = values.get(name, taken[name])
-            if not isinstance(text, str) or len(text) > MOST_ENTRY or (options and text not in options):
+            if not isinstance(text, str) or len(text) > self._most[name] or (options and text not in options):
                 self.wrong = {name: "This entry is no text that can be read."}
                 return False
             taken[name] = text.strip()

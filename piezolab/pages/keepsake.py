@@ -82,11 +82,20 @@ def _readings(value: Any) -> dict[str, str]:
     return dict(value)
 
 
+def _drawer(value: Any) -> dict[str, str]:
+    if not isinstance(value, dict) or len(value) > 20:
+        raise ValueError("it is no drawer")
+    if not all(isinstance(text, str) and len(text) <= 400 for pair in value.items() for text in pair):
+        raise ValueError("it names something that is no part of a drawer")
+    return dict(value)
+
+
 #: Everything that can be kept, by name.
 SECTIONS: dict[str, Section] = {
     "curve": Section("the kept curve", _curve, 4_500),
     "tasks": Section("finished tasks", _tasks, 50_000),
     "bag": Section("measured transistors", _bag, 8_000),
+    "drawer": Section("the drawer", _drawer, 4_000),
     "readings": Section("meter readings", _readings, 2_500),
 }
 

@@ -59,6 +59,10 @@ class _Following:
         self._stale = True
         self._catch_up()
 
+    def refresh(self) -> None:
+        """Work it out anew, for something else than the chain that changed."""
+        self._changed()
+
     def _catch_up(self) -> None:
         if not (self._stale and self._head.opened):
             return
