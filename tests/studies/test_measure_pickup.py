@@ -97,7 +97,7 @@ def test_what_was_measured_goes_in_and_nothing_else_changes():
 
 
 def test_the_consequence_lies_between_its_ends():
-    chain = SignalChain(stage="direct", pickup_c=2e-9, input_r=100e3, cable_m=0.0, lead_m=0.0)
+    chain = SignalChain(stage="direct", pickup_c=2e-9, input_r=100e3, cable_m=0.0, lead_m=0.0, input_c=0.0)
     ends = consequence(chain, "pickup_c", Measured(2e-9, 1e-9, 3e-9))
     assert ends.low < ends.value < ends.high < 0
     # far below the corner the bass is proportional to the capacitance: 1 nF to 2 nF makes nearly 6 dB
