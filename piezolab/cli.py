@@ -13,7 +13,7 @@ def main() -> None:
 
 
 @main.command()
-@click.option("--host", default="127.0.0.1", show_default=True, help="Network address to listen on.")
+@click.option("--host", help="Network address to listen on; by default this computer only, with --room the room's.")
 @click.option(
     "--port",
     type=click.IntRange(0, 65535),
@@ -23,13 +23,27 @@ def main() -> None:
 )
 @click.option("--browser/--no-browser", "open_browser", default=True, help="Open a browser once ready.")
 @click.option("--base-url", default="/", show_default=True, help="Path before every page, e.g. /workshop/.")
-def serve(host: str, port: int, open_browser: bool, base_url: str) -> None:
+@click.option("--public-address", help="Address under which visitors come, if another, e.g. http://workshop.example.")
+@click.option("--room", is_flag=True, help="Serve a room: QR code, projector page, seats, a line when they are taken.")
+@click.option("--seats", type=click.IntRange(1, 2000), help="Pages open at once; 40 unless said.")
+@click.option("--lesson", help="The lesson the room works on, by its name.")
+@click.option(
+    "--idle-minutes",
+    type=click.FloatRange(0.05, 1440),
+    help="Minutes until an untouched page gives its seat back; with --room 20 unless said.",
+)
+def serve(host: str | None, port: int, open_browser: bool, base_url: str, room: bool, **others: object) -> None:
     """Serve the chapters to a browser."""
     from piezolab.serving import ServingError
     from piezolab.serving import serve as run
 
+    said = {name: value for name, value in others.items() if value is not None}
+    if room:
+        said = {"room": True, "idle_minutes": 20.0, **said}
+    elif "lesson" in said:
+        raise click.UsageError("--lesson needs --room")
     try:
-        run(host=host, port=port, open_browser=open_browser, base_url=base_url)
+        run(host=host, port=port, open_browser=open_browser, base_url=base_url, **said)
     except ServingError as error:
         raise click.ClickException(str(error)) from error
 

@@ -12,7 +12,7 @@ __all__ = ["ServingError", "serve"]
 
 
 def serve(
-    host: str = "127.0.0.1",
+    host: str | None = None,
     port: int = 8350,
     open_browser: bool = False,
     base_url: str = "/",
@@ -21,6 +21,10 @@ def serve(
     public_address: str | None = None,
     seats: int = 40,
     verbose: bool = False,
+    room: bool = False,
+    lesson: str | None = None,
+    idle_minutes: float | None = None,
+    warm: bool = True,
 ) -> None:
     """Serve the chapters until interrupted.
 
@@ -29,8 +33,8 @@ def serve(
 
     Parameters
     ----------
-    host : str
-        Network address to listen on.
+    host : str, optional
+        Network address to listen on: this computer only by default, in a room the room's network.
     port : int
         Port to listen on, 0 for any free one.
     open_browser : bool
@@ -43,9 +47,18 @@ def serve(
         Address, such as ``http://workshop.example:8350``, under which visitors reach the server, if it is not
         the one it listens on.
     seats : int
-        Pages that may be open at once; each holds a kernel of some 100 MB.
+        Pages that may be open at once; each holds a kernel.
     verbose : bool
         Log every request and kernel event.
+    room : bool
+        Serve a room of phones and laptops: prints its address as a QR code, has a page for the projector, lets
+        people in as seats free.
+    lesson : str, optional
+        The lesson that the room works on.
+    idle_minutes : float, optional
+        Minutes after which a page that nobody touches gives its seat back; never by default.
+    warm : bool
+        Fork kernels from one warm process where the system can.
 
     Raises
     ------
@@ -63,4 +76,8 @@ def serve(
         public_address=public_address,
         seats=seats,
         verbose=verbose,
+        room=room,
+        lesson=lesson,
+        idle_minutes=idle_minutes,
+        warm=warm,
     )

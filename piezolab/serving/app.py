@@ -1,10 +1,12 @@
 """The server itself: a standalone Voila whose routes, headers and kernels are ours."""
 
+import asyncio
 import hashlib
 import logging
+import os
 from importlib import metadata
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from urllib.parse import urlsplit
 
 from jupyter_core.paths import jupyter_path
@@ -22,6 +24,9 @@ from .kernels import Anyone, OwnKernelSpecs, SeatedKernelManager, transport_for
 from .pages import LeaveHandler, PageHandler, StockLeaveHandler, ToChapter, ToIndex, prepare_notebook
 from .seats import Seats
 
+if TYPE_CHECKING:
+    from .room import Room
+
 log = logging.getLogger("piezolab.serving")
 
 _HERE = Path(__file__).resolve().parent
@@ -36,6 +41,9 @@ EXTENSIONS = ["@jupyter-widgets/jupyterlab-manager", "@voila-dashboards/widgets-
 
 #: Longest websocket message, bytes: a minute of uncompressed recording. Beyond it the connection closes.
 MESSAGE_LIMIT = 64 * 2**20
+
+#: Pages that are made at the same time; the next ones wait, so that the first are ready soon.
+AT_ONCE = 2 * (os.cpu_count() or 1) + 1
 
 
 def _release() -> str:
@@ -103,6 +111,8 @@ class Server(Voila):
         Address under which visitors come, if it is another.
     seats : Seats
         Who may sit where.
+    room : Room or None
+        The room that is served, if it is one.
     """
 
     config_file_paths: list[str] = []
@@ -118,6 +128,7 @@ class Server(Voila):
         local_only: bool,
         public_address: str | None,
         seats: Seats,
+        room: "Room | None" = None,
         **kwargs: Any,
     ) -> None:
         super().__init__(config=_configuration(connections), **kwargs)
@@ -128,6 +139,7 @@ class Server(Voila):
         self.connection_dir = str(connections)
         self.pages = pages
         self.seats = seats
+        self.room = room
         self.release = _release()
         self._local_only = local_only
         self._public_host = urlsplit(public_address).hostname if public_address else None
@@ -160,12 +172,18 @@ class Server(Voila):
         page_config["mathjaxConfig"] = "own"
         page_config["piezolabStatic"] = self.addresses("static", self.release)
         page_config["piezolabPlotly"] = LIBRARY_NAME
+        page_config["piezolabRoom"] = self.room is not None
+        page_config["piezolabIdleSeconds"] = self.seats.idle_s
         return page_config
 
     def init_settings(self) -> dict[str, Any]:
         settings = super().init_settings()
         settings.update(
             seats=self.seats,
+            room=self.room,
+            static=self.addresses("static", self.release),
+            large_files=(f"own/{LIBRARY_NAME}", "voila/voila.js"),
+            pages_at_once=asyncio.Semaphore(AT_ONCE),
             allow_remote_access=not self._local_only,
             local_hostnames=["localhost", *filter(None, [self._public_host])],
             transforms=[SecurityHeaders],
@@ -206,9 +224,24 @@ class Server(Voila):
             (rf"{static}/themes/(.*)", AssetHandler, {"folder": themes}),
             (r"voila/render/(.*)", ToChapter, {"by_file": by_file}),
             (r"voila/tree(.*)", ToIndex),
+            *self._room_routes(),
             (r"([a-z0-9-]*)", PageHandler, page),
         ]
         return [(self.addresses(route), *rest) for route, *rest in routes]
+
+    def _room_routes(self) -> list[tuple]:
+        if self.room is None:
+            return []
+        from . import room_pages as own
+
+        room = {"room": self.room}
+        return [
+            (r"room/place", own.PlaceHandler, room),
+            (rf"room/here/{_KERNEL}", own.HereHandler, room),
+            (r"room/solved", own.SolvedHandler, room),
+            (r"projector", own.ProjectorHandler, room),
+            (r"projector/state", own.ProjectorStateHandler, room),
+        ]
 
     @staticmethod
     def _log_request(handler: RequestHandler) -> None:

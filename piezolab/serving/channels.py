@@ -14,7 +14,9 @@ from voila.tornado.kernel_websocket_handler import (
     read_header_from_binary_message,
 )
 
+from .limits import Allowance
 from .pages import Visitors
+from .seats import TOO_MUCH
 
 log = logging.getLogger("piezolab.serving")
 
@@ -44,6 +46,13 @@ def keeps_to_itself(message: bytes | str | dict[str, Any]) -> bool:
     return kind == "stream" and _content(message).get("name") == "stderr"
 
 
+#: Connections one page may hold open: it opens one, and another before the old one is known to be lost.
+MOST_CHANNELS = 4
+#: Messages at once and each second, bytes at once and each second, that a page may send. A slider being dragged
+#: sends some sixty a second; a recording is one long message.
+MESSAGES, BYTES = (1500, 150), (160 * 2**20, 2 * 2**20)
+
+
 class ChannelsHandler(Visitors, VoilaKernelWebsocketHandler):
     """A kernel's channels, opened to the visitor whose page started it."""
 
@@ -51,11 +60,27 @@ class ChannelsHandler(Visitors, VoilaKernelWebsocketHandler):
         # One answer for "not yours" and "gone": ids cannot be probed.
         if not self.seats.owns(kernel_id, self.known_visitor()):
             raise HTTPError(404)
+        if self.seats.sockets(kernel_id) >= MOST_CHANNELS:
+            raise HTTPError(429)
+        self._messages, self._bytes = Allowance(*MESSAGES), Allowance(*BYTES)
         await super().get(kernel_id=kernel_id)
 
     async def open(self, kernel_id: str) -> None:
         self.seats.connect(kernel_id, self)
         await super().open(kernel_id)
+
+    def on_message(self, message: bytes | str) -> Any:
+        """Pass a page's message on, unless the page floods its kernel."""
+        if not (self._messages.take() and self._bytes.take(len(message))):
+            if self.close_code is None and not self._flooded:
+                self._flooded = True
+                log.warning("a page sent too much at once; its channel is closed")
+                self.close(TOO_MUCH, "too much at once")
+            return None
+        self.seats.touch(self.kernel_id)
+        return super().on_message(message)
+
+    _flooded = False
 
     def on_close(self) -> None:
         self.seats.disconnect(self.kernel_id, self)

@@ -11,10 +11,14 @@ _SENTENCES = {
     404: "There is no page at this address.",
     405: "This address cannot be used that way.",
     414: "This link is too long to be one of ours. Ask for it again, or paste the configuration as text.",
+    413: "This is longer than anything our pages send.",
     421: "This server answers to its own address only. Behind a proxy, start it with its public address.",
+    429: "That was a lot at once. Wait a few seconds; this page then tries again by itself.",
     503: "All seats are taken. This page tries again by itself; you will get in as soon as one is free.",
 }
 _OTHER = "Something went wrong on the server. Your chain is kept in the address: try again in a moment."
+
+_TITLES = {404: "Not here", 414: "Too long a link", 429: "One moment", 503: "The room is full"}
 
 _PAGE = """<!DOCTYPE html>
 <html lang="en-GB">
@@ -34,8 +38,8 @@ body {{ font: 1.1rem/1.5 system-ui, sans-serif; max-width: 34rem; margin: 12vh a
 
 def error_page(status: int, home: str) -> str:
     """A whole page for an HTTP status; ``home`` is the address of the start page."""
-    title = {404: "Not here", 503: "The room is full", 414: "Too long a link"}.get(status, "That did not work")
-    retry = '<meta http-equiv="refresh" content="10">\n' if status == 503 else ""
+    title = _TITLES.get(status, "That did not work")
+    retry = '<meta http-equiv="refresh" content="10">\n' if status in (429, 503) else ""
     sentence = _SENTENCES.get(status, _OTHER)
     return _PAGE.format(title=title, retry=retry, sentence=escape(sentence), home=escape(home, quote=True))
 
@@ -46,7 +50,7 @@ class PlainErrors(RequestHandler):
     def write_error(self, status_code: int, **kwargs: Any) -> None:
         self.set_header("Content-Type", "text/html; charset=utf-8")
         self.set_header("Cache-Control", "no-store")
-        if status_code == 503:
+        if status_code in (429, 503):
             self.set_header("Retry-After", "10")
         self.finish(error_page(status_code, self.settings["base_url"]))
 

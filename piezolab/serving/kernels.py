@@ -1,6 +1,8 @@
 """How kernels are started: always this Python, quietly, and over unix sockets where the system has them."""
 
 import logging
+import os
+import re
 import socket
 import sys
 from pathlib import Path
@@ -11,7 +13,8 @@ from jupyter_client.kernelspec import KernelSpec, KernelSpecManager
 from jupyter_server.auth.identity import IdentityProvider, User
 from jupyter_server.services.kernels.kernelmanager import AsyncMappingKernelManager
 
-from .seats import Seats, current_visit
+from .forking import PROVISIONER
+from .seats import ENDED, Seats, current_visit
 
 log = logging.getLogger("piezolab.serving")
 
@@ -49,7 +52,7 @@ class OwnKernelSpecs(KernelSpecManager):
             language="python",
             name="python3",
             resource_dir=RESOURCES,
-            metadata={"debugger": False},
+            metadata={"debugger": False, "kernel_provisioner": {"provisioner_name": PROVISIONER}},
         )
 
 
@@ -64,12 +67,22 @@ class Anyone(IdentityProvider):
         return User("visitor")
 
 
+#: Names of environment variables that may hold a secret of the server or of this user: no business of a page.
+_SECRET = re.compile(r"TOKEN|SECRET|PASSW|CREDENTIAL|API_?KEY|PRIVATE|^JUPYTERHUB_|^SSH_|^AWS_", re.IGNORECASE)
+
+
+def without_secrets(environment: dict[str, str]) -> dict[str, str]:
+    """The environment without what looks like a secret."""
+    return {name: text for name, text in environment.items() if not _SECRET.search(name)}
+
+
 class SeatedKernelManager(AsyncMappingKernelManager):
     """Gives each kernel to the visitor whose page starts it."""
 
     seats: Seats
 
     async def start_kernel(self, **kwargs: Any) -> str:
+        kwargs["env"] = without_secrets(kwargs.get("env") or dict(os.environ))
         kernel_id = await super().start_kernel(**kwargs)
         self.seats.started(current_visit.get(), kernel_id)
         return kernel_id
@@ -79,11 +92,11 @@ class SeatedKernelManager(AsyncMappingKernelManager):
         manager = self._kernels.get(kernel_id)
         return manager is not None and await manager.is_alive()
 
-    async def free(self, kernel_id: str) -> None:
-        """End the kernel at once and close what its page still holds open."""
+    async def free(self, kernel_id: str, why: int = ENDED) -> None:
+        """End the kernel at once and close what its page still holds open, with the code that says why."""
         seat = self.seats.remove(kernel_id)
         for channel in list(seat.sockets if seat else ()):
-            channel.close(4404, "this kernel has ended")
+            channel.close(why, "this kernel has ended")
         if kernel_id in self:
             await self.shutdown_kernel(kernel_id, now=True)
         # A channel that closed while the kernel was being shut down has begun to keep messages for a return

@@ -1,8 +1,9 @@
 """The chapters' addresses: /question?chain renders a notebook in a kernel of the visitor's own."""
 
+import asyncio
 import secrets
 from collections.abc import AsyncIterator
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from urllib.parse import unquote_plus, urlsplit
 
 from jupyter_server.base.handlers import JupyterHandler
@@ -12,8 +13,12 @@ from tornado.web import HTTPError
 from voila.tornado.handler import TornadoVoilaHandler
 
 from ..chapters import Chapter
+from .addresses import host_of
 from .errors import PlainErrors
-from .seats import Seats, Visit, current_visit
+from .seats import GAVE_WAY, Seats, Visit, current_visit
+
+if TYPE_CHECKING:
+    from .room import Room
 
 #: Longest query string passed on, bytes. A kernel's environment takes some 128 kB; the longest link is far below.
 QUERY_LIMIT = 16_000
@@ -27,6 +32,17 @@ class Visitors(PlainErrors):
     @property
     def seats(self) -> Seats:
         return self.settings["seats"]
+
+    @property
+    def room(self) -> "Room | None":
+        """The room, where the server serves one."""
+        return self.settings.get("room")
+
+    def check_host(self) -> bool:
+        """Whether the request calls this server by a name of its own (asked by Jupyter's handlers)."""
+        if self.room is not None:
+            return host_of(self.request.host) in self.room.names
+        return super().check_host()
 
     def known_visitor(self) -> str | None:
         """The visitor's secret, or None for a browser that has none of this server."""
@@ -83,16 +99,55 @@ class PageHandler(Visitors, TornadoVoilaHandler):
             raise HTTPError(404)
         if len(self.request.query) > QUERY_LIMIT:
             raise HTTPError(414)
-        if self.seats.full:
+        if self.room is not None and not self._comes_in(self.room):
+            return
+        if self.room is None and self.seats.full:
             raise HTTPError(503)
         self.request.nonce = secrets.token_urlsafe(16)
         visit = Visit(self.welcome_visitor())
         current_visit.set(visit)
         self.seats.opening(visit)
+        if self.room is not None:
+            self.room.line.seated(visit.owner)
         try:
-            await self._send(self.get_generator(path=chapter.file), visit)
+            async with self.settings["pages_at_once"]:
+                await self._send(self.get_generator(path=chapter.file), visit)
         finally:
             self.seats.sent(visit)
+        if self.room is not None:
+            if not self._finished:
+                self.finish()
+            await self._give_way(self.room, visit)
+
+    def _comes_in(self, room: "Room") -> bool:
+        """Whether the page may be made now; if not, an answer has been sent that costs no kernel."""
+        from .room_pages import waiting_page
+
+        who = self.known_visitor()
+        if who is None:
+            # Whoever comes without a cookie gets one and comes back with it; a crawler or a link's preview does not.
+            self.welcome_visitor()
+            place = None
+        elif self.seats.being_made(who) >= room.pages_each or not room.new_pages.take(self.request.remote_ip):
+            raise HTTPError(429)
+        elif self.seats.of(who) or room.line.enters(who):
+            # Who has a seat keeps it from page to page: the old page's goodbye comes after the new page's request.
+            return True
+        else:
+            place = room.line.place(who)
+        self.set_header("Content-Type", "text/html; charset=utf-8")
+        self.set_header("Cache-Control", "no-store")
+        self.finish(waiting_page(self, place))
+        return False
+
+    async def _give_way(self, room: "Room", visit: Visit) -> None:
+        """Free the visitor's other pages, longest untouched first, where there are too many of them or of all."""
+        if self.seats.of(visit.owner) == [visit.kernel_id]:
+            return
+        await asyncio.sleep(room.goodbye_s)
+        others = [kernel_id for kernel_id in self.seats.of(visit.owner) if kernel_id != visit.kernel_id]
+        while others and (len(others) >= room.pages_each or len(self.seats) > self.seats.limit):
+            await self.settings["kernel_manager"].free(others.pop(0), GAVE_WAY)
 
     async def _send(self, snippets: AsyncIterator[str], visit: Visit) -> None:
         """Write the page out as it is made."""

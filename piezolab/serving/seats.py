@@ -13,6 +13,9 @@ from dataclasses import dataclass, field
 
 log = logging.getLogger("piezolab.serving")
 
+#: Codes with which a page's channel is closed, so that the page can say why.
+ENDED, IDLE, GAVE_WAY, TOO_MUCH = 4404, 4408, 4409, 4429
+
 @dataclass(eq=False)
 class Visit:
     """One page being opened: whose it is, and its kernel once that has started."""
@@ -34,6 +37,7 @@ class Seat:
     idle_since: float
     making: bool = True  # the page is still being written
     visited: bool = False  # a browser has connected at least once
+    used: float = 0.0  # when somebody last did something on the page
     sockets: set = field(default_factory=set)
 
 
@@ -47,6 +51,10 @@ class Seats:
     unopened_s, lost_s : float
         Seconds until a kernel is freed whose page was sent but never connected (a crawler), or lost its
         connection (a phone out of reach: long enough to come back from another room).
+    idle_s : float or None
+        Seconds until an open page that nobody touches gives its seat back; None for never.
+    hurry_s : float
+        Takes the place of ``unopened_s`` while somebody waits for a seat.
     clock : callable
         Seconds, monotonic.
     """
@@ -60,9 +68,15 @@ class Seats:
         *,
         unopened_s: float = 30.0,
         lost_s: float = 90.0,
+        idle_s: float | None = None,
+        hurry_s: float = 12.0,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
         self.limit = limit
+        self.idle_s = idle_s
+        self.hurry_s = hurry_s
+        #: Whether somebody waits for a seat; the waiting line says so.
+        self.wanted = False
         self.unopened_s = unopened_s
         self.lost_s = lost_s
         self._clock = clock
@@ -88,7 +102,8 @@ class Seats:
         """The visit's kernel has started: it belongs to the visitor."""
         self._opening.discard(visit)
         visit.kernel_id = kernel_id
-        self._seats[kernel_id] = Seat(kernel_id, visit.owner, self._clock())
+        now = self._clock()
+        self._seats[kernel_id] = Seat(kernel_id, visit.owner, now, used=now)
 
     def sent(self, visit: Visit) -> None:
         """The page has been written out, or given up: its browser should connect now."""
@@ -96,12 +111,32 @@ class Seats:
         seat = self._seats.get(visit.kernel_id or "")
         if seat:
             seat.making = False
-            seat.idle_since = self._clock()
+            seat.idle_since = seat.used = self._clock()
 
     def owns(self, kernel_id: str, who: str | None) -> bool:
         """Whether the kernel exists and is this visitor's."""
         seat = self._seats.get(kernel_id)
         return bool(seat and who and secrets.compare_digest(seat.owner.encode(), who.encode()))
+
+    def of(self, who: str) -> list[str]:
+        """The visitor's kernels, the one untouched for longest first."""
+        return [seat.kernel_id for seat in sorted(self._seats.values(), key=lambda s: s.used) if seat.owner == who]
+
+    def being_made(self, who: str) -> int:
+        """How many pages are being made for the visitor just now."""
+        starting = sum(visit.owner == who for visit in self._opening)
+        return starting + sum(seat.making and seat.owner == who for seat in self._seats.values())
+
+    def touch(self, kernel_id: str) -> None:
+        """Somebody does something on the page."""
+        seat = self._seats.get(kernel_id)
+        if seat:
+            seat.used = self._clock()
+
+    def sockets(self, kernel_id: str) -> int:
+        """How many connections the kernel's page has open."""
+        seat = self._seats.get(kernel_id)
+        return len(seat.sockets) if seat else 0
 
     def connect(self, kernel_id: str, socket: object) -> None:
         """A browser's websocket to the kernel has opened."""
@@ -125,16 +160,24 @@ class Seats:
         """Kernels that nobody is connected to and nobody will come back for."""
         now = self._clock()
         out = []
+        unopened_s = min(self.unopened_s, self.hurry_s) if self.wanted else self.unopened_s
         for seat in self._seats.values():
             if seat.sockets:
                 continue
-            patience = self.MAKING_S if seat.making else self.lost_s if seat.visited else self.unopened_s
+            patience = self.MAKING_S if seat.making else self.lost_s if seat.visited else unopened_s
             if now - seat.idle_since > patience:
                 out.append(seat.kernel_id)
         return out
 
+    def untouched(self) -> list[str]:
+        """Kernels of open pages on which nobody has done anything for too long."""
+        if self.idle_s is None:
+            return []
+        now = self._clock()
+        return [s.kernel_id for s in self._seats.values() if s.sockets and now - s.used > self.idle_s]
+
     async def sweep(
-        self, alive: Callable[[str], Awaitable[bool]], free: Callable[[str], Awaitable[None]]
+        self, alive: Callable[[str], Awaitable[bool]], free: Callable[..., Awaitable[None]]
     ) -> None:
         """Free every kernel that is overdue or whose process is gone."""
         for kernel_id in list(self._seats):
@@ -144,3 +187,6 @@ class Seats:
         for kernel_id in self.overdue():
             log.info("kernel %s is nobody's any more", kernel_id)
             await free(kernel_id)
+        for kernel_id in self.untouched():
+            log.info("kernel %s is not being used", kernel_id)
+            await free(kernel_id, IDLE)

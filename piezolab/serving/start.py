@@ -14,39 +14,50 @@ import webbrowser
 from pathlib import Path
 from urllib.parse import urlsplit
 
-from tornado.httpserver import HTTPServer
 from tornado.ioloop import PeriodicCallback
 from tornado.netutil import bind_sockets
 
 from ..chapters import INDEX_FILE, Chapter, find_chapters, notebook_title
 from ..location import notebooks_dir
+from .addresses import OwnNames, own_addresses
 from .app import MESSAGE_LIMIT, Server, log
-from .kernels import transport_for
+from .forking import WarmProcess, WarmProvisioner, can_fork
+from .kernels import transport_for, without_secrets
+from .limits import CountingServer, more_files
 from .problems import ServingError
+from .room import Room, room_lesson
 from .seats import Seats
 
 _PORTS_TRIED = 50
 _SWEEP_MS = 2000
 
 
-async def _serve(server: Server, sockets: list[socket.socket], announce: str, open_browser: bool) -> None:
+async def _serve(
+    server: Server, sockets: list[socket.socket], announce: str, open_browser: bool, warm: bool
+) -> None:
     """Answer until told to stop."""
     stop = asyncio.Event()
     _stop_on_signals(stop)
-    http = HTTPServer(
+    more_files()
+    http = CountingServer(
         server.application(),
         # A proxy's word on host and protocol counts only where there is one.
         xheaders=server.behind_proxy,
         max_body_size=64 * 1024,
         max_buffer_size=MESSAGE_LIMIT + 2**20,
-        idle_connection_timeout=120,
+        # Slow requests, headers or bodies, do not hold their connection for long.
+        idle_connection_timeout=30,
         body_timeout=10,
+        most_of_one=1500 if server.behind_proxy else 400,
     )
     http.add_sockets(sockets)
     kernels = server.kernel_manager
     sweep = PeriodicCallback(lambda: server.seats.sweep(kernels.process_alive, kernels.free), _SWEEP_MS)
     sweep.start()
-    print(f"piezolab is ready: {announce}", flush=True)
+    warming = await _warm_up(server.room is not None) if warm and can_fork() else None
+    say(f"piezolab is ready: {announce}")
+    if server.room is not None:
+        _say_room(server.room)
     if open_browser:
         _open_browser(announce)
     await stop.wait()
@@ -54,6 +65,36 @@ async def _serve(server: Server, sockets: list[socket.socket], announce: str, op
     http.stop()
     await asyncio.gather(*map(kernels.free, list(kernels.list_kernel_ids())), return_exceptions=True)
     await http.close_all_connections()
+    if warming:
+        warming.stop()
+
+
+async def _warm_up(wait: bool) -> WarmProcess:
+    """Start the process that kernels are forked from; until it is warm, they start the ordinary way.
+
+    wait: a room comes all at once, so better a server that is ready some seconds later and then quick.
+    """
+    warm = WarmProvisioner.warm = WarmProcess(without_secrets(dict(os.environ)))
+    starting = asyncio.create_task(warm.start())
+    if wait:
+        await asyncio.wait({starting}, timeout=60)
+    PeriodicCallback(warm.look_after, 1000).start()
+    return warm
+
+
+def say(text: str) -> None:
+    """Print for whoever started the server; a full disk or a narrow terminal stops nothing."""
+    try:
+        print(text, flush=True)
+    except (OSError, ValueError):
+        log.warning("something could not be printed")
+
+
+def _say_room(room: Room) -> None:
+    say(f"In the room, open: {room.link}")
+    say(room.qr_text())
+    say(f"For the projector: {room.address}projector   To print: {room.address}room-sheet")
+    say(f"{room.seats.limit} seats. Stop with Ctrl-C.")
 
 
 def _stop_on_signals(stop: asyncio.Event) -> None:
@@ -91,7 +132,7 @@ def _listen(host: str, port: int) -> tuple[list[socket.socket], int]:
             raise ServingError(f"host: cannot listen on {host!r}: {problem.strerror}") from None
         chosen = sockets[0].getsockname()[1]
         if port and chosen != port:
-            print(f"Port {port} is busy; using {chosen} instead.", flush=True)
+            say(f"Port {port} is busy; using {chosen} instead.")
         return sockets, chosen
     raise ServingError(f"port: none free from {port} to {last}")
 
@@ -117,7 +158,7 @@ def _pages(folder: Path) -> dict[str, Chapter]:
 
 def run(
     *,
-    host: str,
+    host: str | None,
     port: int,
     open_browser: bool,
     base_url: str,
@@ -125,6 +166,10 @@ def run(
     public_address: str | None,
     seats: int,
     verbose: bool,
+    room: bool,
+    lesson: str | None,
+    idle_minutes: float | None,
+    warm: bool,
 ) -> None:
     """Serve until interrupted; see `piezolab.serving.serve`."""
     logging.basicConfig(format="%(asctime)s %(levelname)s %(message)s")
@@ -133,11 +178,22 @@ def run(
     public_address = _checked_public(public_address)
     if seats < 1:
         raise ServingError(f"seats: {seats} is out of range; at least 1")
+    if idle_minutes is not None and not 0.05 <= idle_minutes <= 1440:
+        raise ServingError(f"idle-minutes: {idle_minutes:g} is out of range; 0.05 to 1440")
+    chosen_lesson = room_lesson(lesson)
     folder = Path(notebooks).resolve() if notebooks else notebooks_dir().resolve()
     pages = _pages(folder)
+    host = host or (_room_host() if room else "127.0.0.1")
     sockets, chosen = _listen(host, port)
-    shown = "127.0.0.1" if host in ("", "0.0.0.0") else f"[{host}]" if ":" in host else host
-    announce = (public_address or f"http://{shown}:{chosen}") + base
+    if room and not _is_loopback(host) and host not in _EVERYWHERE:
+        # The teacher's own browser may say "localhost".
+        sockets += _also_here(chosen)
+    announce = (public_address or f"http://{_shown(host, room)}:{chosen}") + base
+    holders = Seats(seats, idle_s=idle_minutes * 60 if idle_minutes else None)
+    the_room = None
+    if room:
+        names = OwnNames(host, _shown(host, room), public_address and urlsplit(public_address).hostname)
+        the_room = Room(announce, chosen_lesson, holders, names)
     connections = Path(tempfile.mkdtemp(prefix="pz-", dir=_short_folder()))
     # No history, start-up files or settings of this user's own Python shell in a visitor's kernel.
     os.environ["IPYTHONDIR"] = str(connections / "ipython")
@@ -150,12 +206,41 @@ def run(
             port=chosen,
             local_only=_is_loopback(host),
             public_address=public_address,
-            seats=Seats(seats),
+            seats=holders,
+            room=the_room,
             log_level=logging.INFO if verbose else logging.ERROR,
         )
-        asyncio.run(_serve(server, sockets, announce, open_browser))
+        asyncio.run(_serve(server, sockets, announce, open_browser, warm))
     finally:
         shutil.rmtree(connections, ignore_errors=True)
+
+
+_EVERYWHERE = ("", "0.0.0.0", "::")
+
+
+def _room_host() -> str:
+    """The address to listen on in a room."""
+    found = own_addresses()
+    if not found:
+        raise ServingError("room: this computer is in no network; join the room's Wi-Fi or start a hotspot first")
+    if len(found) > 1:
+        others = ", ".join(found[1:])
+        say(f"This computer is in several networks. Using {found[0]}; for another say --host with one of: {others}")
+    return found[0]
+
+
+def _shown(host: str, room: bool) -> str:
+    """The host as it stands in an address."""
+    if host in _EVERYWHERE:
+        host = next(iter(own_addresses()), "127.0.0.1") if room else "127.0.0.1"
+    return f"[{host}]" if ":" in host else host
+
+
+def _also_here(port: int) -> list[socket.socket]:
+    try:
+        return bind_sockets(port, "127.0.0.1")
+    except OSError:
+        return []
 
 
 def _is_loopback(host: str) -> bool:

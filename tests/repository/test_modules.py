@@ -32,7 +32,7 @@ TOP_LEVEL = {
     "notebooks", "piezolab", "pyproject.toml", "requirements.lock", "tests",
 }  # fmt: skip
 #: Test folders that mirror no room of the package.
-OTHER_TESTS = {"benchmarks", "browser", "published", "repository"}
+OTHER_TESTS = {"benchmarks", "browser", "published", "repository", "room"}
 
 _STEM = {
     ".py": re.compile(r"(?:__init__|__main__|[a-z][a-z0-9]*(?:_[a-z0-9]+)*)\Z"),

@@ -40,7 +40,8 @@ class LiveServer:
     def __init__(
         self, notebooks: Path | None = None, patience: dict[str, float] | None = None, **options: Any
     ):
-        options = {"port": 0, **options}
+        # A warm process costs seconds of work for each server: the tests that are about it say so.
+        options = {"port": 0, "warm": False, **options}
         if notebooks is not None:
             options["notebooks"] = str(notebooks)
         self.process = subprocess.Popen(
@@ -91,6 +92,16 @@ class LiveServer:
             return []
         return [child for child in children if _is_kernel(child)]
 
+    def warm(self) -> psutil.Process | None:
+        """The process that kernels are forked from."""
+        children = psutil.Process(self.process.pid).children()
+        return next((child for child in children if _is_warm(child)), None)
+
+    @property
+    def connections(self) -> Path:
+        """Folder of the kernels' connection files; there must be a kernel."""
+        return Path(self.kernels()[0].environ()["IPYTHONDIR"]).parent
+
     def kernels_become(self, count: int, seconds: float) -> bool:
         """Whether the number of kernels becomes ``count`` within that time."""
         end = time.monotonic() + seconds
@@ -113,8 +124,15 @@ class LiveServer:
             self._listener.join(5)
 
 
+def _is_warm(process: psutil.Process | None) -> bool:
+    """Whether it is the warm process, or one forked from it."""
+    return process is not None and "piezolab.serving.warm" in process.cmdline()
+
+
 def _is_kernel(process: psutil.Process) -> bool:
     try:
-        return process.status() != psutil.STATUS_ZOMBIE and "ipykernel_launcher" in process.cmdline()
+        if process.status() == psutil.STATUS_ZOMBIE:
+            return False
+        return "ipykernel_launcher" in process.cmdline() or (_is_warm(process) and _is_warm(process.parent()))
     except psutil.Error:
         return False

@@ -1,5 +1,5 @@
-// What a page does for itself: says that it is loading, says goodbye to its kernel when it is left, and says so
-// when its kernel or the server has gone.
+// What a page does for itself: says that it is loading, says goodbye to its kernel when it is left, says so when its
+// kernel or the server has gone, and in a room tells the server that it is being read and what has been solved.
 (() => {
   "use strict";
 
@@ -48,18 +48,27 @@
   let timer = 0;
   let silent = 0;
 
-  function show(sentence) {
+  // Why the server closed the channel, by the code it gave.
+  const REASONS = {
+    4408: ["Nobody has touched this page for a while, so its seat went to somebody else. Nothing of yours is lost. ", "carry on"],
+    4409: ["You have opened other pages since, and this one gave its seat to them. ", "carry on here"],
+    4429: ["This page sent far more than a page does, so it was stopped. ", "open it again"],
+  };
+  let reason = null;
+
+  function show(sentence, way = "open it again") {
     const banner = document.getElementById("pz-gone");
     if (!banner || !banner.hidden) return;
     const again = document.createElement("a");
     again.href = location.href;
-    again.textContent = "open it again";
+    again.textContent = way;
+    if (way.startsWith("carry on")) again.className = "pz-carry-on";
     // The address may have changed since, and a fragment in it would only scroll.
     again.addEventListener("click", (event) => {
       event.preventDefault();
       location.reload();
     });
-    banner.replaceChildren(sentence + " Your chain is kept in the address: ", again, ".");
+    banner.replaceChildren(sentence.trim() + " Your chain is kept in the address: ", again, ".");
     banner.hidden = false;
   }
   function hide() {
@@ -80,7 +89,7 @@
       status = 0;
     }
     if (open > 0) return;
-    if (status === 404) return show("This page has stopped answering.");
+    if (status === 404) return show(...(reason ?? ["This page has stopped answering."]));
     if (status === 0 || status >= 500) {
       silent += 1;
       if (silent >= 2) show("The server cannot be reached just now.");
@@ -104,13 +113,75 @@
         silent = 0;
         hide();
       });
-      this.addEventListener("close", () => {
+      this.addEventListener("close", (event) => {
+        reason = REASONS[event.code] ?? reason;
         if (counted) open -= 1;
         counted = false;
         checkIn(300);
       });
     }
   };
+
+  // ---- in a room: seats that nobody uses go to others, and the teacher sees how many have solved what
+  function post(path, content) {
+    const body = content === undefined ? undefined : JSON.stringify(content);
+    const headers = { "Content-Type": "application/json" };
+    return fetch(`${settings().baseUrl}${path}`, { method: "POST", headers, body, keepalive: true });
+  }
+
+  const HERE_MS = 30000;
+  let told = -HERE_MS;
+  let used = performance.now();
+  let noticed = false;
+  function here() {
+    used = performance.now();
+    if (noticed) {
+      noticed = false;
+      document.getElementById("pz-idle")?.remove();
+    }
+    if (used - told < HERE_MS || !settings().piezolabRoom) return;
+    const path = address("room/here/");
+    if (!path) return;
+    told = used;
+    post(`room/here/${settings().kernelId}`).catch(() => { told = -HERE_MS; });
+  }
+  for (const kind of ["pointerdown", "keydown", "wheel", "touchmove", "scroll"]) {
+    window.addEventListener(kind, here, { passive: true, capture: true });
+  }
+  setInterval(() => {
+    const idle = settings().piezolabIdleSeconds;
+    if (!idle || noticed || open === 0) return;
+    const left = idle - (performance.now() - used) / 1000;
+    if (left > Math.min(60, idle / 2) || left < 0) return;
+    noticed = true;
+    const notice = document.createElement("div");
+    notice.id = "pz-idle";
+    notice.className = "pz-gone";
+    notice.setAttribute("role", "status");
+    notice.textContent = "Nobody has touched this page for a while. Its seat is about to be given back: touch the page to " +
+      "keep it. A recording is not kept; save it first. Everything else is.";
+    document.body.prepend(notice);
+  }, 1000);
+
+  // A task's widget says that its visitor has solved it. What could not be sent is sent when the server is back.
+  const unsent = new Map();
+  async function report() {
+    for (const [key, solved] of unsent) {
+      try {
+        const { status } = await post("room/solved", solved);
+        if (status < 500 && status !== 429) unsent.delete(key);
+      } catch {
+        return;
+      }
+    }
+  }
+  window.addEventListener("piezolab:solved", (event) => {
+    const { lesson, task } = event.detail ?? {};
+    if (!settings().piezolabRoom || typeof lesson !== "string" || typeof task !== "string" || !lesson || !task) return;
+    unsent.set(`${lesson} ${task}`, { lesson, task });
+    report();
+  });
+  window.addEventListener("piezolab:server-back", report);
 
   // A channel that never opens (cookies forbidden, say) is noticed as well.
   window.addEventListener("load", () => {

@@ -1,0 +1,76 @@
+"""Under which addresses a room's network reaches this computer, and what its browsers may call it."""
+
+import ipaddress
+import re
+import socket
+import time
+
+import psutil
+
+
+def outward_address() -> str | None:
+    """The IPv4 address from which this computer would talk to the world outside; nothing is sent to find out."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            # An address set aside for documentation (RFC 5737): the system only chooses the way to it.
+            probe.connect(("198.51.100.1", 9))
+            found = probe.getsockname()[0]
+        except OSError:
+            return None
+    return None if ipaddress.ip_address(found).is_loopback else found
+
+
+def own_addresses() -> list[str]:
+    """This computer's IPv4 addresses in networks, the likeliest to be the room's first."""
+    up = {name for name, about in psutil.net_if_stats().items() if about.isup}
+    found = [
+        line.address
+        for name, lines in psutil.net_if_addrs().items()
+        if name in up
+        for line in lines
+        if line.family == socket.AF_INET and not ipaddress.ip_address(line.address).is_loopback
+    ]
+    first = outward_address()
+
+    def likely(address: str) -> tuple[bool, bool, bool]:
+        about = ipaddress.ip_address(address)
+        # 172.17 and up is where programs that run containers put networks of their own.
+        inside = address.startswith("172.1") and address != first
+        return address != first, about.is_link_local or inside, not about.is_private
+
+    return sorted(dict.fromkeys(found), key=likely)
+
+
+def host_of(header: str) -> str:
+    """The name or address in a Host header, without its port, in small letters."""
+    return re.sub(r":\d*\Z", "", header.strip().lower()).strip("[]")
+
+
+class OwnNames:
+    """The names and addresses that a request may call this computer by.
+
+    A page of another site that had its own name pointed at this computer would come under another one.
+
+    Parameters
+    ----------
+    extra : str
+        Further names, such as the public address's.
+    """
+
+    _AGAIN_S = 5.0
+
+    def __init__(self, *extra: str | None) -> None:
+        name = socket.gethostname().lower()
+        short = name.split(".")[0]
+        self._fixed = {"localhost", "127.0.0.1", "::1", name, short, f"{short}.local", *(e.lower() for e in extra if e)}
+        self._found: set[str] = set()
+        self._at = -self._AGAIN_S
+
+    def __contains__(self, host: str) -> bool:
+        if host in self._fixed or host in self._found:
+            return True
+        # The network may have given this computer another address since; asked now and then, not for every request.
+        if time.monotonic() - self._at >= self._AGAIN_S:
+            self._at = time.monotonic()
+            self._found = set(own_addresses())
+        return host in self._found

@@ -1,0 +1,99 @@
+"""How much one client may ask for: connections, messages, new pages."""
+
+import time
+from collections import Counter, OrderedDict
+from collections.abc import Callable, Hashable
+from typing import Any
+
+from tornado.httpserver import HTTPServer
+from tornado.iostream import IOStream
+
+
+class Allowance:
+    """So many at once, and so many more each second.
+
+    Parameters
+    ----------
+    at_once, each_second : float
+        Size of the reserve, and how fast it fills again.
+    """
+
+    def __init__(self, at_once: float, each_second: float, clock: Callable[[], float] = time.monotonic) -> None:
+        self._most, self._rate, self._clock = at_once, each_second, clock
+        self._left, self._at = at_once, clock()
+
+    def take(self, count: float = 1.0) -> bool:
+        """Take from the reserve; False, and nothing taken, if there is not enough."""
+        now = self._clock()
+        self._left = min(self._most, self._left + (now - self._at) * self._rate)
+        self._at = now
+        if count > self._left:
+            return False
+        self._left -= count
+        return True
+
+
+class Allowances:
+    """An allowance for each client, for as many clients as were heard of last."""
+
+    def __init__(
+        self,
+        at_once: float,
+        each_second: float,
+        most_clients: int = 5000,
+        clock: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self._make = lambda: Allowance(at_once, each_second, clock)
+        self._most = most_clients
+        self._of: OrderedDict[Hashable, Allowance] = OrderedDict()
+
+    def take(self, client: Hashable, count: float = 1.0) -> bool:
+        """Take from the client's reserve."""
+        allowance = self._of.setdefault(client, self._make())
+        self._of.move_to_end(client)
+        if len(self._of) > self._most:
+            self._of.popitem(last=False)
+        return allowance.take(count)
+
+
+class CountingServer(HTTPServer):
+    """A web server that closes the door on too many connections: slow requests hold one each.
+
+    Connections that have become websockets are not counted here: they belong to seats.
+    """
+
+    def initialize(self, *args: Any, most: int = 1500, most_of_one: int = 400, **kwargs: Any) -> None:
+        """most, most_of_one: connections at once, in all and from one address (thirty phones open some six each)."""
+        super().initialize(*args, **kwargs)
+        self._most, self._most_of_one = most, most_of_one
+        self._from: Counter[str] = Counter()
+
+    def handle_stream(self, stream: IOStream, address: tuple) -> None:
+        who = str(address[0])
+        if len(self._connections) >= self._most or self._from[who] >= self._most_of_one:
+            stream.close()
+            return
+        self._from[who] += 1
+        super().handle_stream(stream, address)
+
+    def on_close(self, server_conn: Any) -> None:
+        super().on_close(server_conn)
+        who = str(server_conn.context.address[0])
+        self._from[who] -= 1
+        if self._from[who] <= 0:
+            del self._from[who]
+
+
+def more_files() -> None:
+    """Let this process have as many files and connections open as the system allows it."""
+    try:
+        import resource
+    except ImportError:  # Windows
+        return
+    soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
+    wanted = hard if hard != resource.RLIM_INFINITY else 65536
+    if 0 <= soft < wanted:
+        try:
+            resource.setrlimit(resource.RLIMIT_NOFILE, (min(wanted, 65536), hard))
+        except (OSError, ValueError):
+            pass  # then it is as many as before

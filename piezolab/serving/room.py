@@ -1,0 +1,81 @@
+"""Room mode: a teacher's computer serves a room of phones and laptops."""
+
+import io
+from dataclasses import dataclass, field
+
+import segno
+
+from ..studies.lessons import Lesson, known_lessons, lesson_named
+from .addresses import OwnNames
+from .limits import Allowances
+from .problems import ServingError
+from .seats import Seats
+from .solved import Solved
+from .waiting import WaitingLine
+
+
+@dataclass
+class Room:
+    """What the room's pages share.
+
+    Attributes
+    ----------
+    address : str
+        What visitors type, with a slash at its end.
+    lesson : Lesson or None
+        The lesson that the room works on.
+    seats : Seats
+        Who sits.
+    names : OwnNames
+        What requests may call this computer.
+    """
+
+    address: str
+    lesson: Lesson | None
+    seats: Seats
+    names: OwnNames
+    line: WaitingLine = field(init=False)
+    solved: Solved = field(init=False)
+    new_pages: Allowances = field(init=False)
+    reports: Allowances = field(init=False)
+    #: Pages one visitor may have open; the one untouched for longest gives way to a further one.
+    pages_each: int = 3
+    #: Seconds in which the page that was left for a new one has said goodbye.
+    goodbye_s: float = 2.0
+
+    def __post_init__(self) -> None:
+        self.line = WaitingLine(self.seats)
+        self.solved = Solved(lesson_named)
+        # A whole room behind one address may come at once, twice over, and a page each second after that.
+        self.new_pages = Allowances(2 * self.seats.limit + 20, 1.0)
+        self.reports = Allowances(40, 1.0)
+
+    @property
+    def link(self) -> str:
+        """Where the QR code leads: the lesson's page, or the start page."""
+        if self.lesson is None:
+            return self.address
+        return f"{self.address}{self.lesson.chapter}?lesson={self.lesson.name}"
+
+    def qr_svg(self) -> str:
+        """The QR code as a picture for a page."""
+        return segno.make(self.link, micro=False, error="m").svg_inline(
+            scale=8, border=4, dark="#000000", light="#ffffff", omitsize=True, title="QR code of this address"
+        )
+
+    def qr_text(self) -> str:
+        """The QR code in letters, for a terminal."""
+        out = io.StringIO()
+        segno.make(self.link, micro=False, error="l").terminal(out, border=2, compact=True)
+        return out.getvalue()
+
+
+def room_lesson(name: str | None) -> Lesson | None:
+    """The lesson of that name. Raises ServingError naming those there are."""
+    if not name:
+        return None
+    lesson = lesson_named(name)
+    if lesson is None:
+        known = ", ".join(lesson.name for lesson in known_lessons()) or "none"
+        raise ServingError(f"lesson: {name!r} is not known; there are: {known}")
+    return lesson

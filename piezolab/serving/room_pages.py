@@ -1,0 +1,209 @@
+"""The room's own pages and reports, made by the server without a kernel: waiting, projector, what was solved."""
+
+import json
+from html import escape
+from string import Template
+from typing import Any
+from urllib.parse import urlsplit
+
+from tornado.web import HTTPError
+
+from .addresses import host_of
+from .pages import Visitors
+from .room import Room
+from .solved import SolvedError
+
+_WAITING = Template("""<!DOCTYPE html>
+<html lang="en-GB">
+<head>
+<meta charset="utf-8">
+<meta name="viewport" content="width=device-width, initial-scale=1">
+<title>$title</title>
+<link rel="stylesheet" href="$static/own/room.css">
+$preload<script src="$static/own/waiting.js" defer></script>
+<noscript><meta http-equiv="refresh" content="10"></noscript>
+</head>
+<body class="pz-waiting" data-place-address="${base}room/place" data-place="$place">
+<main>
+<h1 id="title">$title</h1>
+<p id="said" role="status">$said</p>
+<p id="kept" class="small">$kept</p>
+<noscript><p>This page tries again every ten seconds. The chapters themselves need JavaScript: please allow it for this
+address.</p></noscript>
+</main>
+</body>
+</html>
+""")
+_COMING = "Getting your place ready …"
+_FULL = "Every seat is taken just now. You are number {place} in the line."
+_KEPT = "This page lets you in by itself, in turn. Leave it open: the address keeps your chain."
+
+_PROJECTOR = Template("""<!DOCTYPE html>
+<html lang="en-GB">
+<head>
+<meta charset="utf-8">
+<meta name="viewport" content="width=device-width, initial-scale=1">
+<title>For the projector</title>
+<link rel="stylesheet" href="$static/own/room.css">
+<script src="$static/own/projector.js" defer></script>
+</head>
+<body class="pz-projector" data-state-address="${base}projector/state">
+<main>
+<div class="pz-way">
+<p class="pz-lead">Open this address on your phone or laptop:</p>
+<p class="pz-address">$address</p>
+<div class="pz-qr">$qr</div>
+<p class="small">Type the <b>http://</b> too. A phone may say that this Wi-Fi has no internet: stay in it.</p>
+</div>
+<div class="pz-now">
+<h1 id="lesson">$lesson</h1>
+<p id="seats" role="status">&nbsp;</p>
+<p id="lost" class="pz-lost" hidden>The server does not answer just now. The numbers below are the last ones.</p>
+<div id="counts"></div>
+<p class="small">Nobody is named here, and nothing is stored: the numbers are gone when the server stops.</p>
+</div>
+</main>
+</body>
+</html>
+""")
+
+
+class RoomHandler(Visitors):
+    """What all of the room's handlers share."""
+
+    def initialize(self, room: Room) -> None:
+        self._room = room
+
+    def prepare(self) -> None:
+        if host_of(self.request.host) not in self._room.names:
+            raise HTTPError(421)
+
+    def check_xsrf_cookie(self) -> None:
+        """The cookie that counts is not sent along by other sites (SameSite), and these see to the origin."""
+        origin = self.request.headers.get("Origin")
+        if origin and urlsplit(origin).netloc.lower() != self.request.host.lower():
+            raise HTTPError(403)
+
+    def answer(self, content: Any) -> None:
+        """Send JSON that nobody keeps."""
+        self.set_header("Content-Type", "application/json; charset=utf-8")
+        self.set_header("Cache-Control", "no-store")
+        self.finish(json.dumps(content))
+
+    def show(self, page: Template, **words: str) -> None:
+        """Send a page that nobody keeps."""
+        self.set_header("Content-Type", "text/html; charset=utf-8")
+        self.set_header("Cache-Control", "no-store")
+        self.finish(page.substitute(static=self.settings["static"], base=self.settings["base_url"], **words))
+
+
+def waiting_page(handler: Visitors, place: int | None) -> str:
+    """The page of somebody who comes in (place None) or waits for a seat.
+
+    While it is read, the browser fetches the large files that the chapter will want.
+    """
+    static = handler.settings["static"]
+    preload = "".join(
+        f'<link rel="prefetch" href="{static}/{name}">\n' for name in handler.settings["large_files"]
+    )
+    return _WAITING.substitute(
+        static=static,
+        base=handler.settings["base_url"],
+        preload=preload,
+        title="One moment" if place is None else "The room is full",
+        said=_COMING if place is None else _FULL.format(place=place),
+        kept="" if place is None else _KEPT,
+        place="" if place is None else str(place),
+    )
+
+
+class PlaceHandler(RoomHandler):
+    """Tells somebody who waits whether to come in, and which place in the line they have."""
+
+    def get(self) -> None:
+        who = self.known_visitor()
+        if who is None:
+            # Their browser keeps no cookies, or the server has been started again.
+            self.answer({"enter": False, "place": None, "stranger": True})
+        elif self.seats.of(who) or self._room.line.enters(who):
+            self.answer({"enter": True})
+        else:
+            self.answer({"enter": False, "place": self._room.line.place(who), "said": self._said(who)})
+
+    def _said(self, who: str) -> str:
+        return _FULL.format(place=self._room.line.place(who))
+
+
+class HereHandler(RoomHandler):
+    """A page's word that somebody is reading it."""
+
+    def post(self, kernel_id: str) -> None:
+        if not self.seats.owns(kernel_id, self.known_visitor()):
+            raise HTTPError(404)
+        self.seats.touch(kernel_id)
+        self.set_status(204)
+
+
+class SolvedHandler(RoomHandler):
+    """A page's word that its visitor has solved a task."""
+
+    #: Longest report, bytes.
+    LONGEST = 500
+
+    def post(self) -> None:
+        who = self.known_visitor()
+        if who is None or not self.seats.of(who):
+            raise HTTPError(403)
+        if not self._room.reports.take(who):
+            raise HTTPError(429)
+        if len(self.request.body) > self.LONGEST:
+            raise HTTPError(413)
+        try:
+            report = json.loads(self.request.body)
+            if not isinstance(report, dict) or set(report) != {"lesson", "task"}:
+                raise SolvedError("report: allowed is a lesson and a task, nothing else")
+            self._room.solved.add(who, report["lesson"], report["task"])
+        except SolvedError as problem:
+            self.set_status(400)
+            self.answer({"problem": str(problem)})
+        except (ValueError, RecursionError):
+            raise HTTPError(400) from None
+        else:
+            self.set_status(204)
+
+
+class ProjectorHandler(RoomHandler):
+    """The page for the wall: address, QR code, seats, and how many have solved what."""
+
+    def get(self) -> None:
+        lesson = self._room.lesson
+        self.show(
+            _PROJECTOR,
+            address=escape(self._room.address.rstrip("/")),
+            qr=self._room.qr_svg(),
+            lesson=escape(lesson.title if lesson else "All chapters"),
+        )
+
+
+class ProjectorStateHandler(RoomHandler):
+    """The numbers on the projector page."""
+
+    def get(self) -> None:
+        room = self._room
+        room.line.tidy()
+        taken = min(len(room.seats), room.seats.limit)
+        lessons = [room.lesson] if room.lesson else room.solved.lessons
+        self.answer(
+            {
+                "taken": taken,
+                "free": max(room.seats.limit - taken - room.line.held, 0),
+                "waiting": len(room.line),
+                "lessons": [
+                    {
+                        "title": lesson.title,
+                        "tasks": [{"question": text, "solved": n} for text, n in room.solved.counts(lesson)],
+                    }
+                    for lesson in lessons
+                ],
+            }
+        )

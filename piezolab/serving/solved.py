@@ -1,0 +1,73 @@
+"""How many visitors of a room have solved each task: counts only, no names, and nothing on the disk."""
+
+import hashlib
+import re
+import secrets
+from collections.abc import Callable
+from typing import Protocol
+
+_WORD = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*")
+#: Most lessons counted at once, and most visitors counted for a task.
+MOST_LESSONS, MOST_VISITORS = 50, 5000
+
+
+class SolvedError(ValueError):
+    """What was reported cannot be counted; the message says why in one sentence."""
+
+
+class _Task(Protocol):
+    name: str
+    question: str
+
+
+class _Lesson(Protocol):
+    name: str
+    title: str
+
+    @property
+    def tasks(self) -> tuple[_Task, ...]: ...
+
+
+class Solved:
+    """The count.
+
+    Parameters
+    ----------
+    find : callable
+        Gives the lesson of a name, or None.
+    """
+
+    def __init__(self, find: Callable[[str], _Lesson | None]) -> None:
+        self._find = find
+        self._lessons: dict[str, _Lesson] = {}
+        self._who: dict[tuple[str, str], set[bytes]] = {}
+        # Marks cannot be traced back to a visitor's cookie, not even in this program's memory.
+        self._key = secrets.token_bytes(16)
+
+    def _lesson(self, name: object) -> _Lesson:
+        if not isinstance(name, str) or len(name) > 60 or not _WORD.fullmatch(name):
+            raise SolvedError("lesson: allowed is a lesson's name of small letters, digits and hyphens")
+        if name not in self._lessons:
+            lesson = self._find(name) if len(self._lessons) < MOST_LESSONS else None
+            if lesson is None:
+                raise SolvedError(f"lesson: {name!r} is not known here")
+            self._lessons[name] = lesson
+        return self._lessons[name]
+
+    def add(self, who: str, lesson: object, task: object) -> None:
+        """Count that a visitor has solved a task; a second time changes nothing. Raises SolvedError."""
+        found = self._lesson(lesson)
+        if not isinstance(task, str) or task not in {step.name for step in found.tasks}:
+            raise SolvedError(f"task: allowed are the tasks of the lesson {found.name!r}")
+        marks = self._who.setdefault((found.name, task), set())
+        if len(marks) < MOST_VISITORS:
+            marks.add(hashlib.blake2b(who.encode(), key=self._key, digest_size=12).digest())
+
+    def counts(self, lesson: _Lesson) -> list[tuple[str, int]]:
+        """Each task's question and how many have solved it, in the lesson's order."""
+        return [(task.question, len(self._who.get((lesson.name, task.name), ()))) for task in lesson.tasks]
+
+    @property
+    def lessons(self) -> list[_Lesson]:
+        """The lessons of which something has been solved."""
+        return [self._lessons[name] for name in sorted({name for name, _ in self._who})]

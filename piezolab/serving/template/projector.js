@@ -1,0 +1,54 @@
+// Keeps the numbers on the projector page up to date.
+(() => {
+  "use strict";
+  const address = document.body.dataset.stateAddress;
+  const by = (id) => document.getElementById(id);
+
+  function counts(state) {
+    const made = [];
+    for (const lesson of state.lessons) {
+      if (state.lessons.length > 1 || by("lesson").textContent !== lesson.title) {
+        const title = document.createElement("h2");
+        title.textContent = lesson.title;
+        made.push(title);
+      }
+      const list = document.createElement("ol");
+      for (const task of lesson.tasks) {
+        const item = document.createElement("li");
+        item.append(task.question);
+        const row = document.createElement("div");
+        row.className = "pz-count";
+        const bar = document.createElement("meter");
+        bar.max = Math.max(state.taken, task.solved, 1);
+        bar.value = task.solved;
+        bar.setAttribute("aria-hidden", "true");
+        const number = document.createElement("b");
+        number.textContent = `${task.solved} solved it`;
+        row.append(bar, number);
+        item.append(row);
+        list.append(item);
+      }
+      made.push(list);
+    }
+    by("counts").replaceChildren(...made);
+  }
+
+  let shown = "";
+  async function ask() {
+    try {
+      const text = await (await fetch(address, { cache: "no-store" })).text();
+      if (text !== shown) {
+        const state = JSON.parse(text);
+        const waiting = state.waiting ? `, ${state.waiting} waiting` : "";
+        by("seats").textContent = `${state.taken} ${state.taken === 1 ? "seat" : "seats"} taken, ${state.free} free${waiting}`;
+        counts(state);
+        shown = text;
+      }
+      by("lost").hidden = true;
+    } catch {
+      by("lost").hidden = false;
+    }
+    setTimeout(ask, 2000);
+  }
+  ask();
+})();
