@@ -38,7 +38,7 @@ export default {
       const hint = make("p", { id: `${id}-hint`, class: "pz-hint" }, field.hint);
       hint.hidden = !field.hint;
       entries.set(field.name, { entry, message });
-      (field.more ? hidden : shown).append(make("div", { class: "pz-field-row" },
+      (field.more ? hidden : shown).append(make("div", { class: field.most > 60 ? "pz-field-row pz-long-field" : "pz-field-row" },
         make("label", { for: id }, field.label),
         make("span", { class: "pz-value" }, entry, field.unit ? make("span", { class: "pz-unit" }, field.unit) : null),
         hint, message));
