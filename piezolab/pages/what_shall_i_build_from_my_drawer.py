@@ -42,18 +42,10 @@ def verdict_words(chain: SignalChain, wishes: Wishes) -> str:
     fails = missed(chain, wishes)
     kind = f"A {chain.topology.title} with a {chain.jfet}" if chain.topology.powered else "This chain without a stage"
     if not fails:
-        return (
-            f"{kind} fits all your wishes: it {', it '.join(WISHES[name] for name in WISHES if _asked(name, wishes))}."
-        )
+        return f"{kind} fits all your wishes. Look below for what else your drawer would give."
     return (
         f"{kind} does not fit all your wishes. What fails: that it {', and that it '.join(WISHES[n] for n in fails)}."
     )
-
-
-def _asked(name: str, wishes: Wishes) -> bool:
-    if name == "works":
-        return wishes.works
-    return getattr(wishes, name) is not None
 
 
 def view(chain: SignalChain, kept: SignalChain | None, phase: bool) -> View:
