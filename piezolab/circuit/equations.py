@@ -205,13 +205,9 @@ class Equations:
             moving = isinstance(total, np.ndarray) or total != 0
             factors: Row = {}
             for other, there in off.items():
-                if column == other and other in implicit:
-                    factor = self._diagonal(sums[other], there) * inverse
-                    implicit.discard(other)
-                elif column in there:
-                    factor = there.pop(column) * inverse
-                else:
+                if column not in there:
                     continue
+                factor = there.pop(column) * inverse
                 for name, value in cells.items():
                     if name == other and other in implicit:
                         continue  # the diagonal follows from the sum

@@ -149,15 +149,17 @@ def test_hundred_gigohm_beside_hundred_ohm() -> None:
         assert abs(complex(found[node]) / complex(exact[node]) - 1) < 1e-15
 
 
-def test_exact_resonance_has_an_answer() -> None:
+@pytest.mark.parametrize("ulps", range(-3, 4))
+@pytest.mark.parametrize("ends", [("mass", "damping"), ("damping", "mass")])
+def test_exact_resonance_has_an_answer(ends: tuple[str, str], ulps: int) -> None:
     """At 1/(2 pi sqrt(LC)) coil and capacitor cancel; the resistor behind them is then all that is left."""
     coil, store = 2.0**-10, 2.0**-24
-    frequency = 1 / (2 * np.pi * np.sqrt(coil * store))
+    frequency = 1 / (2 * np.pi * np.sqrt(coil * store)) * (1 + ulps * 2.0**-52)
     network = Network(
         [
             VoltageSource("drive", "a", GROUND),
             Capacitor("C", "a", "mass", store),
-            Inductor("L", "mass", "damping", coil),
+            Inductor("L", *ends, coil),
             Resistor("R", "damping", "out", 600.0),
             Resistor("load", "out", GROUND, 300.0),
         ]

@@ -158,3 +158,14 @@ def test_no_transistor_no_load_line() -> None:
     network = Network([VoltageSource("E", "a", GROUND), Resistor("R", "a", GROUND, 1.0)])
     with pytest.raises(CircuitError, match="without a transistor has no load line"):
         load_line(network, operating_point(network), 1e3, "E", "a")
+
+
+def test_beyond_cut_off_nothing_more_comes_out_even_where_the_output_is_turned() -> None:
+    """A coupling capacitor as large as its load at 1 kHz turns the output by 45 degrees; the current that stops still
+    leaves |Z| times its own size behind, and no louder signal adds to that."""
+    network = _gain_stage(1.0, 1e-15).changed("C_out", farad=1 / (2 * np.pi * 1e3 * 14.7e3))
+    point = operating_point(network)
+    points, output = load_line(network, point, 1e3, "E", "out").at(np.array([-6.0, -4.0, -3.0]))
+    assert np.all(points["Q"].i_channel == 0)
+    reach = 4.7e3 * 10e3 / abs(14.7e3 - 14.7e3j) * float(point.jfets["Q"].i_channel)
+    assert np.allclose(output, reach, rtol=2e-3)

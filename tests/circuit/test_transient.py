@@ -44,6 +44,19 @@ def test_error_falls_with_the_square_of_the_step() -> None:
     assert 3.5 < errors[0] / errors[1] < 4.5 and 3.5 < errors[1] / errors[2] < 4.5
 
 
+def test_steps_may_change_from_one_to_the_next() -> None:
+    """Second order all the same: steps that alternate between one and one and a half, twice as many, a quarter."""
+    errors = []
+    for count in (300, 600):
+        steps = np.where(np.arange(count) % 2, 1.5, 1.0)
+        time = np.concatenate([[0.0], np.cumsum(steps)]) / steps.sum() * 6.28e-3
+        gain = 1 / (1 + 1j)
+        wave = {"E": np.sin(1e3 * time)}
+        found = transient(_rc(), time, wave, {"C": np.imag(gain)}).voltages["b"]
+        errors.append(np.max(np.abs(found - np.imag(gain * np.exp(1e3j * time)))))
+    assert errors[1] < 1e-4 and 3.5 < errors[0] / errors[1] < 4.5
+
+
 def test_ringing_coil_against_its_closed_form() -> None:
     network = Network(
         [
