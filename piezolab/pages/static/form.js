@@ -24,21 +24,26 @@ export default {
     for (const field of model.get("fields")) {
       const id = `${stem}-${field.name}`;
       const described = `${id}-hint ${id}-message`;
+      const long = field.most > 60;
       let entry;
       if (field.options.length) {
         entry = make("select", { id, class: "pz-select", "aria-describedby": described });
         for (const [word, label] of field.options) entry.append(make("option", { value: word }, label));
       } else {
-        entry = make("input", {
-          id, type: "text", class: "pz-entry", autocomplete: "off", autocapitalize: "off", spellcheck: "false",
-          "aria-describedby": described,
+        const plain = { id, class: "pz-entry", autocomplete: "off", autocapitalize: "off", spellcheck: "false", "aria-describedby": described };
+        // A list needs lines, or most of it would lie beyond the edge of its field.
+        entry = long ? make("textarea", { ...plain, rows: 2 }) : make("input", { ...plain, type: "text" });
+        if (long) entry.addEventListener("keydown", (event) => {
+          if (event.key !== "Enter" || event.shiftKey) return;
+          event.preventDefault();
+          form.requestSubmit();
         });
       }
       const message = make("p", { id: `${id}-message`, class: "pz-message", role: "alert" });
       const hint = make("p", { id: `${id}-hint`, class: "pz-hint" }, field.hint);
       hint.hidden = !field.hint;
       entries.set(field.name, { entry, message });
-      (field.more ? hidden : shown).append(make("div", { class: field.most > 60 ? "pz-field-row pz-long-field" : "pz-field-row" },
+      (field.more ? hidden : shown).append(make("div", { class: long ? "pz-field-row pz-long-field" : "pz-field-row" },
         make("label", { for: id }, field.label),
         make("span", { class: "pz-value" }, entry, field.unit ? make("span", { class: "pz-unit" }, field.unit) : null),
         hint, message));
