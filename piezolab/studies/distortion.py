@@ -1,8 +1,8 @@
 """Added harmonics: what the stage's curve makes of a pure note at 1 kHz.
 
-The note goes through the static curve of the a.c. load line (`levels.load_voltage`), period by period alike:
-right as long as the gate does not conduct and the input does not clip; beyond those edges the true sound is
-rougher, and `beyond` says so.
+The note goes through the static curve of the a.c. load line, period by period alike. The input's own clipping and what
+builds up over many periods (a capacitor that a conducting gate charges) are left out; `beyond` says where an edge is
+passed.
 """
 
 from __future__ import annotations
@@ -46,7 +46,7 @@ def distortion(chain: SignalChain, play_db: tuple[float, ...] = (SOFT_DB, NORMAL
     peak = chain.values.play_v * 10 ** (db / 20)
     turn = 2 * np.pi * np.arange(_SAMPLES) / _SAMPLES
     e = peak[:, None] * np.sin(turn)
-    out = np.stack([load_voltage(linear, row) for row in e])
+    out = load_voltage(linear, e.reshape(-1)).reshape(e.shape)
     harmonics = 2 * np.abs(np.fft.rfft(out, axis=-1))[:, 1 : HARMONICS + 1] / _SAMPLES
     return Distortion(db, harmonics, peak > float(levels(chain).clip_input_v_peak))
 

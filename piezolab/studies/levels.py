@@ -12,12 +12,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from piezolab.chain import SignalChain
-from piezolab.chain.stages.transistor import TRANSISTOR
 from piezolab.chain.values import Values
-from piezolab.circuit.jfet import channel
+from piezolab.circuit.load_line import LoadLine, load_line
 from piezolab.quantity import dbu
 from piezolab.studies.linear import LinearChain
-from piezolab.studies.load_line import signal_line
 from piezolab.studies.swing import swing
 
 SIGNAL_HZ = 1000.0
@@ -100,38 +98,16 @@ def levels(chain: SignalChain) -> Levels:
 def load_voltage(linear: LinearChain, e: np.ndarray) -> np.ndarray:
     """Change of the load's voltage on the a.c. load line for pickup voltages e (V, shape batch + (E,)), in V.
 
-    The load line is taken as real: at 1 kHz its reactive part turns the phase and hardly the size.
+    Raises ValueError where there is no transistor.
     """
-    q, line = linear.transistor, signal_line(linear.assembly)
-    model = linear.assembly.network[TRANSISTOR].model.take(np.arange(q.i_d.size), q.i_d.shape)
+    return _line(linear).at(e)[1]
 
-    def wide(value: np.ndarray) -> np.ndarray:
-        return np.broadcast_to(np.asarray(value), q.i_d.shape).reshape(-1, 1)
 
-    phase = np.exp(-1j * np.angle(np.where(np.abs(line.gs_e) > 0, line.gs_e, 1.0)))
-    gs_e, ds_e, out_e = (wide(np.real(value * phase)) for value in (line.gs_e, line.ds_e, line.out_e))
-    gs_i, ds_i, out_i = (wide(np.real(value)) for value in (line.gs_i, line.ds_i, line.out_i))
-    v_gs, v_ds, i_rest = wide(q.v_gs), wide(q.v_ds), wide(q.i_channel)
-    columns = {name: np.asarray(getattr(model, name)) for name in model.__dataclass_fields__}
-    model = type(model)(**{name: v[:, None] if v.ndim else v for name, v in columns.items()})
-    flat = np.asarray(e, float).reshape(q.i_d.size, -1)
-
-    def surplus(change: np.ndarray) -> np.ndarray:
-        gate, drain = v_gs + gs_e * flat - gs_i * change, v_ds + ds_e * flat - ds_i * change
-        return i_rest + change - channel(model, gate, drain)[0]
-
-    reach = np.maximum(np.abs(i_rest), 1e-9)
-    low, high = -reach + 0 * flat, reach + 0 * flat
-    for _ in range(40):  # the current may rise far beyond rest
-        short = surplus(high) < 0
-        if not short.any():
-            break
-        high = np.where(short, 2 * high, high)
-    for _ in range(60):
-        middle = 0.5 * (low + high)
-        below = surplus(middle) < 0
-        low, high = np.where(below, middle, low), np.where(below, high, middle)
-    return (out_e * flat - out_i * 0.5 * (low + high)).reshape(np.shape(e))
+def _line(linear: LinearChain) -> LoadLine:
+    if linear.transistor is None:
+        raise ValueError("a chain without a stage has no load line")
+    assembly = linear.assembly
+    return load_line(assembly.network, linear.point, SIGNAL_HZ, assembly.drive, assembly.load)
 
 
 def _ceiling(linear: LinearChain, ceiling: np.ndarray, sign: int, nearest: np.ndarray) -> np.ndarray:
@@ -140,10 +116,11 @@ def _ceiling(linear: LinearChain, ceiling: np.ndarray, sign: int, nearest: np.nd
     comes first."""
     low, high = np.zeros(nearest.shape), np.minimum(nearest, _FAR)
     steps = np.linspace(0.0, 1.0, 33)
+    line = _line(linear)
     reached = np.zeros(nearest.shape, bool)
     for narrowing in range(6):  # each round looks at 32 parts of what is left
         grid = low[..., None] + (high - low)[..., None] * steps
-        over = np.abs(load_voltage(linear, sign * grid)) >= ceiling[..., None]
+        over = np.abs(line.at(sign * grid)[1]) >= ceiling[..., None]
         over[..., -1] |= narrowing > 0
         if narrowing == 0:
             reached = over.any(axis=-1)
