@@ -54,7 +54,9 @@ class Chapter:
     slug: its address word; own: the keys of its own two to four controls; view: from the chain, the kept chain or None,
     and whether phase is wanted on narrow plots too; table: HTML of the numbers; maths: HTML with formulas between
     dollar signs and their source; cautions: sentences, where work can hurt someone; needs_stage: it has nothing to
-    show without; has_phase: its figure has a lower panel, and lower: what that shows.
+    show without; has_phase: its figure has a lower panel, and lower: what that shows; at_rest: its figure takes too
+    long to follow a slider, and is worked out when a change is finished; settings: parts below its own controls, for
+    what is chosen beside the chain; more: parts between the player and the schematic.
     """
 
     slug: str
@@ -67,6 +69,8 @@ class Chapter:
     needs_stage: bool = False
     has_phase: bool = True
     lower: str = "phase"
+    at_rest: bool = False
+    settings: Callable[[Bench], Sequence[Any]] = field(default=lambda bench: ())
     more: Callable[[Bench], Sequence[Any]] = field(default=lambda bench: ())
 
 
@@ -112,8 +116,9 @@ class Page:
 
     def _laid_out(self) -> VBox:
         stick = VBox([self.verdict, self.plot]).add_class("pz-stick")
-        side = VBox([self.own, self.stage_in, self.bar, self.advice, self.folded]).add_class("pz-side")
         chapter = self.chapter
+        settings = chapter.settings(self.bench)
+        side = VBox([self.own, *settings, self.stage_in, self.bar, self.advice, self.folded]).add_class("pz-side")
         tried = Box([stick, side]).add_class("pz-try")
         rows = [Look(), self.lesson_head, self.problems, tried, self.player, *chapter.more(self.bench)]
         rows += [self.schematic, self.table]
@@ -128,7 +133,7 @@ class Page:
 
     def _connect(self) -> None:
         bench = self.bench
-        bench.observe(lambda _: self._draw(), ["chain", "kept"])
+        bench.observe(lambda _: self._draw(), ["settled" if self.chapter.at_rest else "chain", "kept"])
         bench.observe(lambda _: self._settle(), "settled")
         bench.observe(lambda _: self._show_problems(), ["problems", "trouble"])
         bench.observe(lambda _: self._show_bar(), ["can_undo", "can_redo", "kept"])
@@ -140,6 +145,11 @@ class Page:
         self._settle()
         self._show_problems()
         self._show_bar()
+
+    def redraw(self) -> None:
+        """Draw and list again for something else than the chain that changed."""
+        self._draw()
+        self._settle()
 
     # -- what follows the chain ---------------------------------------------------------------------------------
     def _draw(self) -> None:

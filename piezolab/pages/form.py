@@ -51,6 +51,8 @@ class Form(Piece):
     title = traitlets.Unicode("").tag(sync=True)
     button = traitlets.Unicode("").tag(sync=True)
     more = traitlets.Unicode("").tag(sync=True)
+    #: A sentence or two between title and fields.
+    about = traitlets.Unicode("").tag(sync=True)
     values = traitlets.Dict().tag(sync=True)
     wrong = traitlets.Dict().tag(sync=True)
     said = traitlets.Unicode("").tag(sync=True)
@@ -62,9 +64,10 @@ class Form(Piece):
         button: str,
         asked: Callable[[Mapping[str, str]], str],
         more: str = "",
+        about: str = "",
     ) -> None:
         super().__init__(
-            title=title, fields=[asdict(field) for field in fields], button=button, more=more,
+            about=about, title=title, fields=[asdict(field) for field in fields], button=button, more=more,
             values={field.name: field.value for field in fields},
         )  # fmt: skip
         self._most = {field.name: field.most for field in fields}

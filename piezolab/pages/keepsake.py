@@ -9,6 +9,7 @@ any page, and calls `Keepsake.use` to be handed what was kept.
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
@@ -22,6 +23,7 @@ from piezolab.pages.piece import STATIC, Piece, text_in
 FORMAT = "piezolab keepsake 1"
 MOST_FILE = 256_000  # characters
 MOST_TRANSISTORS = 40
+MEASURED = ("pickup_c", "play_v", "input_r")  # link keys of the values measured with their ends
 
 
 @dataclass(frozen=True)
@@ -49,9 +51,9 @@ def _curve(value: Any) -> str:
 
 def _tasks(value: Any) -> dict[str, bool]:
     if not isinstance(value, dict) or len(value) > 500:
-        raise ValueError("it is no list of tasks")
+        raise ValueError("it is no list of finished things")
     if not all(isinstance(name, str) and len(name) <= 80 and done is True for name, done in value.items()):
-        raise ValueError("it names something that is no finished task")
+        raise ValueError("it names something that is not finished")
     return dict(value)
 
 
@@ -90,13 +92,34 @@ def _drawer(value: Any) -> dict[str, str]:
     return dict(value)
 
 
+def _measured(value: Any) -> dict[str, list[float | None]]:
+    """Link key -> value, low and high end in SI units; None for an end that is not known."""
+    if not isinstance(value, dict) or not set(value) <= set(MEASURED):
+        raise ValueError(f"it names something other than {', '.join(MEASURED)}")
+    for key, row in value.items():
+        numbers = isinstance(row, list) and len(row) == 3 and all(
+            n is None or (type(n) in (int, float) and math.isfinite(n) and n >= 0) for n in row
+        )
+        if not numbers or row[0] is None:
+            raise ValueError(f"{key} is no value with its two ends")
+        try:
+            SignalChain({key: row[0]})
+        except ChainError as error:
+            raise ValueError(error.problems[0].sentence) from None
+    return dict(value)
+
+
 #: Everything that can be kept, by name.
 SECTIONS: dict[str, Section] = {
     "curve": Section("the kept curve", _curve, 4_500),
     "tasks": Section("finished tasks", _tasks, 50_000),
     "bag": Section("measured transistors", _bag, 8_000),
     "drawer": Section("the drawer", _drawer, 4_000),
+    "fault": Section("readings of the fault finder", _readings, 2_500),
     "readings": Section("meter readings", _readings, 2_500),
+    "checks": Section("ticked steps of the build", _tasks, 20_000),
+    "build": Section("board and meter", _readings, 2_500),
+    "measured": Section("measured values", _measured, 1_000),
 }
 
 
@@ -158,7 +181,7 @@ class Keepsake(Piece):
         try:
             text = self._text(name, value)
         except (ValueError, RecursionError) as error:
-            return [f"{SECTIONS[name].label}: left out, since {str(error)[:200]}"]
+            return [f"{SECTIONS[name].label}: left out, since {str(error)[:200].rstrip('.')}."]
         self._values[name] = text
         if store:
             self.send({"keep": {name: text}})
@@ -183,6 +206,7 @@ class Keepsake(Piece):
         self.said = " ".join(wrong)
 
     def _file(self, content: dict[str, Any]) -> None:
+        self.said = ""  # the same sentence about another file is news, too
         text = text_in(content, "text", MOST_FILE)
         wrong = self.open_file(text if text is not None else "")
         self.said = " ".join(wrong) if wrong else "The file was opened."

@@ -45,8 +45,8 @@ class Foldable(Block):
             self.opened = content.get("open") is True
 
 
-class _Following:
-    """What both kinds of section do: follow the bench while open, and catch up when opened."""
+class Following:
+    """What every kind of section does: follow the bench while open, and catch up when opened."""
 
     def _follow(self, bench: Bench, head: Foldable, show: Callable[[], None], *names: str) -> None:
         self._bench, self._head, self._show = bench, head, show
@@ -79,7 +79,7 @@ class _Following:
         self._head.content = paragraphs(sentence)
 
 
-class Section(Foldable, _Following):
+class Section(Foldable, Following):
     """Text, a list or a table made from the chain.
 
     kind: class of the block in the page's style; make: HTML from the chain, everything of a visitor's escaped; an
@@ -97,7 +97,7 @@ class Section(Foldable, _Following):
         self._follow(bench, self, show, "settled")
 
 
-class PlotSection(VBox, _Following):
+class PlotSection(VBox, Following):
     """A figure made from the chain and the kept chain (or None), under a heading.
 
     draw: see `Figure`; height_px: before it is drawn, and where the layout names none.

@@ -49,7 +49,9 @@ export default {
         hint, message));
     }
     const said = make("p", { class: "pz-said", role: "status" });
-    form.append(make("h3", { id: `${stem}-title` }, model.get("title")), shown);
+    const about = make("p", {}, model.get("about"));
+    about.hidden = !model.get("about");
+    form.append(make("h3", { id: `${stem}-title` }, model.get("title")), about, shown);
     let fold = null;
     if (model.get("more")) {
       fold = make("details", { class: "pz-small-fold" }, make("summary", {}, model.get("more")), hidden);
