@@ -1,0 +1,75 @@
+// The build sheet: asked of the package when a button is pressed, then saved or opened by the browser itself.
+const FREE_MS = 60000;
+
+export default {
+  render({ model, el }) {
+    el.classList.add("pz-sheet");
+    const row = document.createElement("div");
+    row.className = "pz-buttons";
+    const said = document.createElement("p");
+    said.className = "pz-hint";
+    said.setAttribute("role", "status");
+    const button = (label) => {
+      const made = document.createElement("button");
+      made.type = "button";
+      made.className = "pz-button";
+      made.textContent = label;
+      row.append(made);
+      return made;
+    };
+    const save = button("download the build sheet");
+    const print = button("open it to print");
+    el.append(row, said);
+
+    let use = null; // what the sheet is wanted for
+    function ask(how) {
+      if (use) return;
+      use = how;
+      said.textContent = "The sheet is being worked out …";
+      model.send({ word: "sheet" });
+    }
+    save.addEventListener("click", () => ask((address) => {
+      const link = document.createElement("a");
+      link.href = address;
+      link.download = model.get("file");
+      link.click();
+      said.textContent = `Saved as ${model.get("file")}.`;
+    }));
+    print.addEventListener("click", () => {
+      if (use) return;
+      // Opened at the press itself: later on a browser takes it for an unwanted window.
+      const page = window.open("", "_blank");
+      if (!page) {
+        said.textContent = "This browser opens no further window here; download the sheet and print it from there.";
+        return;
+      }
+      page.document.title = "Build sheet";
+      page.document.body.textContent = "The sheet is being worked out …";
+      ask((address, text) => {
+        if (page.closed) {
+          said.textContent = "";
+          return;
+        }
+        page.document.open();
+        page.document.write(text);
+        page.document.close();
+        said.textContent = "The sheet is open in a window of its own. Print it at 100 %, not “fit to page”.";
+        setTimeout(() => page.print(), 300);
+      });
+    });
+    function receive(message) {
+      const how = use;
+      if (message?.sheet && how) {
+        use = null;
+        const address = URL.createObjectURL(new Blob([message.sheet], { type: "text/html" }));
+        how(address, message.sheet);
+        setTimeout(() => URL.revokeObjectURL(address), FREE_MS);
+      } else if (message?.trouble) {
+        use = null;
+        said.textContent = message.trouble;
+      }
+    }
+    model.on("msg:custom", receive);
+    return () => model.off("msg:custom", receive);
+  },
+};
