@@ -64,6 +64,7 @@ def _is_loopback(host: str) -> bool:
     if host == "localhost" or host.endswith(".localhost"):
         return True
     try:
-        return ipaddress.ip_address(host).is_loopback
+        address = ipaddress.ip_address(host)
     except ValueError:
         return False
+    return address.is_loopback or address.is_unspecified

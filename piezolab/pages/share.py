@@ -69,10 +69,12 @@ class Share(Piece):
                 ),
             )
         else:
-            self.qr, self.qr_said = qr_svg(self._address.link), ""
+            self.qr = qr_svg(self._address.link)
+            self.qr_said = "" if self.qr else "This link is too long for a QR code. Copy it instead."
 
     def open_text(self, text: str) -> None:
         """Open a shared configuration: a link from any host, or its text."""
+        self.said = []  # the same sentence about another text is news, too
         wrong = self._bench.open(text)
         self.said = list(wrong) if wrong else ["Opened."]
 
@@ -101,11 +103,17 @@ def neighbours(slug: str, chapters: list[Chapter]) -> list[dict[str, str]]:
 
 
 def qr_svg(link: str) -> str:
-    """The link as a QR code (ISO/IEC 18004, drawn by segno), dark on light in any theme, as inline SVG."""
+    """The link as a QR code (ISO/IEC 18004, drawn by segno), dark on light in any theme, as inline SVG.
+
+    Empty for a link that is too long for one.
+    """
     import segno
 
     drawn = io.BytesIO()
-    code = segno.make(link, micro=False, error="m", boost_error=False)
+    try:
+        code = segno.make(link, micro=False, error="m", boost_error=False)
+    except segno.DataOverflowError:
+        return ""
     plain = {"xmldecl": False, "svgns": False, "omitsize": True, "nl": False}
     code.save(drawn, kind="svg", dark="#000", light="#fff", border=4, **plain)
     svg = drawn.getvalue().decode("utf-8")

@@ -67,7 +67,7 @@ def test_page_words_stay_in_the_address_but_not_in_the_link(monkeypatch):
     assert address.page_words == "lesson=two" and address.link == "http://192.168.0.7/x?pickup_c=1n5"
 
 
-@pytest.mark.parametrize("host", ["localhost", "127.0.0.1", "127.1.2.3", "[::1]", "x.localhost"])
+@pytest.mark.parametrize("host", ["localhost", "127.0.0.1", "127.1.2.3", "[::1]", "x.localhost", "0.0.0.0"])
 def test_no_code_for_an_address_of_this_computer_only(address, share, host):
     at(address, f"http://{host}:8350/x")
     share._heard(share, {"word": "qr"}, [])
@@ -82,6 +82,13 @@ def test_the_code_holds_the_link_and_follows_the_chain(bench, address, share):
     assert first.startswith("<svg") and "http" not in re.sub(r'"[^"]*"', "", first)
     bench.enter("gate_r", "10M")
     assert share.qr != first
+
+
+def test_a_link_too_long_for_a_code_is_no_failure(address, share):
+    at(address, "http://192.168.0.7:8350/x")
+    share._address.base += "/" + "x" * 3000
+    share._heard(share, {"word": "qr"}, [])
+    assert share.qr == "" and "too long" in share.qr_said
 
 
 def test_the_code_is_what_the_library_makes_of_the_link():
