@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from piezolab.studies.faults.readings import natural, scaled
+from piezolab.studies.faults.readings import natural, scaled, shown
 from piezolab.studies.faults.table import FaultTable
 
+HELD = (0.5, 99.5)  # percentiles
 _ODD = 0.05  # the likeliest word has 0.02 where it does not hold at all
 
 
@@ -31,7 +32,14 @@ def outside(table: FaultTable, value: np.ndarray, band: np.ndarray, ac: bool = T
     counted = np.array(
         [table.resolved[m] and (ac or check.kind in ("ohm", "dc")) for m, check in enumerate(table.checks[:-1])]
     )
+    value = np.stack([shown(check.kind, row, table.meter) for check, row in zip(table.checks, value, strict=False)])
     return ((value < band[:, :1]) | (value > band[:, 1:])) & counted[:, None]
+
+
+def band_of(table: FaultTable, value: np.ndarray) -> np.ndarray:
+    """The band that holds 99 % of some builds' readings (M, N), scaled, by check, (M, 2)."""
+    rows = [shown(check.kind, row, table.meter) for check, row in zip(table.checks, value, strict=False)]
+    return np.percentile(np.stack(rows), HELD, axis=1).T
 
 
 def leaves(
@@ -54,11 +62,11 @@ def odd_tone(table: FaultTable, tone: np.ndarray) -> np.ndarray:
 def fault_band(table: FaultTable, hypothesis: int) -> np.ndarray:
     """The band that holds 99 % of the builds with one fault, widened, (M, 2)."""
     own = table.of_hypothesis == hypothesis
-    return widened(table, np.percentile(table.value[:, own], (0.5, 99.5), axis=1).T)
+    return widened(table, band_of(table, table.value[:, own]))
 
 
 def seen_shares(table: FaultTable) -> np.ndarray:
     """Share of the builds of each hypothesis that leave a healthy band, by meter or tone."""
-    out = leaves(table, table.value, table.tone, table.band)
+    out = leaves(table, table.value, table.tone, band_of(table, table.value[:, table.of_hypothesis == 0]))
     count = len(table.hypotheses)
     return np.bincount(table.of_hypothesis, out, count) / np.bincount(table.of_hypothesis, minlength=count)

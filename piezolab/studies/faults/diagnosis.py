@@ -16,6 +16,7 @@ from piezolab.studies.faults.table import FaultTable
 LEAST_INFORMATION = {False: 0.01, True: 0.001}  # bits: while a spot is sought, and while it is confirmed
 _SHOWN = 0.001
 _SUSPECTS = 6
+_CLEARING = 2.0
 
 
 @dataclass(frozen=True)
@@ -166,7 +167,12 @@ def _steps(
         and (check not in taken or check in again)
         and (m == len(table.value) or table.resolved[m])
     ]
-    bits = information(table, why.weight, allowed) if confirm is None else confirmation(table, why.weight, *confirm, allowed)
+    if confirm is None:
+        bits = information(table, why.weight, allowed)
+        if unpowered:  # what tells whether there is a short opens the way to the readings with the battery in
+            bits = bits + _CLEARING * information(table, why.weight, allowed, table.dangerous.astype(int))
+    else:
+        bits = confirmation(table, why.weight, *confirm, allowed)
     order = np.argsort(-bits, kind="stable")
     leading = [each.spot for each in spots[:4] if each.probability > _SHOWN]
     return [

@@ -111,8 +111,11 @@ def _swaps(bench: Bench) -> Iterator[Hypothesis]:
                 for what in ("ohm", "farad")
             }
 
-        weight = 1.0 if one.kind == other.kind else 0.25  # they look different
-        yield Hypothesis(f"swapped:{p}+{q}", "swapped", f"swap:{p}+{q}", (p, q), weight, swap)
+        if one.kind == other.kind:
+            weight, spot = 1.0, f"swap:{p}+{q}"
+        else:  # they look different: seldom done, and seen at once at the resistor's place
+            weight, spot = 0.25, f"part:{p if one.kind == 'resistor' else q}"
+        yield Hypothesis(f"swapped:{p}+{q}", "swapped", spot, (p, q), weight, swap)
 
 
 def _transistor(part: Part, supply: str | None) -> Iterator[Hypothesis]:

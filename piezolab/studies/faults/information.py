@@ -14,7 +14,7 @@ import numpy as np
 
 from piezolab.studies.faults.likelihood import BANDWIDTH
 from piezolab.studies.faults.pairs import Pairs, composed_tone, composed_value
-from piezolab.studies.faults.readings import natural, scaled
+from piezolab.studies.faults.readings import natural, over_range, scaled, shown
 from piezolab.studies.faults.table import FaultTable
 
 _BINS = 320
@@ -54,7 +54,10 @@ class Bins:
 
     def __init__(self, table: FaultTable) -> None:
         rng = np.random.default_rng(_SEED)
-        value = table.value
+        value = np.stack(
+            [shown(check.kind, row, table.meter) for check, row in zip(table.checks, table.value, strict=False)]
+        )
+        self.top = [over_range(table.meter) if check.kind == "ohm" else np.inf for check in table.checks[:-1]]
         self.low = value.min(axis=1) - 0.5
         self.step = (value.max(axis=1) + 0.5 - self.low) / _BINS
         self.normal = rng.standard_normal(value.shape[1], np.float32)
@@ -62,12 +65,13 @@ class Bins:
         for m, check in enumerate(table.checks[:-1]):
             noise = np.hypot(BANDWIDTH * table.width[m], _noise(table, m, check.kind))
             for copy in range(_COPIES):
-                moved = value[m] + noise * rng.standard_normal(value.shape[1], np.float32)
+                moved = table.value[m] + noise * rng.standard_normal(value.shape[1], np.float32)
                 self.index[m, copy] = self.number(m, moved)
 
     def number(self, m: int, value: np.ndarray) -> np.ndarray:
         """The bins of values at check m."""
-        return np.clip((value - self.low[m]) / self.step[m], 0, _BINS - 1).astype(np.int16)
+        answer = np.clip((value - self.low[m]) / self.step[m], 0, _BINS - 1).astype(np.int16)
+        return np.where(value > self.top[m], np.int16(_BINS - 1), answer)
 
 
 def _noise(table: FaultTable, m: int, kind: str) -> np.ndarray:
@@ -90,13 +94,14 @@ def _bins(table: FaultTable) -> Bins:
 
 
 def information(
-    table: FaultTable, weight: np.ndarray, checks: Sequence[int]
+    table: FaultTable, weight: np.ndarray, checks: Sequence[int], group: np.ndarray | None = None
 ) -> np.ndarray:
-    """Expected information about the spot, bits, of each check (rows of `table.checks`)."""
+    """Expected information, bits, of each check (rows of `table.checks`) about the spot, or about another group (P,)."""
+    group = table.spot if group is None else group
     active = np.flatnonzero(weight > _LEAST_WEIGHT * weight.max())
     w = weight[active]
     w = w / w.sum()
-    spot, count = table.spot[active], len(table.spots)
+    spot, count = group[active], int(group.max()) + 1
     share = np.bincount(spot, w, count)
     there = np.flatnonzero(share > 1e-9)
     rank = np.zeros(count, int)

@@ -13,24 +13,27 @@ from dataclasses import dataclass
 import numpy as np
 
 from piezolab.studies.faults.hearing import TONES, heard_likelihood
-from piezolab.studies.faults.readings import Reading, scaled, sigma
+from piezolab.studies.faults.readings import Reading, over_range, scaled, sigma
 from piezolab.studies.faults.table import FaultTable
 
 BANDWIDTH = 0.7  # of the distance over which a tenth of a fault's builds lie
-STRAY_DENSITY = 1.0 / 15.0  # a reading that nothing explains may lie anywhere on the scale
+_STRAY_DENSITY = 1.0 / 15.0  # a reading that nothing explains may lie anywhere on the scale
+_STRAY_OVER = 0.1  # or be over range
 _AGREE_SIGMAS = 4.0
 
 
 @dataclass(frozen=True)
 class Same:
     """Readings of one check that agree, as one: members: their places in the list; row: of the table; y, sigma: on its
-    scale; slip, stray: probability of either; word: of a tone."""
+    scale; over: the display said over range; slip, stray: probability of a slip, density of a stray value; word: of a
+    tone."""
 
     kind: str
     members: tuple[int, ...]
     row: int
     y: float
     sigma: float
+    over: bool
     slip: float
     stray: float
     word: str
@@ -80,7 +83,7 @@ def explain(table: FaultTable, readings: Sequence[Reading], heard: Sequence[str]
         part = weight / likelihood
         for k in same.members:
             slipped[k] = float(np.sum(part * elsewhere))
-            stray[k] = float(np.sum(part)) * same.stray * STRAY_DENSITY
+            stray[k] = float(np.sum(part)) * same.stray
     return Explanation(weight, evidence, tuple(slipped), tuple(stray), reckoned)
 
 
@@ -108,16 +111,19 @@ def _agree(table: FaultTable, one: Reading, other: Reading) -> bool:
 def _same(table: FaultTable, readings: Sequence[Reading], members: Sequence[int]) -> Same:
     first, limits, count = readings[members[0]], table.limits, len(members)
     if first.kind == "tone":
-        return Same("tone", tuple(members), len(table.value), 0.0, 0.0, 0.0, 0.0, str(first.value))
+        return Same("tone", tuple(members), len(table.value), 0.0, 0.0, False, 0.0, 0.0, str(first.value))
     meter = table.meter
+    over = first.kind == "ohm" and float(first.value) > meter.ohm_max
+    y = over_range(meter) if over else np.mean([scaled(first.kind, readings[k].value, meter) for k in members])
     return Same(
         first.kind,
         tuple(members),
         table.index(first.check),
-        float(np.mean([scaled(first.kind, readings[k].value, meter) for k in members])),
+        float(y),
         float(np.mean([sigma(readings[k], meter) for k in members])),
+        over,
         limits.slip**count,
-        limits.stray**count,
+        limits.stray**count * (_STRAY_OVER if over else _STRAY_DENSITY),
         "",
     )
 
@@ -127,13 +133,21 @@ def _likelihood(table: FaultTable, same: Same) -> tuple[np.ndarray, np.ndarray]:
     if same.kind == "tone":
         likelihood = table.tone[TONES.index(same.word)].astype(float)
         return likelihood, np.zeros_like(likelihood)
-    likelihood = (1 - same.slip - same.stray) * _density(table, same.row, same)
-    elsewhere = np.full_like(likelihood, same.stray * STRAY_DENSITY)
+    likelihood = (1 - same.slip) * _of(table, same.row, same)
+    elsewhere = np.full_like(likelihood, same.stray)
     for n in table.neighbours[same.row]:
-        elsewhere += same.slip / len(table.neighbours[same.row]) * _density(table, n, same)
+        elsewhere += same.slip / len(table.neighbours[same.row]) * _of(table, n, same)
     return likelihood + elsewhere, elsewhere
 
 
-def _density(table: FaultTable, m: int, same: Same) -> np.ndarray:
-    variance = same.sigma**2 + (BANDWIDTH * table.width[m].astype(float)) ** 2
-    return np.exp(-0.5 * (same.y - table.value[m]) ** 2 / variance) / np.sqrt(2 * np.pi * variance)
+def _of(table: FaultTable, m: int, same: Same) -> np.ndarray:
+    return density(same, table.value[m], BANDWIDTH * table.width[m])
+
+
+def density(same: Same, value: np.ndarray, width: np.ndarray, least: float = 0.0) -> np.ndarray:
+    """Density of a reading where builds give `value` with bandwidth `width` (any shape); over range: its probability."""
+    spread = np.sqrt(width**2 + np.float32(max(same.sigma, least) ** 2))
+    distance = np.clip((value - np.float32(same.y)) / spread, -40.0, 40.0)
+    if same.over:
+        return 1.0 / (1.0 + np.exp(np.float32(-1.702) * distance))  # near enough the normal integral
+    return np.exp(np.float32(-0.5) * distance**2) / (np.float32(np.sqrt(2 * np.pi)) * spread)

@@ -23,7 +23,6 @@ from piezolab.studies.faults.table import FaultTable
 from piezolab.studies.metering import Meter
 
 SIZE = 200
-HEALTHY_BAND = (0.5, 99.5)  # percentiles
 _LEAST_RESOLVED_DIGITS = 10.0
 _NEIGHBOURS_SHARE = 10  # a build's bandwidth reaches over a tenth of the builds of its fault, each way
 
@@ -66,7 +65,6 @@ def _made(chain: SignalChain, meter: Meter, tone: Tone, size: int) -> FaultTable
         dangerous=np.abs(found.battery_a) > limits.hot_a,
         heard=hearing.holds(found, healthy, crackling, limits.hot_a).astype(np.float32),
         tone=hearing.tone_shares(found, healthy).astype(np.float32),
-        band=np.percentile(value[:, healthy], HEALTHY_BAND, axis=1).T,
     )
 
 

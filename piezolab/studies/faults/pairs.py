@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from piezolab.studies.faults.hearing import TONES, heard_likelihood
-from piezolab.studies.faults.likelihood import BANDWIDTH, STRAY_DENSITY, Reckoned
+from piezolab.studies.faults.likelihood import BANDWIDTH, Reckoned, Same, density
 from piezolab.studies.faults.table import FaultTable
 
 _LEADING = 14  # single faults that a pair must hold one of
@@ -114,28 +114,23 @@ def composed_tone(table: FaultTable, couples: Pairs) -> np.ndarray:
     return np.tensordot(worse, couples.share, 2)
 
 
-def _likelihood(table: FaultTable, grid: _Grid, same: object, a: int, others: np.ndarray) -> np.ndarray:
+def _likelihood(table: FaultTable, grid: _Grid, same: Same, a: int, others: np.ndarray) -> np.ndarray:
     """Likelihood of one reckoned reading for the pairs (a, others), (B, S)."""
     if same.kind == "tone":
         share = grid.tone[TONES.index(same.word)]
-        return np.minimum(share[a][None], share[others]) if same.word == "normal" else np.maximum(share[a][None], share[others])
+        return (np.minimum if same.word == "normal" else np.maximum)(share[a][None], share[others])
     rows = [same.row, *table.neighbours[same.row]]
     value, width, both = composed(grid, rows, a, others)
-    density = _density(same.y, value, width, same.sigma)
+    found = density(same, value, width)
     if both.any():
-        one = _density(same.y, grid.value[rows, a][:, None], grid.width[rows, a][:, None], same.sigma)
-        other = _density(same.y, grid.value[rows][:, others], grid.width[rows][:, others], same.sigma)
-        between = _density(same.y, value, width, _BETWEEN_SIGMA)
-        density = np.where(both, 0.4 * one + 0.4 * other + 0.2 * between, density)
-    answer = (1 - same.slip - same.stray) * density[0] + same.stray * STRAY_DENSITY
-    for beside in density[1:]:
+        one = density(same, grid.value[rows, a][:, None], grid.width[rows, a][:, None])
+        other = density(same, grid.value[rows][:, others], grid.width[rows][:, others])
+        between = density(same, value, width, _BETWEEN_SIGMA)
+        found = np.where(both, 0.4 * one + 0.4 * other + 0.2 * between, found)
+    answer = (1 - same.slip) * found[0] + same.stray
+    for beside in found[1:]:
         answer = answer + same.slip / (len(rows) - 1) * beside
     return answer
-
-
-def _density(y: float, value: np.ndarray, width: np.ndarray, sigma: float) -> np.ndarray:
-    variance = width**2 + np.float32(sigma**2)
-    return np.exp(np.float32(-0.5) * (np.float32(y) - value) ** 2 / variance) / np.sqrt(np.float32(2 * np.pi) * variance)
 
 
 def _leading(table: FaultTable, reckoned: Reckoned, heard: Sequence[str]) -> np.ndarray:

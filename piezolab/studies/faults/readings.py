@@ -18,6 +18,7 @@ INPUT = "input"
 _DC_KNEE_V = 0.05  # below it volts count as such, above by their ratio
 _OHM_KNEE = 1.0
 _AC_KNEE_DIGITS = 3.0
+_OHM_MOST = 1e9
 _OVER_GAP = 0.5  # between the largest resistance and "over range"
 _DC_MOST_V, _AC_MOST_V = 1000.0, 1000.0
 _CERTAINTY = 0.6  # standard deviation of a reading in terms of the meter's limit
@@ -110,23 +111,36 @@ def checked_words(heard: Sequence[str]) -> tuple[str, ...]:
 
 
 def scaled(kind: str, value: float | np.ndarray, meter: Meter) -> np.ndarray:
-    """Readings on the scale of comparison: about logarithmic where they are large, straight near zero."""
+    """Readings on the scale of comparison: about logarithmic where they are large, straight near zero.
+
+    Resistances go on beyond what the meter shows.
+    """
     value = np.asarray(value, float)
     if kind == "dc":
         return np.arcsinh(value / _DC_KNEE_V)
     if kind == "ohm":
-        top = np.log(meter.ohm_max + _OHM_KNEE)
-        with np.errstate(over="ignore"):
-            return np.where(value > meter.ohm_max, top + _OVER_GAP, np.log(np.minimum(value, meter.ohm_max) + _OHM_KNEE))
+        return np.log(np.minimum(value, _OHM_MOST) + _OHM_KNEE)
     return np.log(value + _ac_knee(meter))
+
+
+def over_range(meter: Meter) -> float:
+    """Where on that scale the display says over range, for ohms."""
+    return float(np.log(meter.ohm_max + _OHM_KNEE))
+
+
+def shown(kind: str, scale: np.ndarray, meter: Meter) -> np.ndarray:
+    """The scale as the display has it: all that is over range is one value, a little above."""
+    if kind != "ohm":
+        return scale
+    top = over_range(meter)
+    return np.where(scale > top, scale.dtype.type(top + _OVER_GAP), scale)
 
 
 def sigma(reading: Reading, meter: Meter) -> float:
     """Uncertainty of a reading on that scale: the meter's and the model's."""
     kind, value = reading.kind, float(reading.value)
     if kind == "ohm":
-        if value > meter.ohm_max:
-            return 0.05
+        value = min(value, meter.ohm_max)
         digit = meter.ohm_digit(value) if reading.digit is None else reading.digit
         slope = 1.0 / (value + _OHM_KNEE)
     elif kind == "dc":
@@ -144,8 +158,7 @@ def natural(kind: str, scale: float | np.ndarray, meter: Meter) -> np.ndarray:
     if kind == "dc":
         return _DC_KNEE_V * np.sinh(scale)
     if kind == "ohm":
-        over = scale > np.log(meter.ohm_max + _OHM_KNEE) + 0.5 * _OVER_GAP
-        return np.where(over, np.inf, np.maximum(np.exp(np.minimum(scale, 60.0)) - _OHM_KNEE, 0.0))
+        return np.where(scale > over_range(meter), np.inf, np.maximum(np.exp(scale) - _OHM_KNEE, 0.0))
     return np.maximum(np.exp(scale) - _ac_knee(meter), 0.0)
 
 

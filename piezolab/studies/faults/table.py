@@ -22,8 +22,7 @@ class FaultTable:
     build, (P,), sums to 1; checks: what can be read, numeric ones first (M of them), on the scale
     of `readings.scaled` in `value` and `width` (bandwidth), (M, P); neighbours: of each check the checks that a slip of
     the probe would read instead; resolved: whether the meter resolves the sound reading; dangerous: builds that draw or
-    heat more than the limits; heard (W, P), tone (4, P): see `hearing`; band: 1st and 99th half percentile of
-    the sound builds, scaled, (M, 2).
+    heat more than the limits; heard (W, P), tone (4, P): see `hearing`.
     """
 
     chain: SignalChain
@@ -44,7 +43,6 @@ class FaultTable:
     dangerous: np.ndarray
     heard: np.ndarray
     tone: np.ndarray
-    band: np.ndarray
 
     def index(self, check: Check) -> int:
         """Row of a numeric check. Raises ValueError."""

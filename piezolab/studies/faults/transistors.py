@@ -11,7 +11,8 @@ from piezolab.studies.faults.bench import PIN_ORDERS, Bench, Settings, model_of
 
 # Drain and source exchanged: (v_GS, v_DS) become (v_GD, v_SD). Its own inverse.
 _EXCHANGE = np.array([[1.0, -1.0], [0.0, -1.0]])
-_DAMP_OHM = 1e8
+_FLOATING_OHM = 1e5
+_CLOSE = 1e-3
 
 
 def _port_matrices() -> np.ndarray:
@@ -40,8 +41,30 @@ class Transistors:
             self.combine[:, 2 * n : 2 * n + 2, 3 * n : 3 * n + 3] = _PORTS[pins]
 
     def rest(self, v_open: np.ndarray, z: np.ndarray, start: np.ndarray | None = None) -> np.ndarray:
-        """Port voltages (P, 2K)."""
-        return _rest(self.names, self.models, v_open, z, start) if self.names else v_open
+        """Port voltages (P, 2K).
+
+        Some faults leave a source as good as floating; the ports, which refer to it, then lose their digits. Those few
+        builds are solved with drain and source exchanged, which is the same device.
+        """
+        if not self.names:
+            return v_open
+        try:
+            return self._rest(_floating(z), v_open, z, start)
+        except OperatingPointError:  # the other way round, then
+            return self._rest(~_floating(z), v_open, z, None)
+
+    def _rest(
+        self, turned: np.ndarray, v_open: np.ndarray, z: np.ndarray, start: np.ndarray | None
+    ) -> np.ndarray:
+        if not turned.any():
+            return solve_ports(self.names, self.models, v_open, z, start)
+        exchange = np.broadcast_to(np.eye(v_open.shape[1]), z.shape).copy()
+        for n in range(len(self.names)):
+            here = slice(2 * n, 2 * n + 2)
+            exchange[turned[:, n], here, here] = _EXCHANGE
+        seen = exchange @ z @ np.swapaxes(exchange, 1, 2)
+        v = solve_ports(self.names, self.models, _times(exchange, v_open), seen, _times(exchange, start))
+        return _times(exchange, v)
 
     def currents(self, v: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Currents into the ports (P, 2K) and their slopes (P, 2K, 2K)."""
@@ -74,33 +97,12 @@ class Transistors:
         return np.minimum(worst, 1e3)
 
 
-def _rest(
-    names: list[str], models: list[JfetModel], v_open: np.ndarray, z: np.ndarray, start: np.ndarray | None
-) -> np.ndarray:
-    """Some faults leave a source as good as floating; the ports, which refer to it, then lose their digits. Those few
-    builds are found by halving the batch and solved with drain and source exchanged, which is the same device."""
-    try:
-        return solve_ports(names, models, v_open, z, start)
-    except OperatingPointError:
-        size = len(v_open)
-        if size == 1:
-            return _hard(names, models, v_open, z)
-    parts = []
-    for half in np.array_split(np.arange(size), 2):
-        some = [model.take(half, (size,)) for model in models]
-        parts.append(_rest(names, some, v_open[half], z[half], None if start is None else start[half]))
-    return np.concatenate(parts)
+def _floating(z: np.ndarray) -> np.ndarray:
+    """Transistors whose gate and drain hang together far more closely than either does with the source, (P, K)."""
+    g = np.arange(0, z.shape[-1], 2)
+    own_g, own_d, shared = z[:, g, g], z[:, g + 1, g + 1], z[:, g, g + 1]
+    return (shared > _FLOATING_OHM) & (own_g + own_d - 2 * shared < _CLOSE * shared)
 
 
-def _hard(names: list[str], models: list[JfetModel], v_open: np.ndarray, z: np.ndarray) -> np.ndarray:
-    exchange = np.kron(np.eye(len(names)), _EXCHANGE)
-    v_open, z = v_open @ exchange.T, exchange @ z @ exchange.T
-    try:
-        return solve_ports(names, models, v_open, z) @ exchange.T
-    except OperatingPointError:  # hold every gate as a damp board does
-        for g in range(0, v_open.shape[1], 2):
-            part = 1.0 / (_DAMP_OHM + z[:, g, g])
-            reach = z[:, :, g].copy()
-            v_open = v_open - reach * (v_open[:, g] * part)[:, None]
-            z = z - reach[:, :, None] * reach[:, None, :] * part[:, None, None]
-        return solve_ports(names, models, v_open, z) @ exchange.T
+def _times(matrix: np.ndarray, v: np.ndarray | None) -> np.ndarray | None:
+    return None if v is None else (matrix @ v[:, :, None])[:, :, 0]

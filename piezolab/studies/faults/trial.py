@@ -10,13 +10,13 @@ import numpy as np
 from piezolab.chain import SignalChain
 from piezolab.chain.assembly import assemble
 from piezolab.studies.faults import hearing
-from piezolab.studies.faults.bands import fault_band, leaves, outside, widened
+from piezolab.studies.faults.bands import band_of, fault_band, leaves, outside, widened
 from piezolab.studies.faults.batches import simulate_wide
 from piezolab.studies.faults.bench import bench_of
 from piezolab.studies.faults.diagnosis import Diagnosis, diagnose
 from piezolab.studies.faults.draws import Spread, sound_builds, with_faults
 from piezolab.studies.faults.hypotheses import Hypothesis
-from piezolab.studies.faults.making import HEALTHY_BAND, crackles, faults_of, numbers, pairs_of, priors, question_of
+from piezolab.studies.faults.making import crackles, faults_of, numbers, pairs_of, priors, question_of
 from piezolab.studies.faults.readings import KINDS, Check, Reading, scaled
 from piezolab.studies.faults.simulate import Findings, Tone
 from piezolab.studies.faults.table import FaultTable
@@ -89,7 +89,7 @@ def world(
         heard[:, _SOUND:],
         tone[:, _SOUND:],
         tuple(_after(simulate_wide(bench, each, len(lists), question), _SOUND) for each in alone),
-        np.percentile(scaled_all(table, found)[:, sound], HEALTHY_BAND, axis=1).T,
+        band_of(table, scaled_all(table, found)[:, sound]),
         seed,
     )
 
@@ -134,10 +134,8 @@ def both_shown(world_: World, ac: np.ndarray) -> np.ndarray:
                 bands[key] = fault_band(table, keys.index(key))
             here = value[:, n : n + 1]
             out = outside(table, here, bands[key], bool(ac[n])) & allowed[:, n : n + 1]
-            moved = (here < widened(table, widened(table, without[:, [n, n]]))[:, :1]) | (
-                here > widened(table, widened(table, without[:, [n, n]]))[:, 1:]
-            )
-            answer[n] &= (out & moved).any()
+            alone = widened(table, widened(table, band_of(table, without[:, n : n + 1])))
+            answer[n] &= (out & outside(table, here, alone)).any()
     return answer
 
 
