@@ -47,7 +47,8 @@ def view(sheet: LazySheet, kept: LazySheet | None) -> View:
     """Verdict, advice, and the volts that the meter should show."""
     verdict = say.verdict(sheet)
     if not sheet.powered:
-        return View(verdict, [], {}, {}, "Nothing to measure in volts: there is no supply.", say.advice(sheet))
+        empty = {"height": 90, "xaxis": {"visible": False}, "yaxis": {"visible": False}}
+        return View(verdict, [], empty, {}, "Nothing to measure in volts: there is no supply.", say.advice(sheet))
     rows = sheet.volts
     traces = _bars(rows, "sound boards", OWN, "")
     if kept is not None and kept.powered:

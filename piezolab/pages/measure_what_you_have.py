@@ -47,9 +47,9 @@ METER = (
 )
 RECORDINGS = (
     Field("r1", "first resistor", "Ω", "100k", "Across the pickup, at the plug."),
-    Field("db1", "level with it", "dB", "", "Of the same tap or note, as the recorder shows it."),
+    Field("db1", "level with the first", "dB", "", "Of the same tap or note, as the recorder shows it."),
     Field("r2", "second resistor", "Ω", "1M", "About ten times the first."),
-    Field("db2", "level with it", "dB"),
+    Field("db2", "level with the second", "dB"),
     Field("pitch", "the note", "", "", _NOTE),
     Field("out_db", "the levels may be out by", "dB", "0.5", "Repeat the stroke: how far do they scatter?", more=True),
     Field("percent", "resistor tolerance", "%", "1", more=True),
