@@ -3,6 +3,8 @@
 Each command imports the floor it needs inside its own body, so that none waits for another's libraries.
 """
 
+from typing import TextIO
+
 import click
 
 
@@ -23,7 +25,7 @@ def main() -> None:
 )
 @click.option("--browser/--no-browser", "open_browser", default=True, help="Open a browser once ready.")
 @click.option("--base-url", default="/", show_default=True, help="Path before every page, e.g. /workshop/.")
-@click.option("--public-address", help="Address under which visitors come, if another, e.g. http://workshop.example.")
+@click.option("--public-address", help="Address under which visitors come, such as http://workshop.example:8350.")
 @click.option("--room", is_flag=True, help="Serve a room: QR code, projector page, seats, a line when they are taken.")
 @click.option("--seats", type=click.IntRange(1, 2000), help="Pages open at once; 40 unless said.")
 @click.option("--lesson", help="The lesson the room works on, by its name.")
@@ -121,3 +123,44 @@ def handout(lesson: str, address: str, output: click.utils.LazyFile) -> None:
         click.echo(f"lesson: {lesson[:60]!r} is not known; allowed is {', '.join(by_name)}.", err=True)
         raise SystemExit(2)
     output.write(made(by_name[lesson], address))
+
+
+@main.command()
+@click.argument("link", default="")
+@click.option("--json", "as_json", is_flag=True, help="The sheet's numbers as JSON instead of the page.")
+@click.option("--output", type=click.File("w", encoding="utf-8"), default="-", help="File to write; else the terminal.")
+@click.option("--method", default="", help="Board: tape, stripboard, wire or breadboard.")
+@click.option("--board", default="", help="Width and height of your board in mm, such as 60x40.")
+@click.option("--lane-width", default="", help="Width of the copper tape in mm.")
+@click.option("--pins", default="", help="Order of the transistor's legs, flat face towards you, such as DGS.")
+@click.option("--switch", default="", help="Battery switched by a toggle or by the jack's ring.")
+@click.option("--diode/--no-diode", "schottky", default=True, help="A Schottky diode against a reversed battery.")
+@click.option("--meter-ohm", default="", help="Your meter's input resistance on volts; 10M unless said.")
+@click.option("--beeps-below", default="", help="Ohms below which your meter's beeper sounds; 50 unless said.")
+@click.option("--prices", type=click.Path(exists=True, dir_okay=False), help="Your own prices, a TOML file.")
+@click.option("--currency", default="", help="Currency of the prices, such as EUR.")
+def sheet(
+    link: str, as_json: bool, output: TextIO, schottky: bool, prices: str | None, **texts: str
+) -> None:
+    """Write the build sheet of a chain as a page to print (HTML). LINK is a share link or its query part."""
+    import json
+    from pathlib import Path
+
+    from piezolab.chain.link import read_link
+    from piezolab.sheets.sheet_options import read_sheet_options
+
+    chain, problems = read_link(link)
+    options, wrong = read_sheet_options(texts, schottky, Path(prices) if prices else None)
+    sentences = [*(problem.sentence for problem in problems), *wrong]
+    for sentence in sentences:
+        click.echo(sentence, err=True)
+    if sentences:
+        raise SystemExit(2)
+    from piezolab.sheets.build_sheet import sheet_page
+    from piezolab.sheets.sheet_data import sheet_data, sheet_figures
+
+    try:
+        data = sheet_data(chain, options)
+    except ValueError as error:  # such as a circuit without a solution; its message names the part
+        raise click.ClickException(str(error)) from error
+    output.write(json.dumps(sheet_figures(data), indent=1, allow_nan=False) if as_json else sheet_page(data))

@@ -8,6 +8,7 @@ from math import atan2, degrees
 from piezolab.sheets.words import lane_name, part_name, wire_name
 from piezolab.studies.layout import Layout
 from piezolab.studies.layout_pack import Placed
+from piezolab.studies.layout_shapes import bar, collide, line
 
 _LETTER = 1.9  # mm
 _LEFT, _RIGHT, _ABOVE, _BELOW = 23.0, 19.0, 1.0, 4.0  # mm of room beside the board for its lettering
@@ -58,9 +59,11 @@ def layout_text(layout: Layout) -> str:
 
 def scale_bar_svg() -> str:
     """A bar of exactly 50 mm, with a mark at every centimetre."""
+    # the outer marks stand inside the bar's ends, so that the bar is 50 mm from edge to edge
+    places = [(x, 1 + min(max(x, 0.125), 49.875)) for x in range(0, 51, 10)]
     marks = "".join(
-        f'<line x1="{x + 1}" y1="1" x2="{x + 1}" y2="{4 if x % 50 else 5}" stroke="currentColor" stroke-width="0.25"/>'
-        for x in range(0, 51, 10)
+        f'<line x1="{at}" y1="1" x2="{at}" y2="{4 if x % 50 else 5}" stroke="currentColor" stroke-width="0.25"/>'
+        for x, at in places
     )
     return (
         '<svg class="scale" xmlns="http://www.w3.org/2000/svg" role="img" width="80mm" height="6mm" viewBox="0 0 80 6" '
@@ -96,19 +99,34 @@ def _part(layout: Layout, part: Placed) -> str:
         inside.append(f'<polygon points="{points}" {outline}/>')
     for (lx, ly), label in zip(part.leads, part.labels, strict=True):
         inside.append(f'<circle class="joint" cx="{lx:.2f}" cy="{h - ly:.2f}" r="0.65" fill="currentColor"/>')
-        if label in "DGS" and label:
-            inside.append(_words(lx, h - ly + (2.3 if ly < part.centre[1] else -1.0), label, "bold"))
-        elif label == "+":
-            (ax, ay), (bx, by) = part.leads
-            apart = ((bx - ax) ** 2 + (by - ay) ** 2) ** 0.5
-            across = ((by - ay) / apart * 1.5, (bx - ax) / apart * 1.5)
-            inside.append(_words(lx + across[0], h - ly + across[1] + 0.65, "+", "bold"))
+        if label and label != "-":
+            at = _beside_lead(layout, part, (lx, ly))
+            inside.append(_words(at[0], h - at[1] + 0.65, label, "bold"))
     if part.shape == "wire":
         inside.append(f'<circle cx="{x:.2f}" cy="{y:.2f}" r="1.05" {outline.replace("#ffffff", "none")}/>')
     else:
         inside.append(_words(x, y + 0.65, part_name(part.name), "bold", _slope(part), (x, y)))
     places = " ".join(f"{px:.2f},{h - py:.2f}" for px, py in part.leads)
     return f'<g class="part" data-part="{escape(part.name)}" data-leads="{places}">{"".join(inside)}</g>'
+
+
+def _beside_lead(layout: Layout, part: Placed, lead: tuple[float, float]) -> tuple[float, float]:
+    """Where a lead's letter stands: beside it, away from bodies, other joints and leads if there is such a place."""
+    x, y = lead
+    own = [(x + dx, y + dy) for dx, dy in ((0, 1.75), (0, -1.75), (1.6, 0), (-1.6, 0), (1.4, 1.4), (-1.4, 1.4))]
+    best, fewest = own[0], 99
+    for px, py in own:
+        box = bar((px - 0.1, py), (px + 0.1, py), 1.5, 1.5)
+        names = [bar((cx - 0.1, cy), (cx + 0.1, cy), 4.0, 1.6) for cx, cy in (part.centre,)]
+        touched = sum(collide(box, shape) for shape in names)
+        for other in layout.parts:
+            shapes = [line(a, b, 0.5) for a, b in other.wires()]
+            shapes += [line(point, point, 1.3) for point in other.leads if point != lead]
+            shapes += [other.body()] if other is not part and other.shape != "wire" else []
+            touched += sum(collide(box, shape) for shape in shapes)
+        if touched < fewest:
+            best, fewest = (px, py), touched
+    return best
 
 
 def _slope(part: Placed) -> float:

@@ -48,8 +48,9 @@ _EXAMPLES = 24  # of these, evenly over what the healthy board reads, and the ex
 class OtherTest:
     """A test that separates a fault from a sound board.
 
-    kind: ohms (between lanes a and b, power off), volts (at lane a, power on) or transistor (out of the board); sound,
-    faulty: what it reads, ohm or V.
+    kind: ohms (between lanes a and b, power off), volts (at lane a, with the resistor still in: wrong legs may let a
+    current through a gate that would destroy it) or transistor (out of the board); sound, faulty: what it reads, ohm
+    or V.
     """
 
     kind: str
@@ -255,11 +256,15 @@ def _leg_bands(
         verdict = "harmless" if fault.order == "SGD" else _verdict(band, readings / states, healthy)
         test = None
         if verdict == "cannot tell":
-            sound = sound or {each.lane: each.expected for each in meter_volts(built, meter)}
+            sound = sound or _volts(built, meter)
             wrong = replace(built, network=network, nominal=with_legs(built.nominal, fault))
-            test = _volt_test(sound, {each.lane: each.expected for each in meter_volts(wrong, meter)})
+            test = _volt_test(sound, _volts(wrong, meter))
         found.append(FaultBand(fault, band, verdict, test))
     return found
+
+
+def _volts(built: Bench, meter: Meter) -> dict[str, Expected]:
+    return {each.lane: each.expected for each in meter_volts(built, meter, SERIES_OHM)}
 
 
 def _volt_test(sound: dict[str, Expected], faulty: dict[str, Expected]) -> OtherTest:

@@ -13,13 +13,17 @@ import numpy as np
 
 from piezolab.chain import SignalChain
 from piezolab.chain.assembly import GROUND
-from piezolab.circuit.elements import Resistor, VoltageSource
+from piezolab.chain.stages.transistor import model
+from piezolab.chain.values import Values
+from piezolab.circuit.elements import Jfet, Resistor, VoltageSource
 from piezolab.circuit.network import Network
 from piezolab.circuit.operating_point import operating_point
-from piezolab.studies.meter_bench import CLIP, Bench, fed
+from piezolab.studies.meter_bench import CLIP, CONTACT_OHM, Bench, clip_range, fed
 from piezolab.studies.metering import Meter
 from piezolab.studies.plugging import leakage
+from piezolab.studies.population import builds
 
+_OHM_BUILDS = 100  # builds for ohms: there the spread is narrow and the pairs are many
 BEEPS_BELOW = 50.0  # ohm; common practice, no source
 # an ohmmeter's ranges as parts of the resistance of its highest one
 _RANGES = (1.0, 1e-2, 1e-4)
@@ -74,20 +78,22 @@ class TransistorCheck:
     channel: Expected
 
 
-def meter_volts(bench: Bench, meter: Meter | None = None) -> tuple[LaneVolts, ...]:
-    """DC volts at the clip and at every lane, one meter on one lane at a time."""
+def meter_volts(
+    bench: Bench, meter: Meter | None = None, series_ohm: float = CONTACT_OHM
+) -> tuple[LaneVolts, ...]:
+    """DC volts at the clip and at every lane, one meter on one lane at a time; series_ohm: in the battery's lead."""
     meter = meter or Meter()
     found = []
     end, fresh = bench.clip_v
     states = np.array([[end], [fresh]])
     design_v = float(bench.assembly.values.supply_v)
-    plain = fed(bench, bench.nominal, design_v).point
+    plain = fed(bench, bench.nominal, design_v, series_ohm).point
     for lane in (CLIP, *bench.lanes):
         if lane == GROUND:
             continue
         probe = Resistor("meter", lane, GROUND, meter.input_ohm)
-        typical = float(fed(bench, bench.nominal.plus(probe), design_v).point.voltage(lane))
-        low, high = percentiles(fed(bench, bench.network.plus(probe), states).point.voltage(lane))
+        typical = float(fed(bench, bench.nominal.plus(probe), design_v, series_ohm).point.voltage(lane))
+        low, high = percentiles(fed(bench, bench.network.plus(probe), states, series_ohm).point.voltage(lane))
         if lane == bench.assembly.jack:
             high += _leak(bench, meter)
         found.append(LaneVolts(lane, _widened(low, typical, high, meter), float(plain.voltage(lane))))
@@ -105,11 +111,13 @@ def meter_ohms(
     """
     meter = meter or Meter()
     lanes = bench.lanes
+    size = int(np.prod(bench.network.batch_shape))
+    some = bench.network.take(np.arange(0, size, -(-size // _OHM_BUILDS)))
     if pairs is None:
         pairs = [(a, b) for a in lanes for b in lanes if a != b]
     found = []
     for red, black in pairs:
-        low, high = percentiles(ohms_between(bench.network, red, black, meter))
+        low, high = percentiles(ohms_between(some, red, black, meter))
         typical = float(ohms_between(bench.nominal, red, black, meter)[0])
         low, typical, high = (_over(value, meter) for value in (low, typical, high))
         digit_low, digit_high = meter.ohm_digit(low), meter.ohm_digit(high)
@@ -121,9 +129,6 @@ def meter_ohms(
 
 def transistor_check(chain: SignalChain) -> TransistorCheck:
     """The chain's transistor on a meter's diode test (about 1 mA; 0.5 to 1.5 mA counts) and ohms range."""
-    from piezolab.chain.stages.transistor import model
-    from piezolab.studies.population import builds
-
     parts = model(builds(chain, 400))
     typical = model(chain.values)
 
@@ -137,6 +142,36 @@ def transistor_check(chain: SignalChain) -> TransistorCheck:
     return TransistorCheck(
         Expected(junction(0.5e-3) - 0.1, junction(1e-3), junction(1.5e-3) + 0.15), Expected(low, middle, high)
     )
+
+
+def jig_volts(
+    chain: SignalChain, r1: float, r2: float, meter: Meter | None = None, drain_r: float = 0.0
+) -> tuple[Expected, Expected]:
+    """DC volts across each source resistor (ohm) of the two-reading jig, over the type's parts and the battery's life.
+
+    The jig: gate to minus, drain to plus through `drain_r`, the resistor from source to minus, the meter across it.
+    """
+    meter = meter or Meter()
+    end, fresh = clip_range(chain)
+
+    def reading(ohm: float, values: Values, volt: float | np.ndarray) -> np.ndarray:
+        jig = Network(
+            [
+                VoltageSource("B1", "plus", GROUND, volt),
+                Resistor("R_D", "plus", "drain", drain_r),
+                Jfet("Q1", "drain", GROUND, "source", model(values)),
+                Resistor("R_S", "source", GROUND, ohm),
+                Resistor("meter", "source", GROUND, meter.input_ohm),
+            ]
+        )
+        return operating_point(jig).voltage("source")
+
+    parts = builds(chain, 400)
+    found = []
+    for ohm in (r1, r2):
+        low, high = percentiles(reading(ohm, parts, np.array([[end], [fresh]])))
+        found.append(_widened(low, float(reading(ohm, chain.values, float(chain.supply_v))), high, meter))
+    return found[0], found[1]
 
 
 def _leak(bench: Bench, meter: Meter) -> float:
@@ -183,6 +218,6 @@ def _over(ohm: float, meter: Meter) -> float:
 
 
 __all__ = [
-    "BEEPS_BELOW", "Expected", "LaneOhms", "LaneVolts", "Meter", "TransistorCheck", "meter_ohms", "meter_volts",
-    "ohms_between", "percentiles", "transistor_check",
+    "BEEPS_BELOW", "Expected", "LaneOhms", "LaneVolts", "Meter", "TransistorCheck", "jig_volts", "meter_ohms",
+    "meter_volts", "ohms_between", "percentiles", "transistor_check",
 ]  # fmt: skip

@@ -16,7 +16,7 @@ from piezolab.circuit.jfet import JfetModel, channel
 from piezolab.circuit.network import Network
 from piezolab.circuit.operating_point import operating_point
 from piezolab.studies.linear import LinearChain
-from piezolab.studies.meter import meter_ohms, meter_volts, transistor_check
+from piezolab.studies.meter import jig_volts, meter_ohms, meter_volts, transistor_check
 from piezolab.studies.meter_bench import CLIP, SCHOTTKY_SATURATION_A, bench, clip_range, fed
 from piezolab.studies.meter_own import (
     MeasureError,
@@ -28,6 +28,7 @@ from piezolab.studies.meter_own import (
 from piezolab.studies.meter_tone import TONE_HZ, exchange, tone_volts
 from piezolab.studies.metering import Meter
 from piezolab.studies.population import builds
+from piezolab.studies.two_readings import Readings, characterise
 from tests.sheets.chains import chains
 
 
@@ -238,3 +239,16 @@ def test_the_bench_has_no_battery_cable_or_input() -> None:
     names = {element.name for element in built.network}
     assert not names & {"B1", "C_cable", "R_in", "C_in", "R_pad1"}
     assert isinstance(built.network, Network) and built.lanes[-1] == GROUND
+
+
+def test_jig_reads_what_the_two_reading_formula_takes_back() -> None:
+    """Our expected readings, put into the two-reading study, give the chain's own transistor back."""
+    chain = from_link("jfet=2N5457")
+    one, two = jig_volts(chain, 330.0, 4.7e3, Meter(input_ohm=10e6))
+    values = chain.values
+    found = characterise(
+        Readings(330.0, one.typical, 4.7e3, two.typical, 9.0), lambda_=values.jfet_lambda, vds=values.jfet_vds
+    )
+    assert float(found.idss) == pytest.approx(values.jfet_idss, rel=1e-3)
+    assert float(found.vgsoff) == pytest.approx(values.jfet_vgsoff, rel=1e-3)
+    assert one.low < one.typical < one.high and two.typical > one.typical

@@ -1,0 +1,236 @@
+"""The build sheet: one self-contained HTML page that prints on one or two sheets of A4 or US Letter."""
+
+from __future__ import annotations
+
+from html import escape
+from importlib import resources
+
+from piezolab.chain import SignalChain
+from piezolab.chain.link import to_query
+from piezolab.quantity import show
+from piezolab.sheets import build_steps as steps
+from piezolab.sheets.build_steps import Step
+from piezolab.sheets.layout_svg import layout_svg, scale_bar_svg
+from piezolab.sheets.schematic import schematic_svg
+from piezolab.sheets.sheet_data import SheetData, SheetOptions, sheet_data
+from piezolab.sheets.tables import PartRow, lane_rows, ohm_matrix, part_rows, reading_rows, total
+from piezolab.sheets.wiring_svg import box_inside, template_svg, wiring_svg
+from piezolab.sheets.words import lane_name
+from piezolab.studies.layout import Layout
+
+_TALL = 105.0  # mm: a higher board has a page of its own
+_DENSE_PARTS = 9  # on the board; from here up the print is set smaller
+_COLOURS = {
+    "black": "#000000", "brown": "#7a4a1e", "red": "#d22020", "orange": "#f28500", "yellow": "#f2d400",
+    "green": "#1e8c3a", "blue": "#2050c8", "violet": "#8030a0", "grey": "#888888", "white": "#ffffff",
+    "gold": "#b8902c", "silver": "#c0c0c0", "pink": "#f0a0b8",
+}  # fmt: skip  (the colours that IEC 60062 names; their shades are ours)
+
+
+def build_sheet(chain: SignalChain, options: SheetOptions | None = None) -> str:
+    """The sheet of a chain as a whole HTML document that needs nothing else."""
+    return sheet_page(sheet_data(chain, options))
+
+
+def sheet_page(data: SheetData) -> str:
+    """The document for data already asked for."""
+    return (
+        '<!doctype html><html lang="en"><head><meta charset="utf-8">'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">'
+        f"<title>Build sheet: {escape(data.assembly.stage.title)}</title><style>{style()}</style></head>"
+        f"<body>{sheet_body(data)}</body></html>"
+    )
+
+
+def style() -> str:
+    """The style sheet, for a page that shows the sheet's body."""
+    return resources.files("piezolab.sheets").joinpath("build_sheet.css").read_text("utf-8")
+
+
+def sheet_body(data: SheetData) -> str:
+    """The sheet's two pages as one element."""
+    dense = " dense" if len(data.items) >= _DENSE_PARTS else ""
+    return f'<main class="sheet{dense}"><section class="page">{_first(data)}</section>{_second(data)}</main>'
+
+
+def _first(data: SheetData) -> str:
+    chain = data.chain
+    known = "" if chain.transistor_measured or not data.powered else (
+        " The transistor's figures are typical, not yours: measure it (below)."
+    )
+    link = to_query(chain)
+    parts = [
+        f"<h1>Build sheet: {escape(data.assembly.stage.title)}</h1>",
+        f'<p class="link">configuration: {escape(link) if link else "the default chain"}</p>',
+        "<p>Estimates from typical data, not a certificate; local electrical rules decide about anything on the mains."
+        f"{known}</p>",
+        f'<div class="scroll">{schematic_svg(chain)}</div>',
+        "<h2>Parts</h2>",
+        _parts_table(data),
+        _types(data),
+        f'<div class="beside side"><div class="fixed"><h2>Wiring</h2>{wiring_svg(data)}</div>'
+        f'<div class="fixed template-box"><h2>Box; drilling template, true size</h2>{template_svg(data)}{_box(data)}'
+        "</div></div>",
+    ]
+    if data.powered:
+        parts += ["<h2>The transistor by itself, before it is soldered</h2>", _steps(steps.transistor_steps(data))]
+    else:
+        parts += ["<h2>Build</h2>", _steps(steps.build_steps(data)), _plain_check(data)]
+    return "".join(parts)
+
+
+def _second(data: SheetData) -> str:
+    if not data.powered:
+        return ""
+    parts = []
+    tall = data.layout is not None and data.layout.height > _TALL
+    if data.layout is not None and not tall:
+        board = f'<div class="fixed">{_layout(data.layout)}</div>'
+        parts.append(f'<div class="beside">{board}<div>{_lanes(data)}</div></div>')
+    else:
+        parts.append(_lanes(data))
+    if data.layout_problem:
+        parts.append(f'<p class="caution">{escape(data.layout_problem)}</p>')
+    parts += [
+        "<h2>Build</h2>",
+        _steps(steps.build_steps(data)),
+        "<h2>Power off</h2>",
+        _steps(steps.power_off_steps(data)),
+        _matrix(data),
+        "<h2>First power</h2>",
+        _steps(steps.first_power_steps(data)),
+        "<h2>Power on</h2>",
+        _steps(steps.power_on_steps(data)),
+    ]
+    pages = f'<section class="page">{"".join(parts)}</section>'
+    return pages + (f'<section class="page">{_layout(data.layout)}</section>' if tall else "")
+
+
+def _layout(layout: Layout) -> str:
+    columns = f", {layout.columns} columns" if layout.columns else ""
+    return (
+        f"<h2>Layout, true size: {layout.method.title}, {layout.width:.0f} × {layout.height:.0f} mm{columns}</h2>"
+        f"{layout_svg(layout)}{scale_bar_svg()}"
+        '<p class="small">Seen from the side of the parts'
+        + ("; the copper lies behind.</p>" if layout.method.key == "stripboard" else ".</p>")
+    )
+
+
+def _lanes(data: SheetData) -> str:
+    """What lands on each lane, and what the meter reads there."""
+    leads = dict(lane_rows(data))
+    readings = {lane: (volt, tone) for lane, _, _, volt, tone in reading_rows(data)}
+    rows = []
+    for lane in [*leads, *(lane for lane in readings if lane not in leads)]:
+        volt, tone = readings.get(lane, ("–", "–"))
+        rows.append(
+            f'<tr><td><span class="tick"></span></td><th>{escape(lane)}</th><td>{escape(leads.get(lane, ""))}</td>'
+            f'<td class="nowrap">{escape(volt)}</td><td class="nowrap">{escape(tone)}</td></tr>'
+        )
+    return (
+        "<h2>Lanes: what lands on each, what it reads to ground</h2>"
+        '<div class="scroll"><table><tr><th></th><th>lane</th><th>leads</th><th>DC volts</th><th>AC volts, tone on</th>'
+        f"</tr>{''.join(rows)}</table></div>"
+    )
+
+
+def _parts_table(data: SheetData) -> str:
+    rows = part_rows(data)
+    prices = data.options.prices
+    body = "".join(_part(row, data) for row in rows)
+    note = " (demo prices, invented)" if prices.invented else ""
+    return (
+        '<div class="scroll"><table class="parts"><tr><th></th><th>part</th><th>what</th><th>value</th><th>marking</th>'
+        f'<th>note</th><th class="number">{escape(prices.currency)}</th></tr>{body}'
+        f'<tr><td></td><td colspan="5"><b>together</b>{note}</td><td class="number"><b>{total(rows):.2f}</b></td></tr>'
+        "</table></div>"
+    )
+
+
+def _part(row: PartRow, data: SheetData) -> str:
+    count = f"{row.count} × " if row.count > 1 else ""
+    price = "" if row.price is None else f"{row.price * row.count:.2f}"
+    return (
+        f'<tr><td><span class="tick"></span></td><td class="reference">{escape(row.reference)}</td>'
+        f"<td>{count}{escape(row.what)}</td>"
+        f'<td class="value">{escape(row.value)}</td><td>{_bands(row.bands)}{escape(row.marking)}</td>'
+        f'<td>{escape(row.note)}</td><td class="number">{price}</td></tr>'
+    )
+
+
+def _bands(colours: tuple[str, ...]) -> str:
+    """A small resistor with its bands."""
+    if not colours:
+        return ""
+    stripes = "".join(
+        f'<rect x="{1.5 + 1.7 * n + (0.8 if n == len(colours) - 1 else 0):g}" y="0.1" width="1" height="2.6" '
+        f'fill="{_COLOURS[colour]}" stroke="#000" stroke-width="0.08"/>'
+        for n, colour in enumerate(colours)
+    )
+    return (
+        '<svg class="bands" xmlns="http://www.w3.org/2000/svg" aria-hidden="true" width="12mm" height="2.8mm" '
+        'viewBox="0 0 12 2.8"><rect x="0.6" y="0.1" width="10.8" height="2.6" rx="0.8" fill="#f3e6cf" stroke="#000" '
+        f'stroke-width="0.12"/>{stripes}</svg> '
+    )
+
+
+def _types(data: SheetData) -> str:
+    if not data.powered:
+        return ""
+    others = [name for name in data.types if name != data.chain.jfet]
+    own = "" if data.chain.jfet in data.types or data.chain.transistor_measured else (
+        f" Not every {escape(data.chain.jfet)} does: measure before you solder."
+    )
+    told = ", ".join(others) if others else "none of the catalogue"
+    return (
+        '<p class="small">Electrolytic capacitors: the long lead is +, the stripe −. Other types of which 95 % or more '
+        f"fit this chain as it is (check the order of the legs): {escape(told)}.{own}</p>"
+    )
+
+
+def _box(data: SheetData) -> str:
+    inside = box_inside(data)
+    said = ["Drill from the template; deburr."]
+    if inside is not None:
+        said.append(f"Inside at least {inside[0]:.0f} × {inside[1]:.0f} × {inside[2]:.0f} mm for board and battery.")
+    said.append("Foil all round, one ground point: the jack's sleeve.")
+    if data.powered and data.chain.supply != "adapter":
+        said.append("Battery held and insulated.")
+    return f"<p>{' '.join(said)}</p>"
+
+
+def _plain_check(data: SheetData) -> str:
+    values = data.chain.values
+    farad = f"{show(float(values.pickup_c), 'F')}"
+    return (
+        "<h2>Check with the meter</h2>"
+        + _steps(
+            (
+                Step("Beeper: ceramic side to tip, brass side and screen to sleeve; tip to sleeve must not beep."),
+                Step("Ohms tip to sleeve: over range once the disc has charged; tapping moves the reading."),
+                Step(f"Capacitance tip to sleeve: about {farad} for each disc and a little for the lead."),
+            )
+        )
+    )
+
+
+def _steps(found: tuple[Step, ...]) -> str:
+    items = "".join(
+        f"<li>{escape(step.words)}" + (f' <span class="caution">{escape(step.caution)}</span>' if step.caution else "")
+        + "</li>"
+        for step in found
+    )  # fmt: skip
+    return f'<ol class="steps">{items}</ol>'
+
+
+def _matrix(data: SheetData) -> str:
+    lanes, cells = ohm_matrix(data)
+    head = "".join(f"<th>{escape(lane_name(lane))}</th>" for lane in lanes)
+    body = "".join(
+        f"<tr><th>{escape(lane_name(lane))}</th>{''.join(f'<td>{escape(cell)}</td>' for cell in row)}</tr>"
+        for lane, row in zip(lanes, cells, strict=True)
+    )
+    return (
+        f'<div class="scroll"><table class="matrix"><tr><th>red ↓ black →</th>{head}</tr>{body}</table></div>'
+        '<p class="small">Ohms, sound board, over part spread and this meter\'s ranges.</p>'
+    )

@@ -1,0 +1,286 @@
+"""What to do, in order, each caution at its own step. Sentences only; the numbers come from the sheet's data."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from piezolab import catalogue
+from piezolab.chain.parts import GROUND
+from piezolab.quantity import show
+from piezolab.sheets.ranges import ends, ohms, volts
+from piezolab.sheets.sheet_data import JIG_OHM, SheetData
+from piezolab.sheets.tables import beeping_pairs
+from piezolab.sheets.words import lane_name, part_name
+from piezolab.studies.first_power import FULL, FirstPower
+from piezolab.studies.meter_bench import CLIP
+from piezolab.studies.meter_tone import TONE_HZ, TONE_V_RMS
+
+
+@dataclass(frozen=True)
+class Step:
+    """One step to tick off; caution: what can hurt there, or nothing."""
+
+    words: str
+    caution: str = ""
+
+
+def build_steps(data: SheetData) -> tuple[Step, ...]:
+    """From the bag of parts to the closed box."""
+    steps = [
+        Step(
+            "Lay the parts on this list. Read each resistor with the meter before it goes in.",
+            "Glasses on when you clip leads or drill: ends fly.",
+        )
+    ]
+    if data.powered:
+        steps += _board_steps(data)
+    steps.append(
+        Step(
+            "Twist the disc's two leads together, and keep them so while you solder it: under two seconds on the "
+            "ceramic, then let it cool. Only then join it to the " + ("board." if data.powered else "jack."),
+            "A knock or heat makes tens of volts on an open disc, and heat takes its voice away.",
+        )
+    )
+    steps += _box_steps(data)
+    return tuple(steps)
+
+
+def _board_steps(data: SheetData) -> list[Step]:
+    diode = " D1 sits in the + lead, its band towards the board: a reversed battery then does nothing."
+    steps = [
+        Step(
+            "Solder the lowest parts first: links, resistors, film capacitors; then electrolytics, long lead to +. "
+            "Iron about 370 °C at the tip, 60/40 solder, two seconds a joint (common practice, no source).",
+            "The iron burns, the fume irritates: open a window. Leaded solder: wash hands before you eat.",
+        ),
+        Step(
+            "The transistor last, once its legs are sure: see the check overleaf. Order of legs drawn here: "
+            f"{data.options.layout.pins}, flat face towards you, legs down. Yours may differ: lead each to its lane.",
+        ),
+        Step(
+            "Wire battery, "
+            + ("ring contact" if data.options.switch == "ring" else "switch")
+            + " and jack as drawn."
+            + (diode if data.options.schottky else ""),
+            "A wrongly wired switch or a reversed clip shorts the battery: it heats fast and can burst.",
+        ),
+    ]
+    if data.layout is not None and data.layout.sleeved:
+        names = ", ".join(part_name(name) for name in data.layout.sleeved)
+        steps[0] = Step(steps[0].words + f" Sleeve the leads of {names}: they cross other lanes.", steps[0].caution)
+    return steps
+
+
+def _box_steps(data: SheetData) -> list[Step]:
+    steps = [
+        Step(
+            "Line the box with foil, every piece joined; one wire from the foil to the jack's sleeve, at one point "
+            "only, and nothing else to it.",
+            "Foil and strings at ground touch the player: a fault in mains gear at the cable's far end reaches them. "
+            "Use sound gear on an outlet with a residual-current device; leave mains questions to a licensed person, "
+            "and never remove a protective earth.",
+        )
+    ]
+    if data.powered and data.chain.supply != "adapter":
+        steps.append(
+            Step(
+                "Hold the battery in a clip or foam, its contacts covered, so that nothing in the box can bridge them. "
+                "It goes in last, after the checks.",
+            )
+        )
+    if data.powered and data.chain.supply == "adapter":
+        steps.append(
+            Step(
+                "Use a closed adapter with the mark of a test house; check + and − with the meter before it meets the "
+                "board.",
+                "Never open an adapter or any mains gear.",
+            )
+        )
+    if data.phantom:
+        steps.append(
+            Step(
+                "This input can send 48 V up the cable (phantom power): switch it off before you plug in.",
+                "48 V behind 6.8 kΩ drives the output capacitor backwards and thumps.",
+            )
+        )
+    return steps
+
+
+def transistor_steps(data: SheetData) -> tuple[Step, ...]:
+    """Which leg is the gate, which type of channel, and the two readings of the jig."""
+    if data.transistor is None or data.jig is None:
+        return ()
+    check = data.transistor
+    steps = [
+        Step(
+            f"Diode test: red on the gate, black on either other leg: {volts(check.junction)}; exchanged: over range. "
+            "One leg does so to both others: the gate; red on it says n-channel. Black on it instead: a p-channel "
+            "part, not for this board."
+        ),
+        Step(
+            f"Gate and one leg joined, ohms to the third: {ohms(check.channel)}, both ways. Drain and source usually "
+            f"cannot be told apart and may be exchanged: {_exchanged(data)}"
+        ),
+        Step(
+            "Jig (gate to −, drain to +, resistor from source to −), volts across the resistor: "
+            + "; ".join(
+                f"{show(ohm, 'ohm', 2)}: {volts(band)}"
+                for ohm, band in zip(JIG_OHM, data.jig, strict=True)
+            )
+            + ". Enter both on the page: the sheet then speaks of your part."
+        ),
+    ]
+    return tuple(steps)
+
+
+def _exchanged(data: SheetData) -> str:
+    if data.exchange is None:
+        return ""
+    before, after = data.exchange.gain
+    if abs(after - before) <= 0.01 * before:
+        return "nothing changes that you could hear."
+    return f"the volts stay, the gain at 1 kHz goes from {before:.3g} to {after:.3g}."
+
+
+def power_off_steps(data: SheetData) -> tuple[Step, ...]:
+    """Before any battery: continuity, ohms."""
+    pairs = beeping_pairs(data)
+    beeps = "no two lanes may beep" if not pairs else "only these may beep across: " + "; ".join(
+        f"{lane_name(a)} and {lane_name(b)}" for a, b in pairs
+    )
+    return (
+        Step(f"No battery, nothing plugged in. Beeper: along each lane every lead must beep; {beeps}."),
+        Step("Ohms between lanes as in the table; where a capacitor hangs, wait until the reading stops moving."),
+    )
+
+
+def first_power_steps(data: SheetData) -> tuple[Step, ...]:
+    """The first meeting of board and battery, through the resistor."""
+    power = data.power
+    if power is None:
+        return ()
+    adapter = data.chain.supply == "adapter"
+    source, contacts = ("supply", "supply's") if adapter else ("battery", "clip's")
+    off, on = ("Plug out", "Plug in") if data.options.switch == "ring" else ("Switch off", "Switch on")
+    end, fresh = power.clip_v
+    low, high = ends(power.healthy)
+    steps = [
+        Step(
+            f"Ohms at the {contacts} contacts. {off}: over range. {on}: red on +, {_least(power.clip_on.low)}; red on "
+            f"−, {_least(power.clip_on_reversed.low)}. Near zero: a short; stop and find it."
+        ),
+        Step(
+            f"Polarity: {source} alone on the meter, {end:.1f} to {fresh:.1f} V with red on +; no minus sign. Red wire "
+            "of the clip to that contact."
+        ),
+        Step(
+            f"A {show(power.series_ohm, 'ohm', 1)} resistor ({power.watt:g} W; {power.watt_needed * 1000:.0f} mW at "
+            f"worst) between the {source}'s + contact and the clip's + wire, before switch and all else. Meter on DC "
+            f"volts across it, red on the {source}. {on}, wait {_seconds(power.wait_s)}, read:",
+        ),
+        Step(f"{low} to {high}: sound as far as this test can tell. The supply lane must now be + to ground."),
+        Step(_reversed_words(data)),
+        Step(
+            f"Above {high}: a short round the stage, or the wrong part: off. Above {FULL * 100:.0f} % of the "
+            f"{source}'s volts: a dead short: off."
+            + ("" if power.full_is_clear else " A sound board of this chain can read as much: trust the ohms instead.")
+        ),
+        Step(f"Below {low}: an open joint, wrong legs, or no supply: off, check by ohms."),
+    ]
+    unseen = _unseen(power)
+    if unseen:
+        steps.append(Step(f"This test cannot tell: {unseen}"))
+    heat = (
+        f"A dead short would draw {power.short.ampere:.1f} A and make {power.short.watt:.0f} W of heat in the battery. "
+        if power.short
+        else ""
+    )
+    steps.append(
+        Step(
+            f"Only then straight to the {source}: ten seconds, a finger on {source} and parts. Nothing may get warm.",
+            heat
+            + f"Warm: off, unclip. Hot {source}: set it down away from people; do not touch a swollen one."
+            if not adapter
+            else "Warm: switch off and unplug the adapter from the outlet.",
+        )
+    )
+    return tuple(steps)
+
+
+def power_on_steps(data: SheetData) -> tuple[Step, ...]:
+    """Volts of every lane, then the tone."""
+    meter = data.options.meter
+    steps = [
+        Step(
+            f"DC volts of each lane to ground, as in the lanes' table. Meter of {show(meter.input_ohm, 'ohm', 2)}, "
+            "attached and counted; spent to fresh battery, 1 % resistors, 98 of 100 transistors of the type; * the "
+            "meter itself lowers this reading."
+        )
+    ]
+    if data.tone:
+        steps.append(
+            Step(
+                f"The page's tone, {TONE_HZ:.0f} Hz and {TONE_V_RMS * 1000:.0f} mV on the gate lane through 1 µF: AC "
+                "volts as in the table, where this meter can resolve them.",
+                "Loudspeaker down and headphones off while you probe.",
+            )
+        )
+    return tuple(steps)
+
+
+def _least(ohm: float) -> str:
+    return "over range" if ohm == float("inf") else f"over {show(ohm, 'ohm', 2)}"
+
+
+def _seconds(seconds: float) -> str:
+    if seconds < 1:
+        return "a second"
+    return f"{seconds:.0f} s" if seconds < 100 else f"{seconds / 60:.0f} min"
+
+
+def _reversed_words(data: SheetData) -> str:
+    power = data.power
+    assert power is not None
+    if data.options.schottky:
+        return "0 V, or a few hundredths with a minus sign: reversed, and D1 holds it back: off, turn it round."
+    return f"A minus sign ({volts(power.reversed)}): reversed: off at once."
+
+
+def _unseen(power: FirstPower) -> str:
+    """Faults that the resistor does not show, with the test that does."""
+    shorts, others = [], []
+    for band in power.unseen:
+        test = band.test
+        if test is None:
+            continue
+        legs = f"legs {' '.join(band.fault.order)} in the places of D G S"
+        if test.kind == "ohms":
+            shorts.append(f"{lane_name(test.a)} to {lane_name(test.b)}")
+        elif test.kind == "volts" and test.sound and test.faulty:
+            where = lane_name(test.a)
+            reads = f"{where} shows {volts(test.faulty)}, not {volts(test.sound)}"
+            others.append(f"{legs}: DC volts with the resistor still in can ({reads})")
+        else:
+            others.append(f"{legs}: the transistor by itself can")
+    seen = [
+        f"{lane_name(band.fault.a)} to {lane_name(band.fault.b)}"
+        for band in power.faults
+        if band.fault.kind == "short" and band.verdict != "cannot tell" and CLIP not in (band.fault.a, band.fault.b)
+    ]
+    told = []
+    if shorts and len(seen) < len(shorts):
+        told.append(f"shorts other than {', '.join(seen) or 'at the clip'}: ohms between lanes, power off, can")
+    elif shorts:
+        told.append(f"shorts {', '.join(shorts)}: ohms between those lanes, power off, can")
+    return "; ".join([*told, *others]) + "." if told or others else ""
+
+
+def caution_of_battery(data: SheetData) -> str:
+    """The caution of the chain's own battery, from the catalogue."""
+    return "" if data.chain.supply == "adapter" else catalogue.batteries()[data.chain.supply].caution
+
+
+__all__ = [
+    "GROUND", "Step", "build_steps", "caution_of_battery", "first_power_steps", "power_off_steps", "power_on_steps",
+    "transistor_steps",
+]  # fmt: skip

@@ -1,0 +1,170 @@
+"""The sheet's tables as rows of text: parts, lanes, readings."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from piezolab import catalogue
+from piezolab.chain.parts import GROUND
+from piezolab.quantity import QuantityError, colour_bands, letter_code, three_digit_code
+from piezolab.sheets.prices import Prices
+from piezolab.sheets.ranges import ohms, volts
+from piezolab.sheets.sheet_data import SheetData
+from piezolab.sheets.words import lane_name, part_name
+from piezolab.studies.shopping import Item
+
+RESISTOR_PERCENT = 1.0
+FIGURES = 3  # of a 1 % resistor's bands
+_DISCS = {
+    "1": "ceramic (centre) is hot, brass is screen",
+    "2p": "both ceramics hot, both brasses screen",
+    "2px": "1: ceramic hot, brass screen; 2 the other way",
+    "2s": "1: ceramic hot, brass to ceramic of 2; 2: brass screen",
+    "2sx": "1: ceramic hot, brass to brass of 2; 2: ceramic screen",
+}
+
+
+@dataclass(frozen=True)
+class PartRow:
+    """One line of the parts list. bands: colours of a resistor; price: None where it has none."""
+
+    reference: str
+    what: str
+    value: str
+    marking: str
+    note: str
+    count: int
+    price: float | None
+    bands: tuple[str, ...] = ()
+
+
+def part_rows(data: SheetData) -> tuple[PartRow, ...]:
+    """What to buy: the board's parts, then all that goes with it."""
+    prices = data.options.prices
+    return (*(_part_row(data, item) for item in data.items), *_hardware(data, prices))
+
+
+def total(rows: tuple[PartRow, ...]) -> float:
+    """What the rows with a price cost together."""
+    return sum(row.price * row.count for row in rows if row.price is not None)
+
+
+def lane_rows(data: SheetData) -> tuple[tuple[str, str], ...]:
+    """Each lane with everything that lands on it; the two wires of a lane apart by a comma."""
+    if data.layout is None:
+        return ()
+    rows = []
+    for lane in data.layout.lanes:
+        leads = [f"{part_name(name)}{f' {label}' if label else ''}".replace("-", "−") for name, label in lane.leads]
+        rows.append((lane_name(lane.node), ", ".join(leads)))
+    return tuple(rows)
+
+
+def reading_rows(data: SheetData) -> tuple[tuple[str, str, str, str, str], ...]:
+    """Lane, ohms to ground with red on it, with black on it, DC volts, AC volts with the tone."""
+    to_ground = {each.red: each for each in data.ohms if each.black == GROUND}
+    from_ground = {each.black: each for each in data.ohms if each.red == GROUND}
+    tones = {each.lane: each for each in data.tone}
+    rows = []
+    for each in data.volts:
+        if each.lane not in to_ground:
+            continue
+        tone = tones.get(each.lane)
+        note = " *" if each.loaded else ""
+        rows.append(
+            (
+                lane_name(each.lane),
+                ohms(to_ground[each.lane].expected),
+                ohms(from_ground[each.lane].expected),
+                volts(each.expected) + note,
+                volts(tone.expected) if tone is not None and tone.resolved else "too small",
+            )
+        )
+    return tuple(rows)
+
+
+def ohm_matrix(data: SheetData) -> tuple[tuple[str, ...], tuple[tuple[str, ...], ...]]:
+    """Lanes, and for each the ohms with red on it and black on each of the others (`-` on itself)."""
+    lanes = tuple(dict.fromkeys(each.red for each in data.ohms))
+    found = {(each.red, each.black): each.expected for each in data.ohms}
+    return lanes, tuple(
+        tuple("–" if red == black else ohms(found[red, black]).replace(" to ", "–") for black in lanes) for red in lanes
+    )
+
+
+def beeping_pairs(data: SheetData) -> tuple[tuple[str, str], ...]:
+    """Pairs of lanes at which the beeper sounds on a sound board, each once."""
+    pairs = {tuple(sorted((each.red, each.black))) for each in data.ohms if each.beeps}
+    return tuple(sorted(pairs))
+
+
+def _part_row(data: SheetData, item: Item) -> PartRow:
+    prices = data.options.prices.of
+    name, note = part_name(item.name), []
+    if item.kind == "transistor":
+        kind = catalogue.transistors()[data.chain.jfet]
+        seen = ", ".join(kind.pins_seen)
+        note.append(f"legs seen: {seen}; {kind.pin_note}" if seen else kind.pin_note)
+        return PartRow(name, item.label, data.chain.jfet, "printed", "; ".join(note), 1, prices.get("transistor"))
+    unit = "ohm" if item.kind == "resistor" else "F"
+    value, bands, marking = item.preferred or 0.0, (), ""
+    if abs(item.off) > 0.005:
+        designed = letter_code(float(f"{item.value:.4g}"), unit)
+        note.append(f"nearest preferred to {designed} ({item.off * 100:+.0f} %)")
+    if item.kind == "resistor":
+        try:
+            bands = colour_bands(value, RESISTOR_PERCENT, FIGURES)
+            marking = " ".join(bands)
+        except QuantityError:
+            marking = "printed"
+        note.append(f"{RESISTOR_PERCENT:g} %, {item.watt:g} W" + (", at the input" if "pad" in item.name else ""))
+    elif item.kind == "film":
+        try:
+            marking = three_digit_code(value)
+        except QuantityError:
+            marking = "printed"
+        note.append(f"film, {item.rating_v:g} V or more, either way round")
+    else:
+        marking = "printed"
+        where = lane_name(item.positive)
+        note.append(f"electrolytic, {item.rating_v:g} V or more; + to {where}")
+        if item.bipolar:
+            note.append("or bipolar: phantom power")
+    code = letter_code(value, unit) if value else "0"
+    return PartRow(name, item.label, code, marking, "; ".join(note), 1, prices.get(item.kind), bands)
+
+
+def _hardware(data: SheetData, prices: Prices) -> list[PartRow]:
+    """What is not on the schematic, or not on the board."""
+    chain = data.chain
+    rows: list[PartRow] = []
+
+    def row(reference: str, what: str, value: str, note: str, price: str, count: int = 1, marking: str = "") -> None:
+        rows.append(PartRow(reference, what, value, marking, note, count, prices.of.get(price)))
+
+    capacitance = letter_code(float(f"{chain.pickup_c:.4g}"), "F")
+    row("disc", "piezo disc", capacitance, _DISCS[chain.discs], "disc", 1 + (chain.discs != "1"))
+    if chain.lead_m:
+        row("lead", "screened lead", f"{chain.lead_m:g} m", "screen to ground", "wire")
+    if data.powered and data.options.switch == "ring":
+        row("jack", "jack 6.35 mm, stereo", "", "ring to battery −", "jack")
+    else:
+        row("jack", "jack 6.35 mm", "", "tip and sleeve", "jack")
+        if data.powered:
+            row("S1", "switch, one pole", "", "in the battery's + lead", "switch")
+    if not data.powered:
+        return rows
+    if data.options.schottky:
+        row("D1", "Schottky diode", "1N5817", "1 A; in the + lead, band to the board", "schottky", marking="printed")
+    if chain.supply == "adapter":
+        row("supply", "mains adapter", f"{chain.supply_v:g} V", "a closed, certified one; check + and −", "adapter")
+    else:
+        row("B1", catalogue.batteries()[chain.supply].label, f"{chain.supply_v:g} V", "fresh", "battery")
+        row("clip", "clip or holder", "", "red is +", "clip")
+    if data.power is not None:
+        code = letter_code(data.power.series_ohm, "ohm")
+        row("test", "resistor, first power", code, f"{data.power.watt:g} W; not built in", "resistor")
+    method = data.layout.method.title if data.layout else data.options.layout.method
+    row("board", method, "", "", "board")
+    row("foil", "copper foil", "", "with glue that conducts", "foil")
+    return rows

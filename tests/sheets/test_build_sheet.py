@@ -1,0 +1,319 @@
+"""The build sheet's contents: parts, markings, prices, lanes, readings, steps, options, and the command."""
+
+from __future__ import annotations
+
+import json
+import re
+from functools import cache
+from pathlib import Path
+from xml.etree import ElementTree
+
+import pytest
+from click.testing import CliRunner
+from hypothesis import given, settings
+
+from piezolab.chain import SignalChain
+from piezolab.chain.assembly import assemble
+from piezolab.chain.link import from_link, to_query
+from piezolab.cli import main
+from piezolab.quantity import from_colour_bands, from_three_digit_code, parse
+from piezolab.sheets.build_sheet import build_sheet, sheet_page
+from piezolab.sheets.build_steps import build_steps, first_power_steps, power_off_steps, transistor_steps
+from piezolab.sheets.prices import PriceError, read_prices
+from piezolab.sheets.ranges import ends, ohms, volts
+from piezolab.sheets.sheet_data import SheetData, SheetOptions, sheet_data, sheet_figures
+from piezolab.sheets.sheet_options import read_sheet_options
+from piezolab.sheets.tables import lane_rows, ohm_matrix, part_rows, reading_rows, total
+from piezolab.sheets.wiring_svg import box_inside, template_svg, wiring_svg
+from piezolab.studies.layout import LayoutError, Options
+from piezolab.studies.layout_parts import soldered
+from piezolab.studies.meter import Expected
+from piezolab.studies.metering import Meter
+from tests.sheets.chains import chains
+
+
+@cache
+def plain(link: str) -> SheetData:
+    """The data of a link with no option chosen; asked for once."""
+    return sheet_data(from_link(link))
+
+
+def text_of(html: str) -> str:
+    """The sheet's words, without tags and style."""
+    return " ".join(re.sub(r"<[^>]+>", " ", re.sub(r"<style>.*?</style>", "", html, flags=re.DOTALL)).split())
+
+
+# -- parts -------------------------------------------------------------------------------------------------------------
+@pytest.mark.parametrize("link", ["", "stage=gain", "return=divider&divider_c=100n&out_c=470n", "pad=47k,1k"])
+def test_every_part_of_the_board_is_on_the_list_once_with_its_value(link: str) -> None:
+    data = plain(link)
+    rows = {row.reference: row for row in part_rows(data)}
+    for part in soldered(data.assembly):
+        row = rows[part.name.replace("_", "")]
+        if part.kind == "jfet":
+            assert row.value == data.chain.jfet and "pin order varies by maker" in row.note
+            continue
+        assert parse(row.value, part.unit) == pytest.approx(float(part.value), rel=0.1)
+        if part.kind == "resistor":
+            assert from_colour_bands(row.bands)[0] == pytest.approx(parse(row.value, "ohm"))
+            assert row.marking == " ".join(row.bands)  # in words too
+        elif float(part.value) < 1e-6:
+            assert from_three_digit_code(row.marking) == pytest.approx(parse(row.value, "F"))
+    if "pad" in link:
+        assert {"Rpad1", "Rpad2"} <= rows.keys()
+
+
+def test_a_value_between_the_preferred_ones_is_said() -> None:
+    rows = {row.reference: row for row in part_rows(plain("source_r=4.1k"))}
+    assert rows["RS"].value == "4k3" and "nearest preferred to 4k1 (+5 %)" in rows["RS"].note
+
+
+def test_voltage_ratings() -> None:
+    line = {row.reference: row.note for row in part_rows(plain("stage=gain"))}
+    assert line["Csup"].startswith("electrolytic, 16 V or more; + to supply")  # 9.4 V fresh
+    phantom = {row.reference: row.note for row in part_rows(plain("stage=gain&input=microphone"))}
+    assert phantom["Cout"].startswith("electrolytic, 63 V or more") and "bipolar" in phantom["Cout"]
+    assert phantom["CS"] == line["CS"]
+
+
+def test_prices_and_their_sum(tmp_path: Path) -> None:
+    data = plain("")
+    rows = part_rows(data)
+    by_hand = sum((row.price or 0) * row.count for row in rows)
+    assert total(rows) == pytest.approx(by_hand) and by_hand > 5
+    text = text_of(sheet_page(plain("")))
+    assert "demo prices, invented" in text and f"{total(rows):.2f}" in text
+    own = tmp_path / "prices.toml"
+    own.write_text('currency = "Kč"\n[price]\nresistor = 2\n', encoding="utf-8")
+    options = SheetOptions(prices=read_prices(own))
+    text = text_of(build_sheet(SignalChain(), options))
+    assert "Kč" in text and "invented" not in text
+    resistors = sum(row.count for row in part_rows(sheet_data(SignalChain(), options)) if row.price is not None)
+    assert total(part_rows(sheet_data(SignalChain(), options))) == pytest.approx(2 * resistors)
+
+
+@pytest.mark.parametrize(
+    ("content", "message"),
+    [
+        ("price = [", "cannot be read"),
+        ("currency = 5", "currency: 5 cannot be used; allowed is 1 to 8 characters."),
+        ('currency = "x"\nprice = 3', "prices: 3 cannot be used; allowed is a table of prices by kind."),
+        ('currency = "x"\n[price]\nfilm = -1', "prices, film: -1 cannot be used; allowed is 0 to 1e+06."),
+    ],
+)
+def test_bad_prices_are_refused_in_a_sentence(tmp_path: Path, content: str, message: str) -> None:
+    path = tmp_path / "prices.toml"
+    path.write_text(content, encoding="utf-8")
+    with pytest.raises(PriceError) as raised:
+        read_prices(path)
+    assert message in str(raised.value) and "\n" not in str(raised.value)
+
+
+def test_two_discs_are_two_and_say_how_they_are_joined() -> None:
+    rows = {row.reference: row for row in part_rows(plain("discs=2sx"))}
+    assert rows["disc"].count == 2 and "brass to brass" in rows["disc"].note
+    nodes = {part.name: part.nodes for part in assemble(from_link("discs=2sx").values).where("pickup")}
+    assert nodes["R_p2"] == ("between discs", "ground")
+
+
+# -- lanes and readings ------------------------------------------------------------------------------------------------
+def test_lanes_name_every_lead_once() -> None:
+    data = plain("stage=gain&gate_stop=1k")
+    leads = [lead for _, leads in lane_rows(data) for lead in leads.split(", ")]
+    assert len(leads) == len(set(leads)) or leads.count("RS") == 2
+    for part in soldered(data.assembly):
+        name = part.name.replace("_", "")
+        assert sum(lead.split(" ")[0] == name for lead in leads) == len(part.nodes)
+
+
+def test_readings_stand_in_the_table_as_computed() -> None:
+    data = plain("return=divider")
+    rows = {row[0]: row for row in reading_rows(data)}
+    for each in data.volts:
+        if each.lane in ("clip",):
+            continue
+        label = {"pickup": "gate (pickup)", "supply": "supply +", "jack": "jack tip"}.get(each.lane, each.lane)
+        assert rows[label][3].startswith(volts(each.expected))
+        assert rows[label][3].endswith("*") == each.loaded
+    lanes, cells = ohm_matrix(data)
+    assert [cells[n][n] for n in range(len(lanes))] == ["–"] * len(lanes)
+    text = text_of(sheet_page(plain("return=divider")))
+    assert rows["gate (pickup)"][3] in text and cells[0][1] in text
+
+
+@pytest.mark.parametrize(
+    ("expected", "told"),
+    [
+        (Expected(0.4712, 1.0, 2.2049), "0.47 to 2.21 V"),
+        (Expected(-0.0003, 0.0, 0.0003), "0 V"),
+        (Expected(-0.0003, 0.0, 0.303), "0 to 0.31 V"),
+        (Expected(-0.1, -0.01, 0.0), "−0.100 to 0 V"),
+        (Expected(20.31, 24.0, 25.02), "20.3 to 25.1 V"),
+        (Expected(0.0791, 0.087, 0.0943), "0.079 to 0.095 V"),
+    ],
+)
+def test_volts_are_rounded_outwards(expected: Expected, told: str) -> None:
+    assert volts(expected) == told
+    if told != "0 V":
+        low, high = ends(expected)
+        assert float(low[:-2].replace("−", "-")) <= expected.low + 5.1e-3
+        assert float(high[:-2].replace("−", "-")) >= expected.high
+
+
+@pytest.mark.parametrize(
+    ("expected", "told"),
+    [
+        (Expected(97734.0, 1e5, 102234.0), "97k7 to 103k"),
+        (Expected(float("inf"), float("inf"), float("inf")), "over range"),
+        (Expected(1.97e6, 4.7e6, float("inf")), "over 1M97"),
+        (Expected(51.27, 104.0, 210.9), "51R to 211R"),
+        (Expected(0.0, 0.2, 1.3), "0 to 2R"),
+    ],
+)
+def test_ohms_are_rounded_outwards(expected: Expected, told: str) -> None:
+    assert ohms(expected) == told
+
+
+# -- steps -------------------------------------------------------------------------------------------------------------
+def test_cautions_stand_at_their_step() -> None:
+    steps = build_steps(plain(""))
+    by_word = {word: next(step for step in steps if word in step.words) for word in ("disc", "Iron", "foil", "Wire")}
+    assert "two seconds" in by_word["disc"].words and "tens of volts" in by_word["disc"].caution
+    assert "open a window" in by_word["Iron"].caution and "wash hands" in by_word["Iron"].caution
+    assert "never remove a protective earth" in by_word["foil"].caution
+    assert "residual-current device" in by_word["foil"].caution and "licensed" in by_word["foil"].caution
+    assert "heats fast and can burst" in by_word["Wire"].caution and "D1" in by_word["Wire"].words
+    assert any("Glasses" in step.caution for step in steps)
+    assert not any("phantom" in step.words for step in steps)
+    assert any("phantom" in step.words for step in build_steps(plain("input=microphone")))
+
+
+def test_first_power_says_its_numbers() -> None:
+    for link, schottky in (("", True), ("stage=gain", False), ("supply=adapter", True)):
+        data = sheet_data(from_link(link), SheetOptions(schottky=schottky))
+        told = " ".join(f"{step.words} {step.caution}" for step in first_power_steps(data))
+        low, high = ends(data.power.healthy)
+        watt = f"{data.power.watt:g} W"
+        for words in (f"{low} to {high}", f"Above {high}", f"Below {low}", "1 kΩ", watt, "ten seconds"):
+            assert words in told
+        assert ("D1 holds it back" in told) == schottky
+        assert "cannot tell" in told
+        assert (f"{data.power.short.ampere:.1f} A" in told) if data.power.short else "unplug the adapter" in told
+
+
+def test_switching_by_the_ring_speaks_of_the_plug() -> None:
+    data = sheet_data(SignalChain(), SheetOptions(switch="ring"))
+    assert "Plug out: over range. Plug in" in first_power_steps(data)[0].words
+    assert "ring contact" in " ".join(step.words for step in build_steps(data))
+    assert "only a plug joins ring to sleeve" in wiring_svg(data)
+    assert 'data-name="switch"' not in template_svg(data)
+    assert 'data-name="switch"' in template_svg(plain(""))
+
+
+def test_transistor_and_beeper_steps() -> None:
+    data = plain("stage=gain")
+    words = " ".join(step.words for step in transistor_steps(data))
+    assert "n-channel" in words and ohms(data.transistor.channel) in words and volts(data.jig[1]) in words
+    assert "drain and source" in " ".join(step.words for step in power_off_steps(data))
+    quiet = SheetOptions(beeps_below=10.0)
+    assert "no two lanes may beep" in power_off_steps(sheet_data(from_link("stage=gain"), quiet))[0].words
+
+
+def test_advice_never_touches_the_mains() -> None:
+    """Every sentence that names the mains or a protective earth forbids, or sends to a licensed person."""
+    for link in ("", "supply=adapter", "input=microphone", "stage=direct"):
+        data = plain(link)
+        found = [*build_steps(data), *first_power_steps(data)]
+        for step in found:
+            for sentence in re.split(r"(?<=[.:;])\s", f"{step.words} {step.caution}"):
+                if re.search(r"\bmains\b|protective earth", sentence):
+                    assert re.search(r"never|licensed|fault in mains", sentence, re.IGNORECASE), sentence
+
+
+# -- the whole ---------------------------------------------------------------------------------------------------------
+def test_sheet_without_a_stage() -> None:
+    html = sheet_page(plain("stage=direct"))
+    text = text_of(html)
+    assert html.count('class="page"') == 1
+    assert "First power" not in text and "ceramic side to tip" in text and "Check with the meter" in text
+
+
+def test_sheet_needs_nothing_from_elsewhere() -> None:
+    html = sheet_page(plain("stage=gain"))
+    assert not re.search(r"(?:src|href)=|url\(|@import|<script", html)
+    assert set(re.findall(r"https?://[^\"' )]+", html)) == {"http://www.w3.org/2000/svg"}
+
+
+def test_board_that_does_not_fit_is_said_on_the_sheet() -> None:
+    options = SheetOptions(layout=Options(board=(20, 20)))
+    assert "the smallest found that would do is" in text_of(build_sheet(from_link("stage=gain"), options))
+
+
+def test_box_takes_board_and_battery() -> None:
+    data = plain("stage=gain")
+    inside = box_inside(data)
+    assert inside[0] >= data.layout.width + 6 - 1e-9 and inside[1] >= data.layout.height + 26.5
+    assert box_inside(plain("stage=gain&supply=adapter"))[1] < inside[1]
+
+
+@given(chains())
+@settings(max_examples=8)
+def test_random_chains_have_a_sheet_and_figures(chain: SignalChain) -> None:
+    data = sheet_data(chain)
+    figures = json.loads(json.dumps(sheet_figures(data), allow_nan=False))
+    assert figures["link"] == to_query(chain)
+    assert (figures["first_power"] is None) == (not chain.topology.powered)
+    html = build_sheet(chain)
+    for svg in re.findall(r"<svg.*?</svg>", html, flags=re.DOTALL):
+        ElementTree.fromstring(svg)
+    assert html.count("<section") == html.count("</section>") and "nan" not in text_of(html).split()
+
+
+def test_types_that_fit() -> None:
+    text = text_of(sheet_page(plain("stage=gain")))
+    data = plain("stage=gain")
+    assert "J201" in data.types and "J201" in text
+    assert "Not every J113 does" in text  # its own spread is too wide for this stage
+
+
+# -- options and command -----------------------------------------------------------------------------------------------
+def test_options_from_texts() -> None:
+    options, problems = read_sheet_options(
+        {"method": "tape", "board": "60 x 40 mm", "lane_width": "5,5", "pins": "sgd", "switch": "ring",
+         "meter_ohm": "1M", "beeps_below": "30", "currency": "CHF"}, schottky=False,
+    )  # fmt: skip
+    assert problems == ()
+    assert options.layout == Options("tape", (60.0, 40.0), 5.5, pins="S G D")
+    assert (options.switch, options.schottky, options.beeps_below) == ("ring", False, 30.0)
+    assert options.meter == Meter(input_ohm=1e6) and options.prices.currency == "CHF"
+
+
+def test_bad_options_keep_their_defaults_and_are_told() -> None:
+    options, problems = read_sheet_options(
+        {"method": "glue", "board": "x", "lane_width": "wide", "pins": "DDS", "switch": "no", "beeps_below": "5M",
+         "meter_ohm": "1", "currency": "a very long word"},
+    )  # fmt: skip
+    assert options == SheetOptions()
+    assert len(problems) == 8 and all("allowed" in problem for problem in problems)
+    with pytest.raises(KeyError):
+        read_sheet_options({"colour": "red"})
+    with pytest.raises(LayoutError, match="switch: 'no' is not known; allowed is toggle or ring."):
+        SheetOptions(switch="no")
+
+
+def test_command_writes_page_and_figures(tmp_path: Path) -> None:
+    page = tmp_path / "sheet.html"
+    result = CliRunner().invoke(main, ["sheet", "stage=gain", "--method", "tape", "--output", str(page)])
+    assert result.exit_code == 0, result.output
+    options = SheetOptions(layout=Options(method="tape"))
+    assert page.read_text("utf-8") == build_sheet(from_link("stage=gain"), options)
+    result = CliRunner().invoke(main, ["sheet", "stage=gain", "--json", "--no-diode"])
+    ours = sheet_figures(sheet_data(from_link("stage=gain"), SheetOptions(schottky=False)))
+    assert json.loads(result.output) == json.loads(json.dumps(ours))
+
+
+def test_command_refuses_in_sentences() -> None:
+    result = CliRunner().invoke(main, ["sheet", "gate_r=3m3", "--method", "glue"])
+    assert result.exit_code == 2
+    lines = result.stderr.splitlines()
+    assert len(lines) == 2 and "did you mean 3M3" in lines[0] and "method: 'glue'" in lines[1] and not result.stdout

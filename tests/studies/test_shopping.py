@@ -1,0 +1,86 @@
+"""What to buy: preferred values, ratings over the whole spread, types that fit."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+
+from piezolab import catalogue
+from piezolab.chain import SignalChain
+from piezolab.chain.assembly import assemble
+from piezolab.chain.link import from_link
+from piezolab.circuit.operating_point import operating_point
+from piezolab.quantity import nearest_preferred
+from piezolab.studies.layout_parts import soldered
+from piezolab.studies.linear import LinearChain
+from piezolab.studies.meter_bench import clip_range
+from piezolab.studies.population import builds
+from piezolab.studies.shopping import MARGIN, RATINGS_V, other_types, shopping
+from tests.sheets.chains import chains
+
+
+@given(chains())
+@settings(max_examples=20)
+def test_every_soldered_part_is_bought_at_a_preferred_value_and_rated(chain: SignalChain) -> None:
+    items = {item.name: item for item in shopping(chain)}
+    if not chain.topology.powered:
+        assert items == {}
+        return
+    for part in soldered(assemble(chain.values)):
+        item = items[part.name]
+        if item.kind == "resistor" and part.value > 0:
+            assert item.preferred == nearest_preferred(float(part.value), "E24")
+            assert abs(item.off) <= 0.06
+            assert item.watt in (0.25, 0.5, 1.0, 2.0)
+        if item.kind in ("film", "electrolytic"):
+            assert item.preferred == nearest_preferred(float(part.value), "E12") and abs(item.off) <= 0.11
+            assert item.rating_v >= min(MARGIN * item.highest_v, RATINGS_V[-1])
+
+
+@pytest.mark.parametrize("link", ["", "stage=gain", "return=divider", "stage=gain&supply=adapter&supply_v=24"])
+def test_no_part_of_the_type_puts_more_on_a_capacitor_than_is_said(link: str) -> None:
+    """Other draws of the type on the fresh battery, solved directly."""
+    chain = from_link(link)
+    items = {item.name: item for item in shopping(chain)}
+    values = builds(chain, 300, seed=41).but(supply_v=clip_range(chain)[1])
+    assembly = assemble(values)
+    point = operating_point(assembly.network)
+    for part in soldered(assembly):
+        if part.kind == "capacitor":
+            across = np.abs(point.voltage(*part.nodes))
+            assert np.max(across) <= 1.05 * items[part.name].highest_v + 0.02
+
+
+def test_a_resistor_that_gets_warm_is_a_larger_one() -> None:
+    """30 V across 1 kilohm and a transistor of 100 mA: by hand, nearly 0.9 W."""
+    hot = {item.name: item for item in shopping(
+        from_link("stage=gain&source_r=10&drain_r=1k&supply=adapter&supply_v=30&jfet_idss=100m&jfet_vgsoff=5")
+    )}  # fmt: skip
+    assert hot["R_D"].watt == 2.0 and hot["R_G"].watt == 0.25
+
+
+def test_phantom_only_where_an_input_can_send_it() -> None:
+    for kind, row in catalogue.inputs().items():
+        item = next(item for item in shopping(from_link(f"input={kind}")) if item.name == "C_out")
+        assert item.bipolar == row.phantom and (item.rating_v >= 63.0) == row.phantom
+
+
+def test_types_that_fit_stay_in_saturation() -> None:
+    """Of a type named, parts drawn anew stay in saturation on the spent and the fresh battery; of one not, not."""
+    chain = from_link("stage=gain")
+    named = other_types(chain)
+    assert "J201" in named and "J310" not in named
+    for kind in ("J201", "J310"):
+        good = np.ones(200, bool)
+        for volt in clip_range(chain):
+            values = builds(chain.but(jfet=kind), 200, seed=9).but(supply_v=volt)
+            good &= LinearChain.of(values).transistor.region == "saturation"
+        assert (np.mean(good) > 0.9) == (kind in named)
+
+
+def test_a_type_whose_rating_the_supply_exceeds_is_left_out() -> None:
+    low = [name for name, kind in catalogue.transistors().items() if kind.vds_max < 30]
+    assert low
+    assert not set(low) & set(other_types(from_link("supply=adapter&supply_v=30")))
+    assert other_types(from_link("stage=direct")) == ()
