@@ -6,7 +6,7 @@ import logging
 import os
 from importlib import metadata
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 from urllib.parse import urlsplit
 
 from jupyter_core.paths import jupyter_path
@@ -16,16 +16,16 @@ from traitlets.config import Config
 from voila.app import Voila
 
 from ..chapters import Chapter
+from . import room_pages as own
 from .assets import AssetFolder, AssetHandler
-from .channels import ChannelsHandler, KernelHandler
+from .channels import PING_MS, ChannelsHandler, KernelHandler
 from .errors import NotFound
 from .headers import SecurityHeaders
 from .kernels import Anyone, OwnKernelSpecs, SeatedKernelManager, transport_for
 from .pages import LeaveHandler, PageHandler, StockLeaveHandler, ToChapter, ToIndex, prepare_notebook
+from .room import Room
+from .room_sheet import RoomSheetHandler
 from .seats import Seats
-
-if TYPE_CHECKING:
-    from .room import Room
 
 log = logging.getLogger("piezolab.serving")
 
@@ -128,7 +128,7 @@ class Server(Voila):
         local_only: bool,
         public_address: str | None,
         seats: Seats,
-        room: "Room | None" = None,
+        room: Room | None = None,
         **kwargs: Any,
     ) -> None:
         super().__init__(config=_configuration(connections), **kwargs)
@@ -190,9 +190,8 @@ class Server(Voila):
             default_handler_class=NotFound,
             visitor_cookie=f"seat-{self.port}",
             websocket_max_message_size=MESSAGE_LIMIT,
-            # Seconds; a phone that went out of reach is noticed within a minute.
-            ws_ping_interval=20_000,
-            ws_ping_timeout=20_000,
+            ws_ping_interval=PING_MS,
+            ws_ping_timeout=PING_MS,
             # Messages are small and local: compressing them costs more time than it saves.
             websocket_compression_options=None,
             log_function=self._log_request,
@@ -230,12 +229,12 @@ class Server(Voila):
         return [(self.addresses(route), *rest) for route, *rest in routes]
 
     def _room_routes(self) -> list[tuple]:
-        if self.room is None:
-            return []
-        from . import room_pages as own
-
         room = {"room": self.room}
+        sheet = (r"room-sheet", RoomSheetHandler, room)
+        if self.room is None:
+            return [sheet]
         return [
+            sheet,
             (r"room/place", own.PlaceHandler, room),
             (rf"room/here/{_KERNEL}", own.HereHandler, room),
             (r"room/solved", own.SolvedHandler, room),

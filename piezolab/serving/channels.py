@@ -8,6 +8,7 @@ import logging
 from typing import Any
 
 from jupyter_server.base.handlers import JupyterHandler
+from tornado.ioloop import IOLoop
 from tornado.web import HTTPError
 from voila.tornado.kernel_websocket_handler import (
     VoilaKernelWebsocketHandler,
@@ -15,8 +16,8 @@ from voila.tornado.kernel_websocket_handler import (
 )
 
 from .limits import Allowance
-from .pages import Visitors
 from .seats import TOO_MUCH
+from .visitors import Visitors
 
 log = logging.getLogger("piezolab.serving")
 
@@ -45,6 +46,9 @@ def keeps_to_itself(message: bytes | str | dict[str, Any]) -> bool:
         return True
     return kind == "stream" and _content(message).get("name") == "stderr"
 
+
+#: Between two pings of an open page, and without an answer until it counts as lost, milliseconds.
+PING_MS, PONG_MS = 10_000, 30_000
 
 #: Connections one page may hold open: it opens one, and another before the old one is known to be lost.
 MOST_CHANNELS = 4
@@ -77,10 +81,30 @@ class ChannelsHandler(Visitors, VoilaKernelWebsocketHandler):
                 log.warning("a page sent too much at once; its channel is closed")
                 self.close(TOO_MUCH, "too much at once")
             return None
-        self.seats.touch(self.kernel_id)
+        # Only what a visitor does counts as use: a page that connects again after a nap has not been touched.
+        if (b"comm_msg" if isinstance(message, bytes) else "comm_msg") in message[:1000]:
+            self.seats.touch(self.kernel_id)
         return super().on_message(message)
 
     _flooded = False
+
+    def send_ping(self) -> None:
+        """Ping, and close a line that has not answered for long.
+
+        Instead of the stock one: that looks at the last answer's age just before the next ping, when on a good line it
+        is as old as the interval, against a limit that tornado lets be no longer than the interval. Every page lost
+        its line and connected again each 20 s.
+        """
+        now = IOLoop.current().time()
+        if self.ws_connection is None:
+            self.ping_callback.stop()
+        elif self.ws_connection.client_terminated:
+            self.close()
+        elif (now - self.last_pong) * 1000 > PONG_MS and (now - self.last_ping) * 1000 < 2 * PING_MS:
+            self.close()  # unless it is this computer that has slept since the last ping
+        else:
+            self.ping(b"")
+            self.last_ping = now
 
     def on_close(self) -> None:
         self.seats.disconnect(self.kernel_id, self)

@@ -68,7 +68,7 @@ class Anyone(IdentityProvider):
 
 
 #: Names of environment variables that may hold a secret of the server or of this user: no business of a page.
-_SECRET = re.compile(r"TOKEN|SECRET|PASSW|CREDENTIAL|API_?KEY|PRIVATE|^JUPYTERHUB_|^SSH_|^AWS_", re.IGNORECASE)
+_SECRET = re.compile(r"TOKEN|SECRET|PASSW|CREDENTIAL|API_?KEY|PRIVATE|ACCESS_KEY|^JUPYTERHUB_|^SSH_", re.IGNORECASE)
 
 
 def without_secrets(environment: dict[str, str]) -> dict[str, str]:

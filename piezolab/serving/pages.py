@@ -13,58 +13,16 @@ from tornado.web import HTTPError
 from voila.tornado.handler import TornadoVoilaHandler
 
 from ..chapters import Chapter
-from .addresses import host_of
 from .errors import PlainErrors
-from .seats import GAVE_WAY, Seats, Visit, current_visit
+from .room_pages import waiting_page
+from .seats import GAVE_WAY, Visit, current_visit
+from .visitors import Visitors
 
 if TYPE_CHECKING:
     from .room import Room
 
 #: Longest query string passed on, bytes. A kernel's environment takes some 128 kB; the longest link is far below.
 QUERY_LIMIT = 16_000
-
-_COOKIE_DAYS = 30
-
-
-class Visitors(PlainErrors):
-    """Knows the visitor by a signed cookie that scripts cannot read."""
-
-    @property
-    def seats(self) -> Seats:
-        return self.settings["seats"]
-
-    @property
-    def room(self) -> "Room | None":
-        """The room, where the server serves one."""
-        return self.settings.get("room")
-
-    def check_host(self) -> bool:
-        """Whether the request calls this server by a name of its own (asked by Jupyter's handlers)."""
-        if self.room is not None:
-            return host_of(self.request.host) in self.room.names
-        return super().check_host()
-
-    def known_visitor(self) -> str | None:
-        """The visitor's secret, or None for a browser that has none of this server."""
-        value = self.get_signed_cookie(self.settings["visitor_cookie"], max_age_days=_COOKIE_DAYS)
-        return value.decode("ascii", "replace") if value else None
-
-    def welcome_visitor(self) -> str:
-        """The visitor's secret, made now if need be."""
-        who = self.known_visitor()
-        if who is None:
-            who = secrets.token_urlsafe(24)
-            self.set_signed_cookie(
-                self.settings["visitor_cookie"],
-                who,
-                expires_days=_COOKIE_DAYS,
-                httponly=True,
-                # Lax, not Strict: a shared link must find the visitor's other open pages still theirs.
-                samesite="Lax",
-                path=self.settings["base_url"],
-                secure=self.request.protocol == "https",
-            )
-        return who
 
 
 def _overrides(name: str) -> bool:
@@ -121,8 +79,6 @@ class PageHandler(Visitors, TornadoVoilaHandler):
 
     def _comes_in(self, room: "Room") -> bool:
         """Whether the page may be made now; if not, an answer has been sent that costs no kernel."""
-        from .room_pages import waiting_page
-
         who = self.known_visitor()
         if who is None:
             # Whoever comes without a cookie gets one and comes back with it; a crawler or a link's preview does not.

@@ -2,16 +2,19 @@
 
 import io
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import segno
 
-from ..studies.lessons import Lesson, known_lessons, lesson_named
 from .addresses import OwnNames
 from .limits import Allowances
 from .problems import ServingError
 from .seats import Seats
 from .solved import Solved
 from .waiting import WaitingLine
+
+if TYPE_CHECKING:
+    from ..studies.lessons import Lesson
 
 
 @dataclass
@@ -31,7 +34,7 @@ class Room:
     """
 
     address: str
-    lesson: Lesson | None
+    lesson: "Lesson | None"
     seats: Seats
     names: OwnNames
     line: WaitingLine = field(init=False)
@@ -44,6 +47,9 @@ class Room:
     goodbye_s: float = 2.0
 
     def __post_init__(self) -> None:
+        # Here, not above: a server without a room does without the numerical libraries.
+        from ..studies.lessons import lesson_named
+
         self.line = WaitingLine(self.seats)
         self.solved = Solved(lesson_named)
         # A whole room behind one address may come at once, twice over, and a page each second after that.
@@ -70,10 +76,12 @@ class Room:
         return out.getvalue()
 
 
-def room_lesson(name: str | None) -> Lesson | None:
+def room_lesson(name: str | None) -> "Lesson | None":
     """The lesson of that name. Raises ServingError naming those there are."""
     if not name:
         return None
+    from ..studies.lessons import known_lessons, lesson_named
+
     lesson = lesson_named(name)
     if lesson is None:
         known = ", ".join(lesson.name for lesson in known_lessons()) or "none"

@@ -9,9 +9,9 @@ from urllib.parse import urlsplit
 from tornado.web import HTTPError
 
 from .addresses import host_of
-from .pages import Visitors
 from .room import Room
 from .solved import SolvedError
+from .visitors import Visitors
 
 _WAITING = Template("""<!DOCTYPE html>
 <html lang="en-GB">
@@ -19,6 +19,7 @@ _WAITING = Template("""<!DOCTYPE html>
 <meta charset="utf-8">
 <meta name="viewport" content="width=device-width, initial-scale=1">
 <title>$title</title>
+<link rel="icon" href="$static/own/icon.svg" type="image/svg+xml">
 <link rel="stylesheet" href="$static/own/room.css">
 $preload<script src="$static/own/waiting.js" defer></script>
 <noscript><meta http-equiv="refresh" content="10"></noscript>
@@ -44,6 +45,7 @@ _PROJECTOR = Template("""<!DOCTYPE html>
 <meta charset="utf-8">
 <meta name="viewport" content="width=device-width, initial-scale=1">
 <title>For the projector</title>
+<link rel="icon" href="$static/own/icon.svg" type="image/svg+xml">
 <link rel="stylesheet" href="$static/own/room.css">
 <script src="$static/own/projector.js" defer></script>
 </head>
@@ -77,12 +79,12 @@ class RoomHandler(Visitors):
     def prepare(self) -> None:
         if host_of(self.request.host) not in self._room.names:
             raise HTTPError(421)
-
-    def check_xsrf_cookie(self) -> None:
-        """The cookie that counts is not sent along by other sites (SameSite), and these see to the origin."""
         origin = self.request.headers.get("Origin")
         if origin and urlsplit(origin).netloc.lower() != self.request.host.lower():
             raise HTTPError(403)
+
+    def check_xsrf_cookie(self) -> None:
+        """Not needed: other sites' origin is refused, and the cookie is not sent along by them (SameSite)."""
 
     def answer(self, content: Any) -> None:
         """Send JSON that nobody keeps."""

@@ -54,12 +54,13 @@ def hear(line: websocket.WebSocket, kind: str, seconds: float = 10) -> dict | No
     while (left := end - time.monotonic()) > 0:
         line.settimeout(left)
         try:
-            text = line.recv()
+            # Control frames too, or the server's pings would begin the waiting anew each time.
+            opcode, data = line.recv_data(control_frame=True)
         except (websocket.WebSocketTimeoutException, websocket.WebSocketConnectionClosedException):
             return None
-        if not line.connected:
+        if opcode == websocket.ABNF.OPCODE_CLOSE:
             return None
-        message = json.loads(text) if isinstance(text, str) and text else {}
+        message = json.loads(data) if opcode == websocket.ABNF.OPCODE_TEXT and data else {}
         if message.get("msg_type") == kind or message.get("header", {}).get("msg_type") == kind:
             return message
     return None

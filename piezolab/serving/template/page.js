@@ -70,6 +70,7 @@
     });
     banner.replaceChildren(sentence.trim() + " Your chain is kept in the address: ", again, ".");
     banner.hidden = false;
+    document.getElementById("pz-idle")?.remove();
   }
   function hide() {
     const banner = document.getElementById("pz-gone");

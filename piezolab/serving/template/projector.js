@@ -18,10 +18,11 @@
         item.append(task.question);
         const row = document.createElement("div");
         row.className = "pz-count";
-        const bar = document.createElement("meter");
-        bar.max = Math.max(state.taken, task.solved, 1);
-        bar.value = task.solved;
-        bar.setAttribute("aria-hidden", "true");
+        const bar = document.createElement("div");
+        bar.className = "pz-bar";
+        const part = document.createElement("div");
+        part.style.width = `${(100 * task.solved) / Math.max(state.taken, task.solved, 1)}%`;
+        bar.append(part);
         const number = document.createElement("b");
         number.textContent = `${task.solved} solved it`;
         row.append(bar, number);

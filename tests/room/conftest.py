@@ -1,0 +1,110 @@
+"""Rooms for tests: a server with seats, a line and a warm process, and guests who come as a browser does."""
+
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+import requests
+
+from tests.serving.conftest import write_notebook
+from tests.serving.live import LiveServer
+from tests.serving.visitor import Visitor
+
+_INSIDE = """
+import json, os, random, signal
+import numpy as np
+from IPython.display import display
+
+inside = {
+    "pid": os.getpid(), "parent": os.getppid(), "session": os.getsid(0), "group": os.getpgid(0),
+    "query": os.environ.get("QUERY_STRING"), "cwd": os.getcwd(),
+    "secrets": [name for name in os.environ if "TOKEN" in name or "SECRET" in name],
+    "files": sorted(os.readlink(f"/proc/self/fd/{n}") for n in os.listdir("/proc/self/fd")
+                    if os.path.exists(f"/proc/self/fd/{n}")),
+    "random": [random.random(), float(np.random.rand()), float(np.random.default_rng().random())],
+    "signals": [str(signal.getsignal(n)) for n in (signal.SIGTERM, signal.SIGCHLD)],
+    "blocked": [str(n) for n in signal.pthread_sigmask(signal.SIG_BLOCK, ())],
+}
+print("said to standard output")
+display({"text/plain": "INSIDE" + json.dumps(inside) + "ENDS"}, raw=True)
+"""
+
+_SLIDER = """
+import ipywidgets as widgets
+slider = widgets.FloatSlider(value=1, description="a slider")
+label = widgets.Label("1.0")
+slider.observe(lambda change: setattr(label, "value", str(change["new"])), "value")
+widgets.VBox([slider, label])
+"""
+
+
+@pytest.fixture(scope="session")
+def room_notebooks(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Small chapters: one tells what its kernel is like inside, one has a slider, one is empty, one kills itself."""
+    folder = tmp_path_factory.mktemp("room") / "notebooks"
+    folder.mkdir()
+    write_notebook(folder / "index.ipynb", "# All questions")
+    write_notebook(folder / "01-what-is-inside.ipynb", "# What is inside?", _INSIDE)
+    write_notebook(folder / "02-does-it-slide.ipynb", "# Does it slide?", _SLIDER)
+    write_notebook(folder / "03-is-it-empty.ipynb", "# Is it empty?")
+    return folder
+
+
+def open_room(folder: Path | None, **options) -> LiveServer:
+    """A room on this computer only."""
+    patience = options.pop("patience", {})
+    return LiveServer(folder, patience, **{"room": True, "host": "127.0.0.1", **options})
+
+
+@pytest.fixture(scope="module")
+def room(room_notebooks: Path) -> Iterator[LiveServer]:
+    """One cold room with three seats and a lesson; lost pages are freed within seconds."""
+    server = open_room(room_notebooks, seats=3, lesson="find-the-hum", patience={"unopened_s": 3.0, "lost_s": 3.0})
+    yield server
+    server.stop()
+
+
+@pytest.fixture(scope="module")
+def warm_room(room_notebooks: Path) -> Iterator[LiveServer]:
+    """One room whose kernels are forked."""
+    server = open_room(room_notebooks, warm=True, seats=8, patience={"unopened_s": 3.0, "lost_s": 3.0})
+    yield server
+    server.stop()
+
+
+class Guest(Visitor):
+    """Comes through the door as a browser does: fetches its cookie, asks for a place, opens the page."""
+
+    def __init__(self, server: LiveServer) -> None:
+        super().__init__(server)
+        self.lines: dict = {}
+
+    def place(self) -> dict:
+        """What the server says about this guest's place."""
+        return self.http.get(self.server.url + "room/place", timeout=20).json()
+
+    def knock(self, slug: str = "is-it-empty") -> requests.Response:
+        """One request for a page."""
+        return self.http.get(self.server.url + slug, timeout=60)
+
+    def come_in(self, slug: str = "is-it-empty", seconds: float = 30) -> str:
+        """Come in, waiting in the line if need be, and connect to the page's kernel; its id."""
+        end = time.monotonic() + seconds
+        if not self.http.cookies:
+            self.knock(slug)
+        while time.monotonic() < end:
+            if self.place()["enter"]:
+                return self.sit_down(slug)
+            time.sleep(0.2)
+        raise TimeoutError("no seat came free")
+
+    def sit_down(self, slug: str = "is-it-empty") -> str:
+        """Open a page and connect to its kernel; its id."""
+        kernel = self.open(slug)
+        self.lines[kernel] = self.channel(kernel)
+        return kernel
+
+    def solved(self, content, **options) -> requests.Response:
+        """Report a solved task."""
+        return self.http.post(self.server.url + "room/solved", json=content, timeout=20, **options)
