@@ -7,6 +7,7 @@ import pytest
 from piezolab.chain import SignalChain
 from piezolab.pages import sentences_fault as say
 from piezolab.pages import where_is_the_fault as page
+from piezolab.pages.fault_finder import Finder, as_typed, read
 from piezolab.pages.form import FieldError
 from piezolab.studies.faults.making import fault_table
 from piezolab.studies.faults.readings import Check, Reading
@@ -17,7 +18,7 @@ def made() -> page.Page:
     return page.make("")
 
 
-def fresh(made: page.Page) -> page.Finder:
+def fresh(made: page.Page) -> Finder:
     made.finder._forget()
     return made.finder
 
@@ -85,13 +86,13 @@ def test_a_reading_that_cannot_be_is_refused_and_nothing_changes(
 
 
 def test_readings_are_read_with_their_last_digit() -> None:
-    assert page.read(Check("dc", "source"), "1.23 V") == Reading("dc", "source", 1.23, pytest.approx(0.01))
-    assert page.read(Check("ohm", "clip"), "o.l.").value == float("inf")
-    assert page.read(Check("ohm", "clip"), "4k7").digit == pytest.approx(100.0)
+    assert read(Check("dc", "source"), "1.23 V") == Reading("dc", "source", 1.23, pytest.approx(0.01))
+    assert read(Check("ohm", "clip"), "o.l.").value == float("inf")
+    assert read(Check("ohm", "clip"), "4k7").digit == pytest.approx(100.0)
     with pytest.raises(FieldError):
-        page.read(Check("ohm", "clip"), "much")
+        read(Check("ohm", "clip"), "much")
     for reading in (Reading("ohm", "clip", float("inf")), Reading("dc", "source", 1.25), Reading("tone", "input", "weak")):
-        again = page.read(reading.check, page.as_typed(reading))
+        again = read(reading.check, as_typed(reading))
         assert again.value == reading.value
 
 
