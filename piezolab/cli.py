@@ -113,7 +113,7 @@ def lessons(folder: str | None) -> None:
 @click.argument("lesson")
 @click.option("--address", default="", help="Address of the server as the room reaches it, for the QR code.")
 @click.option("--output", type=click.File("w", encoding="utf-8"), default="-", help="File to write; else the terminal.")
-def handout(lesson: str, address: str, output: click.utils.LazyFile) -> None:
+def handout(lesson: str, address: str, output: TextIO) -> None:
     """Write a lesson as a page to print (HTML)."""
     from piezolab.sheets.handout import handout as made
     from piezolab.studies.lessons import known_lessons
@@ -164,3 +164,28 @@ def sheet(
     except ValueError as error:  # such as a circuit without a solution; its message names the part
         raise click.ClickException(str(error)) from error
     output.write(json.dumps(sheet_figures(data), indent=1, allow_nan=False) if as_json else sheet_page(data))
+
+
+@main.command()
+@click.argument("link", default="")
+@click.option("--reading", "readings", multiple=True, help="Kind:place=value, such as ohm:clip=OL or dc:source=1.02.")
+@click.option("--heard", multiple=True, help="What you hear: weak, thin, hum, dead, hot ...")
+def fault(link: str, readings: tuple[str, ...], heard: tuple[str, ...]) -> None:
+    """Rank the faults of a chain by readings and by what is heard, as JSON. LINK is a share link or its query part."""
+    import json
+
+    from piezolab.chain.link import read_link
+    from piezolab.studies.fault_figures import fault_figures, read_readings
+    from piezolab.studies.faults.readings import ReadingError
+
+    chain, problems = read_link(link)
+    sentences = [problem.sentence for problem in problems]
+    try:
+        found = None if sentences else fault_figures(chain, read_readings(readings), heard)
+    except ReadingError as error:
+        sentences.append(str(error))
+    for sentence in sentences:
+        click.echo(sentence, err=True)
+    if sentences:
+        raise SystemExit(2)
+    click.echo(json.dumps(found, indent=1, allow_nan=False))

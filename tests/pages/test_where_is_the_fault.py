@@ -44,7 +44,7 @@ def test_readings_narrow_it_down_and_can_be_forgotten(made: page.Page) -> None:
 
 
 def test_swapped_source_resistor_and_output_capacitor_take_three_readings(made: page.Page) -> None:
-    """As built: R_S has gone where C_out belongs; the source hangs on a capacitor and the jack sits at direct voltage."""
+    """As built: R_S went where C_out belongs; the source hangs on a capacitor, the jack sits at direct voltage."""
     finder = fresh(made)
     for check, value in (("ohm:clip", "OL"), ("ohm:source", "104k"), ("ohm:jack", "100k")):
         assert finder.entry.submit({"check": check, "value": value}), finder.entry.wrong
@@ -91,7 +91,8 @@ def test_readings_are_read_with_their_last_digit() -> None:
     assert read(Check("ohm", "clip"), "4k7").digit == pytest.approx(100.0)
     with pytest.raises(FieldError):
         read(Check("ohm", "clip"), "much")
-    for reading in (Reading("ohm", "clip", float("inf")), Reading("dc", "source", 1.25), Reading("tone", "input", "weak")):
+    readings = (Reading("ohm", "clip", float("inf")), Reading("dc", "source", 1.25), Reading("tone", "input", "weak"))
+    for reading in readings:
         again = read(reading.check, as_typed(reading))
         assert again.value == reading.value
 

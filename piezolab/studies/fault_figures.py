@@ -1,0 +1,74 @@
+"""The diagnosis of a chain as plain numbers, for other programs; and readings from text."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+from piezolab.chain import SignalChain
+from piezolab.quantity import QuantityError, parse
+from piezolab.studies.faults.diagnosis import Step, diagnose
+from piezolab.studies.faults.making import fault_table
+from piezolab.studies.faults.readings import KINDS, UNITS, Reading, ReadingError
+from piezolab.studies.figures import plain
+
+OVER_RANGE = "OL"
+
+
+def read_readings(texts: Sequence[str]) -> tuple[Reading, ...]:
+    """Readings such as `ohm:clip=OL`, `dc:source=1.02` or `tone:input=weak`. Raises ReadingError."""
+    found = []
+    for text in texts:
+        check, mark, value = text.partition("=")
+        kind, colon, place = check.partition(":")
+        if not mark or not colon or kind not in KINDS:
+            raise ReadingError(f"reading: {text[:40]!r} is none; allowed is kind:place=value, such as dc:source=1.02.")
+        if kind == "tone":
+            found.append(Reading(kind, place, value))
+        elif kind == "ohm" and value.strip().upper() == OVER_RANGE:
+            found.append(Reading(kind, place, math.inf))
+        else:
+            try:
+                found.append(Reading(kind, place, parse(value, UNITS[kind], what=f"reading {kind} {place}")))
+            except QuantityError as error:
+                raise ReadingError(str(error)) from None
+    return tuple(found)
+
+
+def fault_figures(chain: SignalChain, readings: Sequence[Reading] = (), heard: Sequence[str] = ()) -> dict[str, Any]:
+    """Places and faults with their probabilities, and the next reading; ranges in V or ohm, over range as "OL".
+
+    Raises ReadingError.
+    """
+    found = diagnose(fault_table(chain), readings, heard)
+    return plain(
+        {
+            "stop": found.stop,
+            "unpowered_only": found.unpowered_only,
+            "short_probability": found.short,
+            "two_faults_probability": found.two,
+            "two_faults_suspected": found.two_suspected,
+            "places": [
+                {
+                    "place": spot.spot,
+                    "probability": spot.probability,
+                    "faults": [{"fault": f.key, "probability": f.probability} for f in spot.faults],
+                }
+                for spot in found.spots
+            ],
+            "next": None if found.next is None else _step(found.next),
+            "doubtful_readings": [place for place, _ in found.doubtful],
+            "unexplained_readings": list(found.unexplained),
+        }
+    )
+
+
+def _step(step: Step) -> dict[str, Any]:
+    def shown(value: float | str) -> float | str:
+        return OVER_RANGE if value == math.inf else value
+
+    expected = {
+        spot: value if isinstance(value, str) else [shown(float(end)) for end in value] for spot, value in step.expected
+    }
+    return {"reading": step.check.key, "information_bits": step.bits, "powered": step.powered, "expected": expected}

@@ -1,0 +1,46 @@
+"""The diagnosis as numbers, and its command."""
+
+import json
+
+import pytest
+from click.testing import CliRunner
+
+from piezolab.chain import SignalChain
+from piezolab.cli import main
+from piezolab.studies.fault_figures import fault_figures, read_readings
+from piezolab.studies.faults.diagnosis import diagnose
+from piezolab.studies.faults.making import fault_table
+from piezolab.studies.faults.readings import Reading, ReadingError
+
+
+def test_the_figures_are_those_of_the_diagnosis() -> None:
+    readings = read_readings(["ohm:clip=OL", "ohm:source=3k9"])
+    assert readings == (Reading("ohm", "clip", float("inf")), Reading("ohm", "source", 3900.0))
+    found, figures = diagnose(fault_table(SignalChain()), readings, ("dead",)), fault_figures(
+        SignalChain(), readings, ("dead",)
+    )
+    assert [place["place"] for place in figures["places"]] == [spot.spot for spot in found.spots]
+    assert sum(place["probability"] for place in figures["places"]) == pytest.approx(1)
+    assert figures["next"]["reading"] == found.next.check.key
+    json.dumps(figures, allow_nan=False)
+
+
+def test_the_command_prints_them_and_refuses_with_a_sentence() -> None:
+    good = CliRunner().invoke(main, ["fault", "", "--reading", "ohm:clip=OL", "--heard", "dead"])
+    assert good.exit_code == 0
+    assert json.loads(good.output)["unpowered_only"] in (True, False)
+    for arguments, words in (
+        (["fault", "x=1"], "not a key"),
+        (["fault", "--reading", "volts=3"], "allowed is kind:place=value"),
+        (["fault", "--reading", "ohm:moon=3"], "allowed is"),
+        (["fault", "--reading", "dc:source=3 ohm"], "reading dc source"),
+        (["fault", "--heard", "purple"], "not known"),
+    ):
+        bad = CliRunner().invoke(main, arguments)
+        assert bad.exit_code == 2 and words in bad.output, bad.output
+
+
+def test_hot_stops_at_once() -> None:
+    assert fault_figures(SignalChain(), (), ("hot",))["stop"]
+    with pytest.raises(ReadingError):
+        read_readings(["dc:source"])
