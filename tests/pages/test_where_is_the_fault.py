@@ -46,10 +46,11 @@ def test_readings_narrow_it_down_and_can_be_forgotten(made: page.Page) -> None:
 def test_swapped_source_resistor_and_output_capacitor_take_three_readings(made: page.Page) -> None:
     """As built: R_S went where C_out belongs; the source hangs on a capacitor, the jack sits at direct voltage."""
     finder = fresh(made)
-    for check, value in (("ohm:clip", "OL"), ("ohm:source", "104k"), ("ohm:jack", "100k")):
+    for check, value in (("ohm:clip", "104k"), ("ohm:source", "104k"), ("dc:jack", "1.11 V")):
         assert finder.entry.submit({"check": check, "value": value}), finder.entry.wrong
-    likely = [spot.spot for spot in finder.found.spots[:3]]
-    assert any("R_S" in spot or "Q1" in spot for spot in likely)
+    first = finder.found.spots[0]
+    assert first.probability > 0.8 and first.faults[0].key == "swapped:R_S+C_out"
+    assert "in the other's place" in made.table.content or "in the other&#x27;s place" in made.table.content
 
 
 def test_hot_ends_all_powered_readings(made: page.Page) -> None:
