@@ -40,7 +40,7 @@ class Stage:
 
         The grid: a two-lead part is 2 units long, upright or level; a transistor's drain stands 2 above its source, its
         gate 1.5 aside and 0.5 above the source. y = 0 is ground: whatever ends there is joined. The signal comes in at
-        the leftmost point of the node `pickup` and leaves at the rightmost one of `output`; the supply comes from above.
+        the leftmost point of the node `pickup` and leaves at the rightmost one of `output`; supply comes from above.
         Parts without places are hung between level lanes, and then no wires are needed.
         """
         return ()
