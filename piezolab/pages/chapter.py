@@ -120,10 +120,11 @@ class Page:
         settings = chapter.settings(self.bench)
         side = VBox([self.own, *settings, self.stage_in, self.bar, self.advice, self.folded]).add_class("pz-side")
         tried = Box([stick, side]).add_class("pz-try")
-        rows = [Look(), self.lesson_head, self.problems, tried, self.player, *chapter.more(self.bench)]
-        rows += [self.schematic, self.table]
-        if chapter.tasks:
-            rows += [self.tasks, self.closing]
+        shown = [self.player, *chapter.more(self.bench), self.schematic, self.table]
+        tasks = [self.tasks, self.closing] if chapter.tasks else []
+        # in a lesson the tasks lead, and the rest is there to look things up
+        below = [*shown, *tasks] if self.lesson is None else [*tasks, *shown]
+        rows = [Look(), self.lesson_head, self.problems, tried, *below]
         if chapter.maths:
             rows.append(Block("maths", chapter.maths, title="The maths", folded=True))
         if chapter.cautions:
