@@ -18,8 +18,8 @@ class Meter:
     """A meter as its user states it.
 
     input_ohm: on volts, ohm; counts: largest number shown; accuracy: part of the reading; digits: counts of the last
-    place; volt_ranges, ac_ranges: full scales in V (no ac_ranges: no usable AC); ohm_max: largest resistance shown, ohm;
-    test_v, test_ohm: the ohms range as a voltage behind a resistor.
+    place; volt_ranges, ac_ranges: full scales in V (no ac_ranges: no usable AC); ohm_max: largest resistance shown,
+    ohm; test_v, test_ohm: the ohms range as a voltage behind a resistor.
     """
 
     input_ohm: float = 10e6

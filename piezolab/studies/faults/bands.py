@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 
 from piezolab.studies.faults.readings import natural, scaled, shown
@@ -47,7 +49,8 @@ def leaves(
 ) -> np.ndarray:
     """Whether some reading of each build leaves its healthy band, (P,).
 
-    value: (M, P), scaled; tone: (4, P); band: (M, 2), the meter's error is added; ac: volts of the tone count; ear: the tone by ear counts.
+    value: (M, P), scaled; tone: (4, P); band: (M, 2), the meter's error is added; ac: volts of the tone count; ear: the
+    tone by ear counts.
     """
     answer = outside(table, value, widened(table, band), ac).any(axis=0)
     return answer | odd_tone(table, tone) if ear else answer
@@ -63,6 +66,17 @@ def fault_band(table: FaultTable, hypothesis: int) -> np.ndarray:
     """The band that holds 99 % of the builds with one fault, widened, (M, 2)."""
     own = table.of_hypothesis == hypothesis
     return widened(table, band_of(table, table.value[:, own]))
+
+
+@lru_cache(maxsize=6)
+def unseen(table: FaultTable) -> tuple[str, ...]:
+    """Names of the faults that hardly any reading shows."""
+    share = seen_shares(table)
+    return tuple(
+        fault.key
+        for fault, seen in zip(table.hypotheses[1:], share[1:], strict=True)
+        if seen < table.limits.unseen
+    )
 
 
 def seen_shares(table: FaultTable) -> np.ndarray:

@@ -1,8 +1,8 @@
 """A chain as it lies on the bench: every place where it can be wrong is an element whose value can be set.
 
 All faults are then values of one network, so that thousands of faulty builds are one batch. A lead that is open is
-100 gigohm and one that is sound 0.02 ohm: no node ever floats. The bench is made from the chain's list of parts alone; a
-new stage gets its faults without a line here.
+100 gigohm and one that is sound 0.02 ohm: no node ever floats. The bench is made from the chain's list of parts
+alone; a new stage gets its faults without a line here.
 
 Settings (arrays of builds, or numbers) are called "name.what": `R_S.ohm`, `C_out.joint`, `Q1.gate`, `B1.emf`.
 """
@@ -200,7 +200,7 @@ def _battery(part: Part) -> list[Wire]:
 
 
 def settings_of(bench: Bench, assembly: Assembly) -> Settings:
-    """Everything as it should be, with the values of an assembly of this bench's chain (arrays of builds, or numbers)."""
+    """Everything as it should be, with the values of an assembly of this chain (numbers, or arrays of builds)."""
     parts = {part.name: part for part in assembly.parts}
     found: Settings = {
         name: SOUND_OHM for name in ("disc.hot", "disc.cold", "jack.contact", "jack.sleeve", "cable.core")

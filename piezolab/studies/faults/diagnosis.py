@@ -7,16 +7,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from piezolab.studies.faults.information import confirmation, information
-from piezolab.studies.faults.likelihood import Explanation, explain
+from piezolab.studies.faults.bands import unseen
+from piezolab.studies.faults.likelihood import explain
 from piezolab.studies.faults.pairs import Pairs, pairs
-from piezolab.studies.faults.readings import KINDS, Check, Reading, checked, checked_words, natural
+from piezolab.studies.faults.readings import KINDS, Reading, checked, checked_words, natural
+from piezolab.studies.faults.steps import Situation, Step, steps
 from piezolab.studies.faults.table import FaultTable
 
-LEAST_INFORMATION = {False: 0.01, True: 0.001}  # bits: while a spot is sought, and while it is confirmed
 _SHOWN = 0.001
 _SUSPECTS = 6
-_CLEARING = 2.0
 
 
 @dataclass(frozen=True)
@@ -40,33 +39,20 @@ class SpotShare:
 
 
 @dataclass(frozen=True)
-class Step:
-    """A reading to take.
-
-    check; bits: expected information about the spot; powered: with the battery in; again: a doubtful reading taken once
-    more; expected: for the leading spots the range (5th to 95th percentile) in V or ohm, or for the tone the likeliest
-    word.
-    """
-
-    check: Check
-    bits: float
-    powered: bool
-    again: bool
-    expected: tuple[tuple[str, tuple[float, float] | str], ...]
-
-
-@dataclass(frozen=True)
 class Diagnosis:
     """What the readings say.
 
-    spots: by probability, "healthy" among them, given that at most one fault is there; two: probability of two faults at
-    once; two_suspected; short: probability of a build that heats up; stop: switch off and unclip now; unpowered_only: no
-    reading with the battery in is proposed; next: the next reading, None when nothing would tell more; others: further
-    readings by worth; doubtful: (place in the list, probability) of readings that were probably taken elsewhere;
-    unexplained: readings that nothing explains; found: the first spot is likely enough to mend.
+    spots: by probability, "healthy" among them, given that at most one fault is there; found: the first is likely
+    enough to mend; two, two_suspected: probability of two faults at once, and whether it is large; suspects: if there
+    are two, the spots that are likeliest to be one of them; short: probability of a build that heats up; stop: switch
+    off and unclip now; unpowered_only: no reading with the battery in is proposed; next: the next reading, None where
+    none would tell more; others: further ones by worth; doubtful: (place in the list, probability) of readings that
+    were probably taken elsewhere; unexplained: readings that nothing explains; unseen: faults that no reading of this
+    chain shows.
     """
 
     spots: tuple[SpotShare, ...]
+    found: bool
     two: float
     two_suspected: bool
     suspects: tuple[tuple[str, float], ...]
@@ -77,7 +63,7 @@ class Diagnosis:
     others: tuple[Step, ...]
     doubtful: tuple[tuple[int, float], ...]
     unexplained: tuple[int, ...]
-    found: bool
+    unseen: tuple[str, ...]
 
     def probability(self, spot: str) -> float:
         """Of a spot; 0 where it is not in the list."""
@@ -92,35 +78,35 @@ def diagnose(
 ) -> Diagnosis:
     """Weigh all faults by what was read and heard, in any order; propose readings of the given kinds.
 
-    Raises ReadingError on a reading or word that cannot be one.
+    Safety comes before information: with something hot, or while a short is likelier than the limit, only readings with
+    the battery out are proposed. Raises ReadingError on a reading or word that cannot be one.
     """
     readings, heard = checked(readings, table.checks), checked_words(heard)
-    why = explain(table, readings, heard)
-    limits = table.limits
-    by_fault = np.bincount(table.of_hypothesis, why.weight, len(table.hypotheses))
+    why, limits = explain(table, readings, heard), table.limits
     couples = pairs(table, why.reckoned, heard)
     two = couples.evidence / (couples.evidence + (1 - limits.two) * why.evidence)
     short = float(why.weight[table.dangerous].sum())
-    stop = "hot" in heard
-    unpowered = stop or short > limits.short_share
-    spots = _spots(table, by_fault)
+    hot = "hot" in heard
+    spots = _spots(table, np.bincount(table.of_hypothesis, why.weight, len(table.hypotheses)))
     found = spots[0].probability > limits.clear_share and two <= limits.two_share
-    steps = _steps(table, why, readings, kinds, unpowered, spots, (couples, two) if found else None)
-    worth = [step for step in steps if step.bits >= LEAST_INFORMATION[found]]
-    doubtful = [(k, p) for k, p in enumerate(why.slipped) if p > limits.doubtful]
+    leading = tuple(each.spot for each in spots[:4] if each.probability > _SHOWN)
+    unpowered = hot or short > limits.short_share
+    situation = Situation(table, why, couples, two, found, unpowered, leading, tuple(readings), frozenset(kinds))
+    proposed = steps(situation)
     return Diagnosis(
         spots=spots,
+        found=found,
         two=two,
         two_suspected=two > limits.two_share,
         suspects=_suspects(table, couples),
         short=short,
-        stop=stop,
+        stop=hot or short > limits.stop_share,
         unpowered_only=unpowered,
-        next=worth[0] if worth else None,
-        others=tuple(worth[1:]),
-        doubtful=tuple(doubtful),
+        next=proposed[0] if proposed else None,
+        others=tuple(proposed[1:]),
+        doubtful=tuple((k, p) for k, p in enumerate(why.slipped) if p > limits.doubtful),
         unexplained=tuple(k for k, p in enumerate(why.stray) if p > limits.doubtful),
-        found=found,
+        unseen=unseen(table),
     )
 
 
@@ -130,12 +116,10 @@ def _suspects(table: FaultTable, couples: Pairs) -> tuple[tuple[str, float], ...
 
 
 def _spots(table: FaultTable, by_fault: np.ndarray) -> tuple[SpotShare, ...]:
-    single = by_fault / by_fault.sum()
     groups: dict[str, list[FaultShare]] = {}
-    for fault, share in zip(table.hypotheses, single, strict=True):
-        groups.setdefault(fault.spot, []).append(
-            FaultShare(fault.key, fault.kind, fault.spot, fault.parts, float(share))
-        )
+    for fault, share in zip(table.hypotheses, by_fault / by_fault.sum(), strict=True):
+        one = FaultShare(fault.key, fault.kind, fault.spot, fault.parts, float(share))
+        groups.setdefault(fault.spot, []).append(one)
     found = [
         SpotShare(
             spot,
@@ -147,77 +131,10 @@ def _spots(table: FaultTable, by_fault: np.ndarray) -> tuple[SpotShare, ...]:
     return tuple(sorted(found, key=lambda each: -each.probability))
 
 
-def _steps(
-    table: FaultTable,
-    why: Explanation,
-    readings: Sequence[Reading],
-    kinds: Collection[str],
-    unpowered: bool,
-    spots: Sequence[SpotShare],
-    confirm: tuple[Pairs, float] | None,
-) -> list[Step]:
-    """All readings that may be proposed, the most telling first: about the spot, or once it is found about a second fault."""
-    taken = {reading.check: k for k, reading in enumerate(readings)}
-    again = {check for check, k in taken.items() if max(why.slipped[k], why.stray[k]) > 0.1}
-    allowed = [
-        m
-        for m, check in enumerate(table.checks)
-        if check.kind in kinds
-        and not (unpowered and check.powered)
-        and (check not in taken or check in again)
-        and (m == len(table.value) or table.resolved[m])
-    ]
-    if confirm is None:
-        bits = information(table, why.weight, allowed)
-        if unpowered:  # what tells whether there is a short opens the way to the readings with the battery in
-            bits = bits + _CLEARING * information(table, why.weight, allowed, table.dangerous.astype(int))
-    else:
-        bits = confirmation(table, why.weight, *confirm, allowed)
-    order = np.argsort(-bits, kind="stable")
-    leading = [each.spot for each in spots[:4] if each.probability > _SHOWN]
-    return [
-        Step(
-            table.checks[allowed[n]],
-            float(bits[n]),
-            table.checks[allowed[n]].powered,
-            table.checks[allowed[n]] in again,
-            _expected(table, why.weight, allowed[n], leading),
-        )
-        for n in order
-    ]
-
-
-def _expected(
-    table: FaultTable, weight: np.ndarray, m: int, spots: Sequence[str]
-) -> tuple[tuple[str, tuple[float, float] | str], ...]:
-    from piezolab.studies.faults.hearing import TONES
-
-    answer = []
-    for spot in spots:
-        own = np.flatnonzero(table.spot == table.spots.index(spot))
-        w = weight[own]
-        if m == len(table.value):
-            answer.append((spot, TONES[int(np.argmax(table.tone[:, own] @ w))]))
-        else:
-            low, high = weighted_range(table.value[m, own], w)
-            kind = table.checks[m].kind
-            answer.append((spot, (float(natural(kind, low, table.meter)), float(natural(kind, high, table.meter)))))
-    return tuple(answer)
-
-
-def weighted_range(value: np.ndarray, weight: np.ndarray, low: float = 0.05, high: float = 0.95) -> tuple[float, float]:
-    """Weighted percentiles of values."""
-    order = np.argsort(value)
-    reached = np.cumsum(weight[order])
-    reached = reached / reached[-1]
-    at = np.minimum(np.searchsorted(reached, (low, high)), len(value) - 1)
-    return float(value[order[at[0]]]), float(value[order[at[1]]])
-
-
 def predicted(table: FaultTable, key: str) -> dict[str, tuple[float, float, float]]:
     """What a single fault would read at each check: 5th, 50th and 95th percentile of its builds, V or ohm.
 
-    Raises KeyError on a fault that the table does not have.
+    Over range is infinity. Raises KeyError on a fault that the table does not have.
     """
     keys = [fault.key for fault in table.hypotheses]
     if key not in keys:

@@ -27,8 +27,8 @@ _STRATA = 16
 class Spread:
     """How builds vary.
 
-    resistor, film, electrolytic, disc: parts either way; temperature: range in degC; lambda_, insulation, leakage: ranges
-    of the factor (log-uniform); measured: of I_DSS and V_GS(off) once measured; tone, test_v: parts either way;
+    resistor, film, electrolytic, disc: parts either way; temperature: range in degC; lambda_, insulation, leakage:
+    ranges of the factor (log-uniform); measured: of I_DSS and V_GS(off) once measured; tone, test_v: parts either way;
     charge: range of the battery's state, 1 fresh and 0 spent.
     """
 
@@ -141,7 +141,7 @@ class _Some(Mapping):
 
     def __getitem__(self, name: str) -> float | np.ndarray:
         value = self.settings[name]
-        return value[self.here] if np.ndim(value) else value
+        return value[self.here].copy() if np.ndim(value) else value  # an edit may exchange two of them
 
     def __iter__(self) -> Iterator[str]:
         return iter(self.settings)
@@ -158,7 +158,7 @@ def tiled(sound: Settings, count: int) -> Settings:
 def with_faults(
     sound: Settings, faults: Sequence[Sequence[Hypothesis]], rng: np.random.Generator, each: int
 ) -> Settings:
-    """Sound builds, arrays of shape (len(faults) * each,), in which `each` builds get one list of faults after the other.
+    """Sound builds, arrays of shape (len(faults) * each,), in which `each` builds get one list of faults after another.
 
     The faults of a list are made in their order.
     """

@@ -32,7 +32,7 @@ def _db(level: np.ndarray, reference: float) -> np.ndarray:
     return 20 * np.log10(np.maximum(level, 1e-12) / max(reference, 1e-12))
 
 
-def holds(found: Findings, sound: slice, crackling: np.ndarray, hot_a: float) -> np.ndarray:
+def holds(found: Findings, sound: slice, crackling: np.ndarray, hot_w: float) -> np.ndarray:
     """How surely each word of WORDS holds for each build, shape (W, P). `sound`: which builds are the sound ones."""
     level = _db(found.gain_high, np.median(found.gain_high[sound]))
     tilt = _db(found.gain_low, np.median(found.gain_low[sound])) - level
@@ -44,7 +44,7 @@ def holds(found: Findings, sound: slice, crackling: np.ndarray, hot_a: float) ->
     distorted = _edge((np.log(found.swing) - max(np.log(usual), 0.0) - 0.5) / 0.3) * (1 - dead)
     hiss = 0.4 * weak
     thump = _edge(np.log(np.maximum(np.abs(found.jack_v), 1e-6) / THUMP_V) / 0.4)
-    hot = _edge(np.log(np.maximum(np.abs(found.battery_a), 1e-9) / hot_a) / 0.3)
+    hot = _edge(np.log(np.maximum(np.abs(found.battery_w), 1e-9) / hot_w) / 0.3)
     words = {
         "weak": weak, "thin": thin, "hum": _edge((hum - HUM_DB) / 3.0), "hiss": hiss, "distorted": distorted,
         "crackle": crackling * (1 - dead), "thump": thump, "dead": dead, "hot": hot,

@@ -1,7 +1,7 @@
 """Every single fault of a bench, made from its list of parts.
 
-A fault changes some settings of the bench. Two leads of a two-lead part are one hypothesis: a bad joint in either is the
-same circuit. An open junction of the gate is the gate's lead open, and counts as that.
+A fault changes some settings of the bench. Two leads of a two-lead part are one hypothesis: a bad joint in either is
+the same circuit. An open junction of the gate is the gate's lead open, and counts as that.
 """
 
 from __future__ import annotations
@@ -35,8 +35,8 @@ Edit = Callable[[Mapping[str, float | np.ndarray], Draw], Settings]  # the setti
 class Hypothesis:
     """One single fault.
 
-    key: its name; kind: row of data/faults.toml; spot: where one would look and mend, shared by faults that are mended at
-    the same place; parts: names that the wording needs; weight: beside others of its kind.
+    key: its name; kind: row of data/faults.toml; spot: where one would look and mend, shared by faults that are mended
+    at the same place; parts: names that the wording needs; weight: beside others of its kind.
     """
 
     key: str

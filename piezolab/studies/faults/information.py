@@ -96,7 +96,7 @@ def _bins(table: FaultTable) -> Bins:
 def information(
     table: FaultTable, weight: np.ndarray, checks: Sequence[int], group: np.ndarray | None = None
 ) -> np.ndarray:
-    """Expected information, bits, of each check (rows of `table.checks`) about the spot, or about another group (P,)."""
+    """Expected information, bits, of each check (rows of `table.checks`) about the spot, or another group (P,)."""
     group = table.spot if group is None else group
     active = np.flatnonzero(weight > _LEAST_WEIGHT * weight.max())
     w = weight[active]

@@ -20,14 +20,15 @@ class FaultDataError(ValueError):
 
 @dataclass(frozen=True)
 class Limits:
-    """The numbers of the table [limits]; shares are probabilities, `hot_a` A, `electrolytic_from` F."""
+    """The numbers of the table [limits]; shares are probabilities, `hot_w` W, `electrolytic_from` F."""
 
     healthy: float
     two: float
     slip: float
     stray: float
-    hot_a: float
+    hot_w: float
     short_share: float
+    stop_share: float
     doubtful: float
     two_share: float
     clear_share: float
@@ -44,7 +45,9 @@ class Knowledge:
     texts: Mapping[str, Any]
 
 
-_SHARES = {"healthy", "two", "slip", "stray", "short_share", "doubtful", "two_share", "clear_share", "unseen"}
+_SHARES = {
+    "healthy", "two", "slip", "stray", "short_share", "stop_share", "doubtful", "two_share", "clear_share", "unseen",
+}  # fmt: skip
 _TABLES = ("kinds", "spots", "checks", "stop", "heard")
 _KIND_TEXTS = ("mend", "reads", "shows", "source")
 

@@ -1,8 +1,8 @@
 """How well each simulated build explains what was read and heard.
 
 A reading is usually what the build gives, within the meter's uncertainty and the build's bandwidth; sometimes it was
-taken on a neighbouring lane; rarely nothing explains it. The product over the readings is formed for each build, so that
-what hangs together in a build (all that its transistor sets) hangs together in the answer.
+taken on a neighbouring lane; rarely nothing explains it. The product over the readings is formed for each build, so
+that what hangs together in a build (all that its transistor sets) hangs together in the answer.
 """
 
 from __future__ import annotations
@@ -50,9 +50,9 @@ class Reckoned:
 
 @dataclass(frozen=True)
 class Explanation:
-    """weight: posterior of each build, (P,), sums to 1; evidence: probability density of all that was read and heard,
-    with its scale taken out (see `scale`); slipped, stray: by reading, the probability that it was taken elsewhere or is
-    not explained at all, and that it is not explained; reckoned: for `pairs`."""
+    """weight: posterior of each build, (P,), sums to 1; evidence: probability density of all that was read and heard;
+    slipped, stray: by reading, the probability that it was taken elsewhere or is not explained at all, and that it is
+    not explained; reckoned: for `pairs`."""
 
     weight: np.ndarray
     evidence: float
@@ -145,7 +145,7 @@ def _of(table: FaultTable, m: int, same: Same) -> np.ndarray:
 
 
 def density(same: Same, value: np.ndarray, width: np.ndarray, least: float = 0.0) -> np.ndarray:
-    """Density of a reading where builds give `value` with bandwidth `width` (any shape); over range: its probability."""
+    """Density of a reading where builds give `value` with bandwidth `width`, any shape; over range: its probability."""
     spread = np.sqrt(width**2 + np.float32(max(same.sigma, least) ** 2))
     distance = np.clip((value - np.float32(same.y)) / spread, -40.0, 40.0)
     if same.over:

@@ -22,7 +22,7 @@ from piezolab.studies.faults.simulate import Findings, Question, Tone
 from piezolab.studies.faults.table import FaultTable
 from piezolab.studies.metering import Meter
 
-SIZE = 200
+SIZE = 256
 _LEAST_RESOLVED_DIGITS = 10.0
 _NEIGHBOURS_SHARE = 10  # a build's bandwidth reaches over a tenth of the builds of its fault, each way
 
@@ -62,8 +62,8 @@ def _made(chain: SignalChain, meter: Meter, tone: Tone, size: int) -> FaultTable
         width=_widths(value.reshape(len(checks), len(faults), size)).reshape(value.shape),
         neighbours=neighbours_of(checks),
         resolved=np.array([_resolved(check, numbers(found, check)[healthy], meter) for check in checks]),
-        dangerous=np.abs(found.battery_a) > limits.hot_a,
-        heard=hearing.holds(found, healthy, crackling, limits.hot_a).astype(np.float32),
+        dangerous=np.abs(found.battery_w) > limits.hot_w,
+        heard=hearing.holds(found, healthy, crackling, limits.hot_w).astype(np.float32),
         tone=hearing.tone_shares(found, healthy).astype(np.float32),
     )
 

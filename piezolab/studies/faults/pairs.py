@@ -53,7 +53,9 @@ class _Grid:
         self.heard, self.tone = fold(table.heard), fold(table.tone)
 
 
-def composed(grid: _Grid, rows: Sequence[int], a: int, b: np.ndarray | int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def composed(
+    grid: _Grid, rows: Sequence[int], a: int, b: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Value and width of pairs (a, b) at some checks, and where both faults change the reading; (rows, B, S)."""
     sound = grid.value[rows, 0][:, None]
     one, other = grid.value[rows, a][:, None], grid.value[rows][:, b]

@@ -23,7 +23,7 @@ _OVER_GAP = 0.5  # between the largest resistance and "over range"
 _DC_MOST_V, _AC_MOST_V = 1000.0, 1000.0
 _CERTAINTY = 0.6  # standard deviation of a reading in terms of the meter's limit
 # What the model itself may be out, on the scale: a part of the value where that is large.
-_MODEL_SIGMA = {"ohm": 0.01, "dc": 0.02, "low": 0.05, "high": 0.05}
+_MODEL_SIGMA = {"ohm": 0.01, "dc": 0.02, "low": 0.06, "high": 0.06}
 
 
 class ReadingError(ValueError):
@@ -32,7 +32,7 @@ class ReadingError(ValueError):
 
 @dataclass(frozen=True)
 class Check:
-    """Something that can be read: kind (dc, ohm, low, high, tone) and place (a lane, clip, plug, cable, load, input)."""
+    """Something that can be read: kind (dc, ohm, low, high, tone), place (a lane, clip, plug, cable, load, input)."""
 
     kind: str
     place: str

@@ -35,15 +35,16 @@ class Findings:
     """Of a batch of P builds: what a perfect meter would show, arrays of shape (P,).
 
     dc (V) and ohm by place; low, high: the tone at 41 Hz and 1 kHz, V rms by place, at the load's terminals too;
-    battery_a: A out of the battery; gain_low, gain_high: |v(load)/v(open circuit)| of playing; hum: at the load, of any
-    unit; swing: hard playing as a part of what the transistor has; jack_v: V at the jack's lane with no meter on it.
+    battery_w: W out of the battery, its inner resistance included; gain_low, gain_high: |v(load)/v(open circuit)| of
+    playing; hum: at the load, of any unit; swing: hard playing as a part of what the transistor has; jack_v: V at the
+    jack's lane with no meter on it.
     """
 
     dc: dict[str, np.ndarray]
     ohm: dict[str, np.ndarray]
     low: dict[str, np.ndarray]
     high: dict[str, np.ndarray]
-    battery_a: np.ndarray
+    battery_w: np.ndarray
     gain_low: np.ndarray
     gain_high: np.ndarray
     hum: np.ndarray
@@ -64,7 +65,7 @@ class Question:
 def simulate(bench: Bench, settings: Settings, size: int, question: Question) -> Findings:
     """All readings of `size` builds whose settings are numbers or arrays of shape (size,)."""
     transistors = Transistors(bench, settings, size)
-    dc, rest, battery_a, jack_v = _power_on(bench, settings, size, transistors, question.meter)
+    dc, rest, battery_w, jack_v = _power_on(bench, settings, size, transistors, question.meter)
     ohm = _power_off(bench, settings, size, transistors, question.meter)
     slopes = transistors.currents(rest)[1]
     low = _Alternating(bench, settings, size, transistors, slopes, LOW_HZ)
@@ -72,7 +73,7 @@ def simulate(bench: Bench, settings: Settings, size: int, question: Question) ->
     note = _Alternating(bench, settings, size, transistors, slopes, question.low_note)
     swing = transistors.swing(rest, high.port_v * question.play_v, high.port_i * question.play_v)
     return Findings(
-        dc, ohm, low.tone(question), high.tone(question), battery_a, note.gain, high.gain, note.hum, swing, jack_v
+        dc, ohm, low.tone(question), high.tone(question), battery_w, note.gain, high.gain, note.hum, swing, jack_v
     )
 
 
@@ -88,7 +89,7 @@ def _at_ports(combine: np.ndarray, rows: np.ndarray) -> np.ndarray:
 def _power_on(
     bench: Bench, settings: Settings, size: int, transistors: Transistors, meter: Meter
 ) -> tuple[dict[str, np.ndarray], np.ndarray, np.ndarray, np.ndarray]:
-    """Direct volts by place with the meter there; ports at rest; battery current; the jack with no meter."""
+    """Direct volts by place with the meter there; ports at rest; W out of the battery; the jack with no meter."""
     holes, places, wires = bench.holes, bench.places, (*bench.wires, *bench.plugged)
     supply = []
     for part in bench.batteries:
@@ -110,7 +111,8 @@ def _power_on(
         unloaded = open_k - np.sum(reach * at_rest, axis=-1)
         if place.key == "clip":
             name = bench.batteries[0].name
-            battery = (settings[f"{name}.emf"] - unloaded) / settings[f"{name}.inside"]
+            emf = settings[f"{name}.emf"]
+            battery = emf * (emf - unloaded) / settings[f"{name}.inside"]
         if place.key == bench.jack:
             jack = unloaded
         if not bench.powered:

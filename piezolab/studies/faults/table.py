@@ -18,11 +18,11 @@ class FaultTable:
     """Simulated readings of P builds.
 
     hypotheses, prior: the single faults, "healthy" first, each with as many builds, and their prior probability, (H,);
-    spots: names; spot_of: spot of each hypothesis; of_hypothesis, spot: by build, (P,); weight: prior probability of each
-    build, (P,), sums to 1; checks: what can be read, numeric ones first (M of them), on the scale
-    of `readings.scaled` in `value` and `width` (bandwidth), (M, P); neighbours: of each check the checks that a slip of
-    the probe would read instead; resolved: whether the meter resolves the sound reading; dangerous: builds that draw or
-    heat more than the limits; heard (W, P), tone (4, P): see `hearing`.
+    spots: names; spot_of: spot of each hypothesis; of_hypothesis, spot: by build, (P,); weight: prior probability of
+    each build, (P,), sums to 1; checks: what can be read, numeric ones first (M of them), the tone by ear last; value,
+    width: simulated reading on the scale of `readings.scaled`, and bandwidth, (M, P); neighbours: of each check those
+    that a slip of the probe would read instead; resolved: whether the meter resolves the sound reading; dangerous:
+    builds from whose battery more than the limit flows; heard (W, P), tone (4, P): see `hearing`.
     """
 
     chain: SignalChain

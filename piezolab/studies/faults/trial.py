@@ -80,7 +80,7 @@ def world(
     found = simulate_wide(bench, made, len(lists), question)
     crackling = np.array([crackles(several) for several in lists])
     sound = slice(0, _SOUND)
-    heard = hearing.holds(found, sound, crackling, table.limits.hot_a)
+    heard = hearing.holds(found, sound, crackling, table.limits.hot_w)
     tone = hearing.tone_shares(found, sound)
     return World(
         table,
@@ -122,7 +122,7 @@ def both_shown(world_: World, ac: np.ndarray) -> np.ndarray:
     table, value = world_.table, scaled_all(world_.table, world_.found)
     keys = [fault.key for fault in table.hypotheses]
     allowed = np.array([[not check.powered for check in table.checks[:-1]]]).T | (
-        np.abs(world_.found.battery_a) < table.limits.hot_a
+        np.abs(world_.found.battery_w) < table.limits.hot_w
     )
     bands: dict[str, np.ndarray] = {}
     answer = np.ones(len(world_), bool)
