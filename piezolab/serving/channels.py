@@ -10,11 +10,9 @@ from typing import Any
 from jupyter_server.base.handlers import JupyterHandler
 from tornado.ioloop import IOLoop
 from tornado.web import HTTPError
-from voila.tornado.kernel_websocket_handler import (
-    VoilaKernelWebsocketHandler,
-    read_header_from_binary_message,
-)
+from voila.tornado.kernel_websocket_handler import VoilaKernelWebsocketHandler, WebsocketHandler
 
+from .framing import V1, header_and_content, offsets
 from .limits import Allowance
 from .seats import TOO_MUCH
 from .visitors import Visitors
@@ -22,29 +20,17 @@ from .visitors import Visitors
 log = logging.getLogger("piezolab.serving")
 
 
-def _content(message: bytes | dict[str, Any]) -> dict[str, Any]:
-    """Content of a kernel message, {} where it cannot be read."""
-    if isinstance(message, dict):
-        return message.get("content") or {}
-    try:
-        count = int.from_bytes(message[:8], "little")
-        offsets = [int.from_bytes(message[8 * i : 8 * i + 8], "little") for i in range(1, count + 1)]
-        return json.loads(message[offsets[4] : offsets[5]])
-    except (ValueError, IndexError):
-        return {}
-
-
-def keeps_to_itself(message: bytes | str | dict[str, Any]) -> bool:
-    """Whether a kernel's message must not reach the browser: tracebacks and standard error."""
-    if isinstance(message, str):
-        message = json.loads(message)
-    header = read_header_from_binary_message(message) if isinstance(message, bytes) else message.get("header")
-    kind = (header or {}).get("msg_type")
+def keeps_to_itself(message: bytes | str | dict[str, Any], v1: bool) -> bool:
+    """Whether a kernel's message must not reach the browser: tracebacks, standard error, the notebook's source."""
+    if isinstance(message, bytes):
+        header, content = header_and_content(message, v1)
+    else:
+        whole = json.loads(message) if isinstance(message, str) else message
+        header, content = whole.get("header") or {}, whole.get("content") or {}
+    kind = header.get("msg_type")
     if kind == "error":
-        trace = "\n".join(_content(message).get("traceback", []))
-        log.error("a page's kernel raised an error:\n%s", trace)
-        return True
-    return kind == "stream" and _content(message).get("name") == "stderr"
+        log.error("a page's kernel raised an error:\n%s", "\n".join(content.get("traceback", [])))
+    return kind in ("error", "execute_input") or (kind == "stream" and content.get("name") == "stderr")
 
 
 #: Between two pings of an open page, and without an answer until it counts as lost, milliseconds.
@@ -81,6 +67,8 @@ class ChannelsHandler(Visitors, VoilaKernelWebsocketHandler):
                 log.warning("a page sent too much at once; its channel is closed")
                 self.close(TOO_MUCH, "too much at once")
             return None
+        if isinstance(message, bytes) and offsets(message, self._v1) is None:
+            return None  # nobody's message: what it says of its own length must not be believed
         # Only what a visitor does counts as use: a page that connects again after a nap has not been touched.
         if (b"comm_msg" if isinstance(message, bytes) else "comm_msg") in message[:1000]:
             self.seats.touch(self.kernel_id)
@@ -110,10 +98,16 @@ class ChannelsHandler(Visitors, VoilaKernelWebsocketHandler):
         self.seats.disconnect(self.kernel_id, self)
         super().on_close()
 
+    @property
+    def _v1(self) -> bool:
+        return self.selected_subprotocol == V1
+
     def write_message(self, message: Any, binary: bool = False) -> Any:
-        if keeps_to_itself(message):
+        if keeps_to_itself(message, self._v1):
             return None
-        return super().write_message(message, binary)
+        # Not Voila's own: it reads every binary message as if it had the newer framing, and never comes back from one
+        # that has not.
+        return WebsocketHandler.write_message(self, message, binary)
 
 
 class KernelHandler(Visitors, JupyterHandler):

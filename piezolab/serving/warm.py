@@ -129,6 +129,9 @@ def _become_kernel(request: dict, life: int) -> None:
     threading.Thread(target=_end_with_the_server, args=(life,), name="life", daemon=True).start()
     from ipykernel.kernelapp import launch_new_instance
 
+    # ipywidgets registers with the kernel when it is imported, and that was before there was one: without its
+    # control channel the browser asks for the state of every widget in a message of its own.
+    sys.modules["ipywidgets"].register_comm_target()
     launch_new_instance(sys.argv[1:])
 
 

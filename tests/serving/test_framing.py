@@ -1,0 +1,76 @@
+"""Binary messages: read as the stock writers lay them, and never believed beyond their own length."""
+
+import json
+import time
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from jupyter_server.services.kernels.connection.base import serialize_binary_message, serialize_msg_to_ws_v1
+
+from piezolab.serving.channels import keeps_to_itself
+from piezolab.serving.framing import MOST_OFFSETS, V1, header_and_content, offsets
+from tests.serving.visitor import Visitor, hear, say
+
+words = st.dictionaries(st.text(max_size=8), st.text(max_size=20), max_size=4)
+
+
+@given(words, words, st.lists(st.binary(max_size=30), max_size=5))
+def test_both_framings_are_read_as_the_stock_writers_lay_them(header, content, buffers):
+    parts = [json.dumps(part).encode() for part in (header, {}, {}, content)]
+    new = b"".join(serialize_msg_to_ws_v1([*parts, *buffers], "shell"))
+    assert header_and_content(new, v1=True) == (header, content)
+    if buffers:
+        whole = {"header": header, "parent_header": {}, "metadata": {}, "content": content, "buffers": buffers}
+        assert header_and_content(serialize_binary_message(whole), v1=False) == (header, content)
+
+
+@given(st.binary(max_size=300), st.booleans())
+def test_any_bytes_are_read_or_refused_at_once(message, v1):
+    found = offsets(message, v1)
+    assert found is None or (len(found) <= MOST_OFFSETS and found[-1] <= len(message))
+    header, content = header_and_content(message, v1)
+    assert isinstance(header, dict) and isinstance(content, dict)
+
+
+@pytest.mark.parametrize("kind", ["error", "execute_input"])
+def test_what_the_kernel_says_of_itself_stays_here(kind):
+    parts = [json.dumps(part).encode() for part in ({"msg_type": kind}, {}, {}, {"traceback": ["x"]})]
+    assert keeps_to_itself(b"".join(serialize_msg_to_ws_v1(parts, "iopub")), True)
+    assert keeps_to_itself(json.dumps({"header": {"msg_type": kind}, "content": {}}), False)
+    assert not keeps_to_itself(json.dumps({"header": {"msg_type": "status"}, "content": {}}), False)
+
+
+@pytest.mark.parametrize("protocol", [None, V1])
+def test_message_that_lies_about_its_length_does_not_stop_the_server(server, protocol):
+    """The stock readers count to 10^18 for it."""
+    visitor = Visitor(server)
+    kernel = visitor.open()
+    line = visitor.channel(kernel, subprotocols=[protocol] if protocol else None)
+    begun = time.monotonic()
+    for lie in (b"\xff" * 8, b"\xff" * 7 + b"\x7f" + b"x" * 100, b"\x7f" + b"\xff" * 30, b"", b"\x01"):
+        line.send_binary(lie)
+    assert visitor.http.get(server.url + "nowhere", timeout=10).status_code == 404
+    assert time.monotonic() - begun < 10
+    line.close()
+    again = visitor.channel(kernel)
+    say(again, "kernel_info_request", {})
+    assert hear(again, "kernel_info_reply")
+    assert visitor.leave(kernel) == 204
+
+
+def test_binary_answer_in_the_older_framing_does_not_stop_the_server(server):
+    """The stock filter reads it as if it were in the newer one."""
+    visitor = Visitor(server)
+    kernel = visitor.open("does-it-move")
+    line = visitor.channel(kernel)
+    opening = {"comm_id": "c", "target_name": "jupyter.widget.control", "data": {}}
+    say(line, "comm_open", opening, metadata={"version": "1.0.0"})
+    say(line, "comm_msg", {"comm_id": "c", "data": {"method": "request_states"}})
+    while True:
+        opcode, data = line.recv_data()
+        if opcode == 2:
+            break
+    header, content = header_and_content(data, v1=False)
+    assert header["msg_type"] == "comm_msg" and content["data"]["states"]
+    assert visitor.leave(kernel) == 204
