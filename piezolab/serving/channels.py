@@ -72,7 +72,11 @@ class ChannelsHandler(Visitors, VoilaKernelWebsocketHandler):
         # Only what a visitor does counts as use: a page that connects again after a nap has not been touched.
         if (b"comm_msg" if isinstance(message, bytes) else "comm_msg") in message[:1000]:
             self.seats.touch(self.kernel_id)
-        return super().on_message(message)
+        try:
+            return super().on_message(message)
+        except Exception as problem:  # the reader raises whatever comes to it on a message that lacks a part
+            log.info("a message that is none: %r", problem)
+            return None
 
     _flooded = False
 

@@ -6,6 +6,7 @@ from collections.abc import Callable, Hashable
 from typing import Any
 
 from tornado.httpserver import HTTPServer
+from tornado.httputil import HTTPHeaders, HTTPMessageDelegate
 from tornado.iostream import IOStream
 
 
@@ -56,10 +57,32 @@ class Allowances:
         return allowance.take(count)
 
 
-class CountingServer(HTTPServer):
-    """A web server that closes the door on too many connections: slow requests hold one each.
+class _Reading(HTTPMessageDelegate):
+    """Tells the server when a connection's request has been read as far as its body."""
 
-    Connections that have become websockets are not counted here: they belong to seats.
+    def __init__(self, then: HTTPMessageDelegate, read: Callable[[], None]) -> None:
+        self._then, self._read = then, read
+
+    def headers_received(self, start_line: Any, headers: HTTPHeaders) -> Any:
+        self._read()
+        return self._then.headers_received(start_line, headers)
+
+    def data_received(self, chunk: bytes) -> Any:
+        return self._then.data_received(chunk)
+
+    def finish(self) -> None:
+        self._then.finish()
+
+    def on_connection_close(self) -> None:
+        self._then.on_connection_close()
+
+
+class CountingServer(HTTPServer):
+    """A web server with so many connections and no more.
+
+    When there are too many, the oldest one that has asked for nothing yet is closed: a slow request would hold its
+    connection for long, and an honest browser simply opens another one. Websockets are not counted: they belong to
+    seats.
     """
 
     def initialize(self, *args: Any, most: int = 1500, most_of_one: int = 400, **kwargs: Any) -> None:
@@ -67,17 +90,35 @@ class CountingServer(HTTPServer):
         super().initialize(*args, **kwargs)
         self._most, self._most_of_one = most, most_of_one
         self._from: Counter[str] = Counter()
+        # In the order in which they came to wait for a request.
+        self._idle: OrderedDict[Any, str] = OrderedDict()
 
     def handle_stream(self, stream: IOStream, address: tuple) -> None:
         who = str(address[0])
-        if len(self._connections) >= self._most or self._from[who] >= self._most_of_one:
+        full = len(self._connections) >= self._most
+        if (full or self._from[who] >= self._most_of_one) and not self._close_one(None if full else who):
             stream.close()
             return
         self._from[who] += 1
         super().handle_stream(stream, address)
 
+    def _close_one(self, who: str | None) -> bool:
+        """Close the connection, of one address or of any, that has been waiting for longest."""
+        for connection, owner in self._idle.items():
+            if who in (None, owner):
+                del self._idle[connection]
+                connection.stream.close()
+                return True
+        return False
+
+    def start_request(self, server_conn: Any, request_conn: Any) -> HTTPMessageDelegate:
+        self._idle[server_conn] = str(server_conn.context.address[0])
+        self._idle.move_to_end(server_conn)
+        return _Reading(super().start_request(server_conn, request_conn), lambda: self._idle.pop(server_conn, None))
+
     def on_close(self, server_conn: Any) -> None:
         super().on_close(server_conn)
+        self._idle.pop(server_conn, None)
         who = str(server_conn.context.address[0])
         self._from[who] -= 1
         if self._from[who] <= 0:

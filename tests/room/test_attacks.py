@@ -1,0 +1,178 @@
+"""What a rude client can do to a room: nothing that the others notice."""
+
+import socket
+import subprocess
+import sys
+import time
+from concurrent.futures import ThreadPoolExecutor
+from urllib.parse import urlsplit
+
+import psutil
+import pytest
+import requests
+import websocket
+
+from piezolab.serving.channels import MESSAGES
+from piezolab.serving.seats import TOO_MUCH
+from tests.room.conftest import Guest, open_room
+from tests.serving.visitor import hear, say
+
+
+@pytest.fixture(autouse=True)
+def nobody_there(room):
+    """Each test comes into an empty room and leaves one."""
+    assert room.kernels_become(0, 20)
+
+
+@pytest.fixture
+def neighbour(room):
+    """Somebody honest, whose page must go on answering."""
+    guest = Guest(room)
+    kernel = guest.come_in("does-it-slide")
+    yield lambda: answers(guest, kernel)
+    guest.leave(kernel)
+
+
+def answers(guest: Guest, kernel: str) -> bool:
+    """Whether the page's kernel answers, and another page can be asked for."""
+    say(guest.lines[kernel], "kernel_info_request", {})
+    page = requests.get(guest.server.url + "nowhere", timeout=10).status_code
+    return hear(guest.lines[kernel], "kernel_info_reply") is not None and page == 404
+
+
+def test_flood_of_messages_closes_the_flooding_page_only(room, neighbour):
+    rude = Guest(room)
+    kernel = rude.come_in()
+    line = rude.lines[kernel]
+    try:
+        for _ in range(MESSAGES[0] * 4):
+            say(line, "comm_info_request", {})
+    except (OSError, websocket.WebSocketException):
+        pass  # closed while sending
+    code = 0
+    try:
+        while not code:
+            opcode, data = line.recv_data()
+            if opcode == websocket.ABNF.OPCODE_CLOSE:
+                code = int.from_bytes(data[:2], "big")
+    except (OSError, websocket.WebSocketException):
+        code = TOO_MUCH  # the line broke before its last word was read
+    assert code == TOO_MUCH and "a page sent too much at once" in room.output
+    assert neighbour()
+    assert rude.leave(kernel) == 204
+
+
+def test_messages_that_lack_a_part_are_dropped_and_said_nowhere(room, neighbour):
+    guest = Guest(room)
+    kernel = guest.come_in()
+    for text in ("{}", '{"header": {}}', '{"header": {"msg_type": "comm_msg"}, "channel": "shell"}', "[1]", "nul"):
+        guest.lines[kernel].send(text)
+    assert answers(guest, kernel) and neighbour()
+    assert "Traceback" not in room.output
+    assert guest.leave(kernel) == 204
+
+
+def test_slow_requests_keep_nobody_out(room, neighbour):
+    """Six hundred connections that send a header a word at a time: more than one address may hold."""
+    address = urlsplit(room.url)
+    slow = []
+    try:
+        for _ in range(600):
+            line = socket.create_connection((address.hostname, address.port), timeout=10)
+            line.sendall(b"GET / HTTP/1.1\r\nHost: 127.0.0.1\r\nX-Slow: ")
+            slow.append(line)
+        assert neighbour()
+        files = psutil.Process(room.process.pid).num_fds()
+        assert files < 600
+    finally:
+        for line in slow:
+            line.close()
+    assert neighbour()
+
+
+def test_slow_body_is_not_waited_for(room):
+    address = urlsplit(room.url)
+    with socket.create_connection((address.hostname, address.port), timeout=20) as line:
+        line.sendall(b"POST /room/solved HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Length: 100\r\n\r\n{")
+        begun = time.monotonic()
+        assert line.recv(1000) == b"" or b"400" in line.recv(1000)
+        assert time.monotonic() - begun < 15
+
+
+@pytest.mark.parametrize("length", [200_000, 10**12])
+def test_large_upload_is_refused_before_it_is_read(room, neighbour, length):
+    address = urlsplit(room.url)
+    with socket.create_connection((address.hostname, address.port), timeout=20) as line:
+        head = f"POST /room/solved HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Length: {length}\r\n\r\n"
+        line.sendall(head.encode() + b"x" * 1000)
+        try:
+            answer = line.recv(1000)
+        except ConnectionResetError:
+            answer = b""
+        assert answer == b"" or b" 400 " in answer or b" 413 " in answer
+    assert neighbour()
+
+
+def test_pages_asked_for_without_end_are_not_made(room, neighbour):
+    rude = Guest(room)
+    rude.knock()
+    with ThreadPoolExecutor(20) as many:
+        codes = set(many.map(lambda _: rude.knock().status_code, range(40)))
+    assert codes == {200, 429}
+    assert len(room.kernels()) <= 5
+    assert neighbour()
+    assert room.kernels_become(1, 20)
+
+
+def test_lesson_in_the_address_is_never_markup(room):
+    guest = Guest(room)
+    hostile = "is-it-empty?lesson=%22%3E%3Cscript%3Ealert(1)%3C/script%3E"
+    for path in (hostile, "projector?lesson=<script>alert(1)</script>", "room-sheet?<script>alert(1)</script>"):
+        assert "<script>alert" not in guest.knock(path).text
+        assert "<script>alert" not in guest.knock(path).text
+    assert room.kernels_become(0, 20)
+
+
+def test_full_disk_under_the_log_stops_nothing(room_notebooks):
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    options = {"port": port, "host": "127.0.0.1", "notebooks": str(room_notebooks), "room": True, "verbose": True}
+    code = f"from piezolab.serving import serve; serve(**{options})"
+    with open("/dev/full", "w") as full:
+        process = subprocess.Popen([sys.executable, "-c", code], stdout=full, stderr=full)
+    try:
+        server = type("Server", (), {"url": f"http://127.0.0.1:{port}/"})()
+        guest = Guest(server)
+        end = time.monotonic() + 60
+        while time.monotonic() < end:
+            try:
+                guest.knock()
+                break
+            except requests.ConnectionError:
+                assert process.poll() is None
+                time.sleep(0.2)
+        kernel = guest.come_in("does-it-slide")
+        assert answers(guest, kernel)
+        assert guest.leave(kernel) == 204
+    finally:
+        process.terminate()
+        assert process.wait(20) == 0
+
+
+def test_secret_of_another_start_opens_nothing(room_notebooks):
+    """A server that is started again on the same port knows no cookie of before."""
+    first = open_room(room_notebooks)
+    port = urlsplit(first.url).port
+    guest = Guest(first)
+    guest.come_in()
+    first.stop()
+    second = open_room(room_notebooks, port=port)
+    try:
+        assert second.url == first.url
+        guest.server = second
+        assert guest.place().get("stranger")
+        assert "Getting your place ready" in guest.knock().text
+        assert guest.leave(guest.come_in()) == 204
+    finally:
+        second.stop()
