@@ -5,46 +5,19 @@ printed beside them. "Ready" is the time from opening the address, with an empty
 until the page is on the screen and its curve is drawn.
 """
 
-import re
 import statistics
-import subprocess
-import sys
 import time
-import urllib.request
 from pathlib import Path
 
-import psutil
 import pytest
 
-from tests.serving.conftest import _CURVE, write_notebook
+from tests.benchmarks.opening import SHOWN, seconds_until
 from tests.serving.live import LiveServer
 
 pytestmark = pytest.mark.browser
 
 ROUNDS = 5
 MOVES = 60
-SHOWN = "#rendered_cells:not([style*='none'])"
-
-_FIGURE_WIDGET = """
-import ipywidgets as widgets
-import numpy as np
-import plotly.graph_objects as go
-
-frequency = np.geomspace(20, 20e3, 400)
-
-def level(corner):
-    return -10 * np.log10(1 + (corner / frequency) ** 2)
-
-slider = widgets.FloatSlider(value=100, min=10, max=1000, step=10)
-figure = go.FigureWidget([go.Scatter(x=frequency, y=level(100))], {"xaxis": {"type": "log"}, "height": 320})
-
-def move(change):
-    with figure.batch_update():
-        figure.data[0].y = level(change["new"])
-
-slider.observe(move, "value")
-widgets.VBox([slider, figure])
-"""
 
 # The page tells a time when a curve follows a key press; both kinds of plot report by one of these events.
 _MOVES = """
@@ -71,60 +44,11 @@ async moves => {
 
 
 @pytest.fixture(scope="module")
-def site(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """One slider and one curve, drawn in two ways, and a page with nothing on it."""
-    folder = tmp_path_factory.mktemp("site")
-    write_notebook(folder / "index.ipynb", "# Start")
-    write_notebook(folder / "01-empty.ipynb", "# Empty")
-    write_notebook(folder / "02-light.ipynb", "# Curve", _CURVE)
-    write_notebook(folder / "03-heavy.ipynb", "# Curve", _FIGURE_WIDGET)
-    return folder
-
-
-@pytest.fixture(scope="module")
 def ours(site: Path):
     """Our server."""
     server = LiveServer(site)
     yield server
     server.stop()
-
-
-@pytest.fixture(scope="module")
-def stock(site: Path):
-    """Voila as it comes, on the same folder; its address."""
-    process = subprocess.Popen(
-        [sys.executable, "-m", "voila", "--no-browser", "--port=0", str(site)],
-        stdout=subprocess.DEVNULL,
-        stderr=subprocess.PIPE,
-        text=True,
-    )
-    lines = psutil.Process(process.pid)
-    port = 0
-    end = time.monotonic() + 30
-    while not port and time.monotonic() < end:
-        time.sleep(0.1)
-        port = next((c.laddr.port for c in lines.net_connections("inet") if c.status == "LISTEN"), 0)
-    address = f"http://localhost:{port}/voila/render/"
-    urllib.request.urlopen(f"http://localhost:{port}/voila/tree", timeout=20).read()
-    yield address
-    process.terminate()
-    process.wait(15)
-    process.stderr.close()
-
-
-def seconds_until(browser, address: str, selector: str) -> float:
-    """From opening the address in a fresh browser context until something is there."""
-    context = browser.new_context()
-    try:
-        page = context.new_page()
-        # Stock pages ask hosts outside for style sheets: with no network at hand that must not count.
-        page.route(re.compile(r"^https://"), lambda route: route.abort())
-        start = time.perf_counter()
-        page.goto(address, wait_until="commit")
-        page.wait_for_selector(selector, state="attached", timeout=60_000)
-        return time.perf_counter() - start
-    finally:
-        context.close()
 
 
 def test_page_ready(browser, ours, stock, report):
