@@ -70,7 +70,7 @@ class Finder(VBox):
         return Form(
             "A reading",
             [
-                Field("check", "what you read", value=first, options=options),
+                Field("check", "what you read", value=first, options=options, most=120),
                 Field("value", "what it says", hint="1.23 V, 4k7, OL; for the tone: none, weak, normal or distorted."),
             ],
             "add this reading",

@@ -133,7 +133,7 @@ def make(link: str | None = None) -> Page:
         has_phase=False,
         at_rest=True,
         settings=lambda bench: [finder],
-        more=lambda bench: [Section(bench, "unseen", "What no reading shows", unseen_html, folded=True)],
+        more=lambda bench: [Section(bench, "hard-to-see", "What no reading shows", unseen_html, folded=True)],
     )
     page = Page(chapter, bench)
     finder.changed = page.redraw
