@@ -59,7 +59,7 @@ export default {
         const [good, sentence] = answers[name] ?? [false, ""];
         if (good && model.get("lesson") && !told.has(name)) {
           told.add(name); // a room counts how many solved it, and not who
-          const detail = { lesson: model.get("lesson"), task: name };
+          const detail = { lesson: model.get("lesson"), task: name.split("/").pop() };
           el.dispatchEvent(new CustomEvent("piezolab:solved", { bubbles: true, composed: true, detail }));
         }
         verdict.textContent = sentence;
