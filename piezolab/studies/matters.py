@@ -131,7 +131,7 @@ def effects(chain: SignalChain) -> tuple[Effect, ...]:
 
 
 def _solderable(part: Part) -> tuple[int, ...]:
-    """Leads at which a joint can be bad; of a disc the hot one only, and none of its equivalent circuit's inner parts."""
+    """Leads at which a joint can be bad; of a disc the hot one only, and nothing inside its equivalent circuit."""
     if part.where != "pickup":
         return tuple(range(len(part.nodes)))
     return tuple(n for n, node in enumerate(part.nodes) if part.name.startswith("C_p") and node == PICKUP)

@@ -32,7 +32,7 @@ def fastest(work: Callable[[], object], times: int) -> float:
 
 
 def test_start_up(report: Show) -> None:
-    """Against an interpreter that only loads numpy, which any answer needs: at most five times as long, answer included."""
+    """Against an interpreter that only loads numpy, which any answer needs: at most five times as long."""
     commands = {
         "python with numpy": "import numpy",
         "figures": "from piezolab.cli import main; main(['figures'], standalone_mode=False)",
