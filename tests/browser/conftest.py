@@ -12,7 +12,7 @@ from tests.serving.live import LiveServer
 @pytest.fixture(scope="session")
 def chapters() -> Iterator[LiveServer]:
     """One server of the shipped chapters for all tests in this folder."""
-    live = LiveServer(patience={"unopened_s": 5.0, "lost_s": 5.0})
+    live = LiveServer(patience={"unopened_s": 5.0, "lost_s": 5.0}, warm=True)
     yield live
     live.stop()
 
