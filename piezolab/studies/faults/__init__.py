@@ -7,6 +7,7 @@ from piezolab.studies.faults.readings import KINDS, Check, Reading, ReadingError
 from piezolab.studies.faults.simulate import Tone
 from piezolab.studies.faults.steps import Step
 from piezolab.studies.faults.table import FaultTable
+from piezolab.studies.metering import Meter
 
 __all__ = [
     "FINE",
@@ -17,6 +18,7 @@ __all__ = [
     "Diagnosis",
     "FaultShare",
     "FaultTable",
+    "Meter",
     "Reading",
     "ReadingError",
     "SpotShare",

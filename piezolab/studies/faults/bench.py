@@ -17,7 +17,8 @@ from piezolab.chain.assembly import GROUND, PICKUP, SUPPLY, Assembly
 from piezolab.chain.parts import Part
 from piezolab.circuit.jfet import JfetModel
 
-OPEN_OHM = 1e11
+OPEN_OHM = 1e11  # of a lead without contact
+ABSENT_OHM = 1e15  # of what is not there at all
 SOUND_OHM = 0.02
 NO_FARAD = 0.0
 
@@ -205,7 +206,7 @@ def settings_of(bench: Bench, assembly: Assembly) -> Settings:
     found: Settings = {
         name: SOUND_OHM for name in ("disc.hot", "disc.cold", "jack.contact", "jack.sleeve", "cable.core")
     }
-    found |= dict.fromkeys(("disc.short", "jack.short", "cable.short"), OPEN_OHM)
+    found |= dict.fromkeys(("disc.short", "jack.short", "cable.short"), ABSENT_OHM)
     found["disc.output"] = 1.0
     found |= {f"{name}.drive": assembly.drive[name] for name in bench.sources}
     for part in bench.fixed:
@@ -216,7 +217,7 @@ def settings_of(bench: Bench, assembly: Assembly) -> Settings:
     for part in bench.slots:
         resistor = part.kind == "resistor"
         value = parts[part.name].value
-        found[f"{part.name}.ohm"] = value if resistor else OPEN_OHM
+        found[f"{part.name}.ohm"] = value if resistor else ABSENT_OHM
         found[f"{part.name}.farad"] = NO_FARAD if resistor else value
         found[f"{part.name}.joint"] = SOUND_OHM
     for part in bench.transistors:
@@ -224,13 +225,13 @@ def settings_of(bench: Bench, assembly: Assembly) -> Settings:
         found |= {f"{q}.{lead}": SOUND_OHM for lead in LEADS}
         found |= dict.fromkeys(
             (f"{q}.gate-source", f"{q}.gate-drain", f"{q}.drain-source", f"{q}.leak-ground", f"{q}.leak-supply"),
-            OPEN_OHM,
+            ABSENT_OHM,
         )
         found |= {f"{q}.{field}": getattr(model, field) for field in MODEL_FIELDS}
         found[f"{q}.pins"] = 0
     for part in bench.batteries:
         b = part.name
-        found |= {f"{b}.emf": parts[b].value, f"{b}.inside": 1.0, f"{b}.short": OPEN_OHM}
+        found |= {f"{b}.emf": parts[b].value, f"{b}.inside": 1.0, f"{b}.short": ABSENT_OHM}
         found |= {f"{b}.plus": SOUND_OHM, f"{b}.minus": SOUND_OHM}
     return found
 

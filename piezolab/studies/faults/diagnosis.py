@@ -44,11 +44,11 @@ class Diagnosis:
 
     spots: by probability, "healthy" among them, given that at most one fault is there; found: the first is likely
     enough to mend; two, two_suspected: probability of two faults at once, and whether it is large; suspects: if there
-    are two, the spots that are likeliest to be one of them; short: probability of a build that heats up; stop: switch
-    off and unclip now; unpowered_only: no reading with the battery in is proposed; next: the next reading, None where
-    none would tell more; others: further ones by worth; doubtful: (place in the list, probability) of readings that
-    were probably taken elsewhere; unexplained: readings that nothing explains; unseen: faults that no reading of this
-    chain shows.
+    are two, the spots that are likeliest to be one of them; short: probability of a build that heats up, with or
+    without what is heard, whichever is larger; stop: switch off and unclip now; unpowered_only: no reading with the
+    battery in is proposed; next: the next reading, None where none would tell more; others: further ones by worth;
+    doubtful: (place in the list, probability) of readings that were probably taken elsewhere; unexplained: readings
+    that nothing explains; unseen: faults that no reading of this chain shows.
     """
 
     spots: tuple[SpotShare, ...]
@@ -85,7 +85,8 @@ def diagnose(
     why, limits = explain(table, readings, heard), table.limits
     couples = pairs(table, why.reckoned, heard)
     two = couples.evidence / (couples.evidence + (1 - limits.two) * why.evidence)
-    short = float(why.weight[table.dangerous].sum())
+    # what is heard cannot rule out a short: only readings can
+    short = float(max(each[table.dangerous].sum() for each in (why.weight, why.unheard)))
     hot = "hot" in heard
     spots = _spots(table, np.bincount(table.of_hypothesis, why.weight, len(table.hypotheses)))
     found = spots[0].probability > limits.clear_share and two <= limits.two_share

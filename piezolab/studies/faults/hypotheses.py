@@ -31,6 +31,11 @@ Draw = Callable[[float, float], np.ndarray]  # log-uniform, one for each build
 Edit = Callable[[Mapping[str, float | np.ndarray], Draw], Settings]  # the settings that change
 
 
+def unchanged(settings: Mapping[str, float | np.ndarray], draw: Draw) -> Settings:
+    """The edit of a build in which nothing is wrong."""
+    return {}
+
+
 @dataclass(frozen=True)
 class Hypothesis:
     """One single fault.
@@ -44,7 +49,7 @@ class Hypothesis:
     spot: str
     parts: tuple[str, ...] = ()
     weight: float = 1.0
-    edit: Edit = field(default=lambda settings, draw: {}, compare=False, repr=False)
+    edit: Edit = field(default=unchanged, compare=False, repr=False)
 
 
 def hypotheses(bench: Bench, *, battery: bool, end_v: float, electrolytics: frozenset[str]) -> tuple[Hypothesis, ...]:

@@ -50,11 +50,12 @@ class Reckoned:
 
 @dataclass(frozen=True)
 class Explanation:
-    """weight: posterior of each build, (P,), sums to 1; evidence: probability density of all that was read and heard;
-    slipped, stray: by reading, the probability that it was taken elsewhere or is not explained at all, and that it is
-    not explained; reckoned: for `pairs`."""
+    """weight: posterior of each build, (P,), sums to 1; unheard: by what was read alone; evidence: probability density
+    of all that was read and heard; slipped, stray: by reading, the probability that it was taken elsewhere or is not
+    explained at all, and that it is not explained; reckoned: for `pairs`."""
 
     weight: np.ndarray
+    unheard: np.ndarray
     evidence: float
     slipped: tuple[float, ...]
     stray: tuple[float, ...]
@@ -71,9 +72,10 @@ def reckon(table: FaultTable, readings: Sequence[Reading]) -> Reckoned:
 def explain(table: FaultTable, readings: Sequence[Reading], heard: Sequence[str]) -> Explanation:
     """Posterior of the builds. The readings have been checked."""
     reckoned = reckon(table, readings)
-    weight = table.weight * heard_likelihood(heard, table.heard)
+    unheard = table.weight
     for likelihood in reckoned.likelihoods:
-        weight = weight * likelihood
+        unheard = unheard * likelihood
+    weight = unheard * heard_likelihood(heard, table.heard)
     evidence = float(weight.sum())
     weight = weight / evidence
     slipped, stray = [0.0] * len(readings), [0.0] * len(readings)
@@ -84,7 +86,7 @@ def explain(table: FaultTable, readings: Sequence[Reading], heard: Sequence[str]
         for k in same.members:
             slipped[k] = float(np.sum(part * elsewhere))
             stray[k] = float(np.sum(part)) * same.stray
-    return Explanation(weight, evidence, tuple(slipped), tuple(stray), reckoned)
+    return Explanation(weight, unheard / unheard.sum(), evidence, tuple(slipped), tuple(stray), reckoned)
 
 
 def _groups(table: FaultTable, readings: Sequence[Reading]) -> list[list[int]]:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from piezolab.chain.assembly import GROUND, PICKUP
-from piezolab.studies.faults.bench import OPEN_OHM, SLEEVE, Bench, Settings
+from piezolab.studies.faults.bench import ABSENT_OHM, OPEN_OHM, SLEEVE, Bench, Settings
 from piezolab.studies.faults.multiport import solutions
 from piezolab.studies.faults.transistors import Transistors
 from piezolab.studies.metering import Meter
@@ -139,7 +139,8 @@ def _power_off(
             settings[f"{part.name}.ohm"] = settings[f"{part.name}.ohm"] * settings[f"{part.name}.asleep"]
     for part in bench.batteries:
         shorts["clip"] = settings[f"{part.name}.short"]
-        settings[f"{part.name}.inside"] = settings[f"{part.name}.short"] = OPEN_OHM
+        settings[f"{part.name}.inside"] = OPEN_OHM
+        settings[f"{part.name}.short"] = ABSENT_OHM
     holes, places = bench.holes, bench.off_places
     pairs = [*((hole, GROUND) for hole in holes), *((place.a, place.b) for place in places)]
     v = solutions(
@@ -152,7 +153,7 @@ def _power_off(
     start = np.zeros((size, 2 * len(bench.transistors)))
     test_v = settings.get("meter.level", 1.0) * meter.test_v
     for k, place in enumerate(places):
-        across = shorts.get(place.key, OPEN_OHM)
+        across = shorts.get(place.key, ABSENT_OHM)
         series = 0.0
         if place.key == "plug":
             across, series = settings["cable.short"], settings["cable.core"]

@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
+from piezolab.circuit.elements import GROUND, Jfet
+from piezolab.circuit.equations import Equations
 from piezolab.circuit.errors import OperatingPointError
 from piezolab.circuit.jfet import JfetModel
+from piezolab.circuit.nodal import solve_nodes
 from piezolab.circuit.ports import flat_model, port_currents, solve_ports
 from piezolab.studies.faults.bench import PIN_ORDERS, Bench, Settings, model_of
 
@@ -13,6 +18,8 @@ from piezolab.studies.faults.bench import PIN_ORDERS, Bench, Settings, model_of
 _EXCHANGE = np.array([[1.0, -1.0], [0.0, -1.0]])
 _FLOATING_OHM = 1e5
 _CLOSE = 1e-3
+_LEAK_TURNS = 3
+_INSULATION_OHM = 1e9  # across the ports where there are several transistors
 
 
 def _port_matrices() -> np.ndarray:
@@ -44,10 +51,12 @@ class Transistors:
         """Port voltages (P, 2K).
 
         Some faults leave a source as good as floating; the ports, which refer to it, then lose their digits. Those few
-        builds are solved with drain and source exchanged, which is the same device.
+        builds are solved with drain and source exchanged, which is the same device but for the leakage of its drain.
         """
         if not self.names:
             return v_open
+        if len(self.names) > 1:
+            return self._together(v_open, z)
         try:
             return self._rest(_floating(z), v_open, z, start)
         except OperatingPointError:  # the other way round, then
@@ -59,12 +68,36 @@ class Transistors:
         if not turned.any():
             return solve_ports(self.names, self.models, v_open, z, start)
         exchange = np.broadcast_to(np.eye(v_open.shape[1]), z.shape).copy()
-        for n in range(len(self.names)):
+        models = []
+        for n, model in enumerate(self.models):
             here = slice(2 * n, 2 * n + 2)
             exchange[turned[:, n], here, here] = _EXCHANGE
+            models.append(replace(model, leakage=np.where(turned[:, n], 0.0, model.leakage)))
         seen = exchange @ z @ np.swapaxes(exchange, 1, 2)
-        v = solve_ports(self.names, self.models, _times(exchange, v_open), seen, _times(exchange, start))
+        v_seen, v = _times(exchange, v_open), _times(exchange, start)
+        for _ in range(_LEAK_TURNS):
+            leak = np.zeros_like(v_open)  # into the gates: their port then is the one to the drain
+            for n, model in enumerate(self.models):
+                across = -1.0 if v is None else np.tanh(np.clip(v[:, 2 * n] / (2 * model.thermal_voltage), -40, 40))
+                leak[:, 2 * n] = np.where(turned[:, n], model.leakage * across, 0.0)
+            v = solve_ports(self.names, models, v_seen - _times(seen, leak), seen, v)
         return _times(exchange, v)
+
+    def _together(self, v_open: np.ndarray, z: np.ndarray) -> np.ndarray:
+        """Several transistors: the ports as nodes of a mesh, every source its ground."""
+        count = z.shape[-1]
+        nodes = [f"port {k}" for k in range(count)]
+        y = np.linalg.inv(z) + np.eye(count) / _INSULATION_OHM  # floating ones otherwise leave nothing to solve
+        equations = Equations(nodes)
+        for a in range(count):
+            equations.admittance(nodes[a], GROUND, y[:, a].sum(axis=-1))
+            for b in range(a):
+                equations.admittance(nodes[a], nodes[b], -0.5 * (y[:, a, b] + y[:, b, a]))
+        supplied = dict(zip(nodes, (np.linalg.inv(z) @ v_open[:, :, None])[:, :, 0].T, strict=True))
+        jfets = tuple(
+            Jfet(name, nodes[2 * n + 1], nodes[2 * n], GROUND, self.models[n]) for n, name in enumerate(self.names)
+        )
+        return solve_nodes(jfets, equations, supplied, (len(v_open),))[0]
 
     def currents(self, v: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Currents into the ports (P, 2K) and their slopes (P, 2K, 2K)."""

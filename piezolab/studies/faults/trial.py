@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection
 from dataclasses import dataclass
 
 import numpy as np
@@ -101,14 +101,14 @@ def _after(found: Findings, start: int) -> Findings:
     return Findings(**fields)
 
 
-def shown(world_: World, ac: np.ndarray) -> np.ndarray:
+def shown(world_: World, ac: np.ndarray, ear: bool = True) -> np.ndarray:
     """Whether some available reading of each build leaves the band that holds 99 % of this world's sound builds.
 
-    ac: who has a usable AC range, (N,).
+    ac: who has a usable AC range, (N,); ear: whether the tone by ear counts.
     """
     table, value, band = world_.table, scaled_all(world_.table, world_.found), world_.band
     return np.where(
-        ac, leaves(table, value, world_.tone, band), leaves(table, value, world_.tone, band, ac=False)
+        ac, leaves(table, value, world_.tone, band, True, ear), leaves(table, value, world_.tone, band, False, ear)
     )
 
 
@@ -191,10 +191,12 @@ class Course:
     heard: tuple[str, ...]
 
 
-def examine(world_: World, build: int, most: int, kinds: Collection[str] = KINDS, slips: bool = True) -> Course:
-    """Take up to `most` readings, each the one that the diagnosis proposes."""
+def examine(
+    world_: World, build: int, most: int, kinds: Collection[str] = KINDS, slips: bool = True, hear: bool = True
+) -> Course:
+    """Take up to `most` readings, each the one that the diagnosis proposes; hear: the maker says how it sounds."""
     examiner = Examiner(world_, build, slips)
-    heard = examiner.words()
+    heard = examiner.words() if hear else ()
     readings: list[Reading] = []
     diagnoses = [diagnose(world_.table, readings, heard, kinds)]
     while len(readings) < most and diagnoses[-1].next is not None:
@@ -206,8 +208,3 @@ def examine(world_: World, build: int, most: int, kinds: Collection[str] = KINDS
 def ranks(spot: str, course: Course) -> list[int]:
     """Place of a spot in the list of spots, from 0, after each reading."""
     return [[each.spot for each in step.spots].index(spot) for step in course.diagnoses]
-
-
-def within(places: Sequence[Sequence[int]], readings: int, top: int) -> float:
-    """Share of courses that have the true spot among the first `top` after `readings` readings."""
-    return float(np.mean([row[min(readings, len(row) - 1)] < top for row in places]))

@@ -1,0 +1,146 @@
+"""Which faults a chain can have: all that were asked for, from its parts alone, with priors that add up."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from piezolab import catalogue
+from piezolab.chain import SignalChain
+from piezolab.chain.assembly import assemble
+from piezolab.chain.parts import GROUND, Part
+from piezolab.chain.stages import stage
+from piezolab.chain.stages.transistor import model
+from piezolab.chain.values import Values
+from piezolab.studies.faults import Meter, Reading, Tone, diagnose, predicted
+from piezolab.studies.faults.bench import PIN_ORDERS, bench_of, settings_of
+from piezolab.studies.faults.hypotheses import Hypothesis
+from piezolab.studies.faults.knowledge import FaultDataError, knowledge, read
+from piezolab.studies.faults.making import _made, faults_of, priors
+
+
+def faults(chain: SignalChain) -> dict[str, Hypothesis]:
+    return {fault.key: fault for fault in faults_of(chain, bench_of(assemble(chain.values)))}
+
+
+def test_every_fault_that_was_asked_for() -> None:
+    found = faults(SignalChain())
+    for part in ("R_G", "R_S", "R_bleed", "C_out", "C_sup"):
+        for kind in ("open", "bridge", "large", "small", "joint"):
+            assert f"{kind}:{part}" in found
+    assert {"reversed_capacitor:C_out", "reversed_capacitor:C_sup"} <= set(found)
+    assert {"swapped:R_G+R_S", "swapped:R_S+C_out"} <= set(found)
+    pins = [key for key in found if key.startswith("pins:")]
+    assert len(pins) == 5 and len(set(PIN_ORDERS)) == 6, "the sixth order is the right one"
+    wanted = """healthy open:Q1.gate open:Q1.drain open:Q1.source joint:Q1.gate dead:Q1.gate-source dead:Q1.gate-drain
+        dead:Q1.drain-source dead:Q1.channel leak:Q1:ground leak:Q1:supply missing_ground:B1.minus
+        missing_ground:jack.sleeve missing_ground:disc.cold joint:B1.plus joint:jack.contact joint:cable joint:disc.hot
+        jack:short jack:open cable:open cable:short flat:B1 reversed_battery:B1 switch:B1 disc:dead disc:depolarised
+        disc:short disc:open"""
+    assert set(wanted.split()) <= set(found)
+
+
+@pytest.mark.parametrize(
+    "link", [{}, {"stage": "gain"}, {"stage": "direct"}, {"return": "tap", "pad": (1e4, 1e4)}, {"discs": "2sx"}]
+)
+def test_priors_add_up_and_healthy_is_as_stated(link: dict[str, object]) -> None:
+    found = tuple(faults(SignalChain(link)).values())
+    prior = priors(found)
+    assert prior.sum() == pytest.approx(1) and prior[0] == pytest.approx(0.15) and (prior > 0).all()
+    by_kind: dict[str, float] = {}
+    for fault, share in zip(found, prior, strict=True):
+        by_kind[fault.kind] = by_kind.get(fault.kind, 0.0) + share
+    if link.get("stage") != "direct":
+        del by_kind["healthy"]
+        assert by_kind["joint"] == max(by_kind.values()), "joints are the commonest"
+        assert by_kind["pins"] > by_kind["dead"] and by_kind["reversed_capacitor"] > by_kind["switch"]
+
+
+def test_a_pad_and_an_adapter() -> None:
+    found = faults(SignalChain({"pad": (10e3, 10e3), "supply": "adapter"}))
+    assert "open:R_pad1" in found and "flat:B1" not in found
+    assert not any("swapped" in key and "pad" in key for key in found), "it is not on the board"
+
+
+def test_shorts_between_the_same_lanes_share_their_spot() -> None:
+    found = faults(SignalChain(stage="gain"))
+    assert found["bridge:R_S"].spot == found["bridge:C_S"].spot == "bridge:ground|source"
+    assert found["bridge:R_G"].spot == found["disc:short"].spot == "bridge:ground|pickup"
+    assert found["bridge:R_D"].spot == "part:R_D", "nothing else lies there"
+
+
+class Pair(stage.Stage):
+    """A stage of this test: two transistors, the second a follower on the first's drain."""
+
+    key = "pair"
+    title = "two transistors"
+
+    def parts(self, values: Values) -> tuple[Part, ...]:
+        two = model(values)
+        return (
+            Part("R_A", "gate resistor", "resistor", ("pickup", GROUND), 4.7e6),
+            Part("Q1", "transistor", "jfet", ("anode", "pickup", "foot"), two),
+            Part("R_B", "drain resistor", "resistor", ("supply", "anode"), 4.7e3),
+            Part("R_C", "source resistor", "resistor", ("foot", GROUND), 2.2e3),
+            Part("Q2", "second transistor", "jfet", ("supply", "anode", "out"), two),
+            Part("R_E", "second source resistor", "resistor", ("out", GROUND), 10e3),
+            Part("C_out", "output capacitor", "capacitor", ("out", "jack"), 2.2e-6),
+            Part("R_bleed", "bleed resistor", "resistor", ("jack", GROUND), 100e3),
+        )
+
+
+@pytest.fixture
+def pair() -> Iterator[SignalChain]:
+    from piezolab.chain.parameters import all_parameters
+
+    stage.register(Pair)
+    if hasattr(all_parameters, "cache_clear"):
+        all_parameters.cache_clear()
+    try:
+        yield SignalChain(stage="pair")
+    finally:
+        stage.unregister("pair")
+        if hasattr(all_parameters, "cache_clear"):
+            all_parameters.cache_clear()
+
+
+def test_a_new_stage_gets_its_faults_with_no_other_change(pair: SignalChain) -> None:
+    found = faults(pair)
+    assert {"open:R_E", "pins:Q2:gds", "dead:Q1.gate-source", "leak:Q2:supply", "swapped:R_A+R_E"} <= set(found)
+    table = _made(pair, Meter(), Tone(), 10)
+    assert np.isfinite(table.value).all() and {"anode", "foot", "out"} <= {check.place for check in table.checks}
+    expected = predicted(table, "open:R_E")
+    readings = [Reading(kind, place, expected[f"{kind}:{place}"][1]) for kind, place in
+                (("ohm", "out"), ("dc", "out"), ("ohm", "clip"))]  # fmt: skip
+    assert diagnose(table, readings).spots[0].spot == "part:R_E"
+
+
+def test_settings_cover_every_wire() -> None:
+    for link in ({}, {"stage": "gain", "discs": "2p", "resonance": (4e3, 30.0, 0.2)}, {"stage": "direct"}):
+        assembly = assemble(SignalChain(link).values)
+        bench = bench_of(assembly)
+        settings = settings_of(bench, assembly)
+        for kind, name, _, _ in (*bench.wires, *bench.plugged):
+            assert (f"{name}.ohm" if kind == "slot" else name) in settings
+
+
+def test_data_with_sources_and_checked(tmp_path: Path) -> None:
+    known = knowledge()
+    assert all(kind["source"] == "common practice, no source" for kind in known.texts["kinds"].values())
+    links = ({}, {"stage": "gain"}, {"stage": "direct"})
+    used = {fault.kind for link in links for fault in faults(SignalChain(link)).values()}
+    assert used <= set(known.weights)
+    spots = {fault.spot.split(":")[0] for fault in faults(SignalChain()).values()}
+    assert spots <= set(known.texts["spots"])
+    text = (catalogue.data_dir() / "faults.toml").read_text("utf-8")
+    for bad, words in (
+        (text.replace("healthy = 0.15", "healthy = 1.5"), "limits, healthy: 1.5"),
+        (text.replace("weight = 0.18", "weight = -1.0"), "kinds.joint, weight"),
+        (text.replace("[limits]", "[bounds]"), "limits"),
+        ("healthy =", "cannot be read"),
+    ):
+        path = tmp_path / "faults.toml"
+        path.write_text(bad, "utf-8")
+        with pytest.raises(FaultDataError, match=words.replace(".", r"\.")):
+            read(path)

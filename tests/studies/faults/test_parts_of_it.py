@@ -1,0 +1,172 @@
+"""Readings' scale, hearing, likelihood and information, each against something it does not share code with."""
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy import stats
+
+from piezolab.chain import SignalChain
+from piezolab.studies.faults import FINE, WORDS, Check, Reading, fault_table, hearing
+from piezolab.studies.faults.information import _mutual, information
+from piezolab.studies.faults.likelihood import BANDWIDTH, Same, density, explain, reckon
+from piezolab.studies.faults.making import fault_table as make
+from piezolab.studies.faults.readings import natural, over_range, scaled, shown, sigma
+from piezolab.studies.faults.steps import weighted_range
+from piezolab.studies.metering import Meter
+
+METER = Meter()
+
+
+# -- the meter ---------------------------------------------------------------------------------------------------
+def test_digits_of_a_three_and_a_half_digit_meter() -> None:
+    """2000 counts: 0.1 mV on the 200 mV range, 10 mV on 20 V; 0.1, 1, 10 ohm ...: common practice, no source."""
+    assert METER.volt_digit([0.1, 1.2, 9.0, 30.0]) == pytest.approx([1e-4, 1e-3, 1e-2, 1e-1])
+    assert METER.ohm_digit([10, 150, 1500, 15e3, 1e6, 15e6]) == pytest.approx([0.1, 0.1, 1, 10, 1e3, 10e3])
+    assert METER.error(9.0, 0.01) == pytest.approx(0.09 + 0.03)
+    assert METER.shown(1.2345, 0.001) == pytest.approx(1.234)
+    assert not Meter(ac_ranges=()).reads_ac
+    with pytest.raises(ValueError, match="AC ranges"):
+        Meter(ac_ranges=()).ac_digit(1.0)
+    with pytest.raises(ValueError, match="meter, accuracy: 2.0 is out of range; allowed is 0 to 0.2"):
+        Meter(accuracy=2.0)
+
+
+@given(st.floats(-500, 500), st.floats(0, 1.9e7), st.floats(0, 100))
+def test_scale_and_back(volt: float, ohm: float, rms: float) -> None:
+    assert natural("dc", scaled("dc", volt, METER), METER) == pytest.approx(volt, rel=1e-9, abs=1e-9)
+    assert natural("ohm", scaled("ohm", ohm, METER), METER) == pytest.approx(ohm, rel=1e-6, abs=1e-6)
+    assert natural("low", scaled("low", rms, METER), METER) == pytest.approx(rms, rel=1e-9, abs=1e-9)
+
+
+def test_over_range_is_one_value() -> None:
+    scale = scaled("ohm", np.array([1e3, 2.1e7, 1e9, np.inf]), METER)
+    assert np.isinf(natural("ohm", scale, METER)).tolist() == [False, True, True, True]
+    assert len(set(shown("ohm", scale, METER)[1:])) == 1 and np.isfinite(scale).all()
+
+
+@pytest.mark.parametrize("kind, value", [("dc", 9.0), ("dc", 0.3), ("ohm", 3900.0), ("ohm", 4.7e6), ("high", 0.1)])
+def test_sigma_is_the_meters_limit_moved_to_the_scale(kind: str, value: float) -> None:
+    digit = {"dc": METER.volt_digit, "ohm": METER.ohm_digit}.get(kind, METER.ac_digit)(value)
+    limit = float(METER.error(value, digit))
+    width = float(scaled(kind, value + limit, METER) - scaled(kind, value - limit, METER)) / 2
+    found = sigma(Reading(kind, "source", value), METER)
+    assert 0.5 * width < found < math.hypot(0.8 * width, 0.07)
+    assert sigma(Reading(kind, "source", value, 50 * digit), METER) > found, "a coarser display tells less"
+
+
+# -- hearing -----------------------------------------------------------------------------------------------------
+def test_what_is_said() -> None:
+    surely = np.array([[0.0, 1.0]] + [[0.0, 0.0]] * (len(WORDS) - 1))  # "weak" holds for the second build
+    assert hearing.heard_likelihood((), surely).tolist() == [1, 1]
+    weak, fine = hearing.heard_likelihood(("weak",), surely), hearing.heard_likelihood((FINE,), surely)
+    assert weak[1] / weak[0] == pytest.approx(hearing.SAID / hearing.SAID_ANYWAY)
+    assert fine[1] / fine[0] == pytest.approx((1 - hearing.SAID) / (1 - hearing.SAID_ANYWAY))
+    hum = hearing.heard_likelihood(("hum",), surely)
+    assert hum[1] / hum[0] == pytest.approx(hearing.UNSAID), "not to mention it tells little"
+
+
+def test_what_faults_sound_like() -> None:
+    table = fault_table(SignalChain())
+    keys = [fault.key for fault in table.hypotheses]
+
+    def holds(key: str, word: str) -> float:
+        return float(table.heard[WORDS.index(word), table.of_hypothesis == keys.index(key)].mean())
+
+    for key, word in (
+        ("disc:dead", "dead"), ("cable:open", "dead"), ("open:C_out", "dead"), ("missing_ground:jack.sleeve", "hum"),
+        ("disc:open", "hum"), ("small:R_G", "healthy"), ("bridge:C_out", "thump"), ("switch:B1", "hot"),
+        ("bridge:C_sup", "hot"), ("leak:Q1:supply", "distorted"), ("joint:C_out", "crackle"),
+    ):  # fmt: skip
+        if word != "healthy":
+            assert holds(key, word) > max(0.3, 5 * holds("healthy", word) if word != "distorted" else 0), (key, word)
+    assert holds("healthy", "dead") < 0.01 and holds("healthy", "weak") < 0.05 and holds("healthy", "hot") < 0.01
+
+
+def test_thin_is_a_matter_of_the_lowest_string() -> None:
+    """A tenth of 4.7 megohm on 15 nF cuts off at 1/(2 pi 0.47M 15n) = 23 Hz: thin on a low E1, not on a D3."""
+
+    def thin(tuning: str) -> float:
+        table = make(SignalChain(tuning=tuning))
+        n = [fault.key for fault in table.hypotheses].index("small:C_out")
+        return float(table.heard[WORDS.index("thin"), table.of_hypothesis == n].mean())
+
+    assert thin("E1") > thin("D3-A3-D4")
+
+
+# -- likelihood ----------------------------------------------------------------------------------------------------
+@given(st.floats(-3, 3), st.floats(0.01, 0.5), st.floats(0, 0.5))
+def test_density_is_normal(y: float, spread: float, width: float) -> None:
+    same = Same("dc", (0,), 0, y, spread, False, 0.05, 0.001, "")
+    value, wide = np.array([0.0, 1.0]), np.full(2, width)
+    assert density(same, value, wide) == pytest.approx(stats.norm.pdf(y, value, math.hypot(spread, width)), rel=1e-4)
+    over = Same("ohm", (0,), 0, y, spread, True, 0.05, 0.001, "")
+    tail = stats.norm.sf(y, value, math.hypot(spread, width))
+    assert density(over, value, wide) == pytest.approx(tail, abs=0.011)
+
+
+def test_posterior_is_bayes_rule_by_hand() -> None:
+    """One reading: prior of a build times its mixture of normal laws, over the sum of all, written out once more."""
+    table = fault_table(SignalChain())
+    reading = Reading("ohm", "source", 3900.0)
+    m = table.index(reading.check)
+    y, s = float(scaled("ohm", 3900.0, table.meter)), sigma(reading, table.meter)
+
+    def law(row: int) -> np.ndarray:
+        return stats.norm.pdf(y, table.value[row], np.hypot(s, BANDWIDTH * table.width[row]))
+
+    beside = [table.index(Check("ohm", place)) for place in ("supply", "jack")]
+    limits = table.limits
+    by_hand = table.weight * (
+        (1 - limits.slip - limits.stray / 15) * law(m)
+        + limits.slip * np.mean([law(n) for n in beside], axis=0)
+        + limits.stray / 15
+    )
+    found = explain(table, [reading], ())
+    assert found.weight == pytest.approx(by_hand / by_hand.sum(), rel=1e-2, abs=1e-9)
+    assert found.evidence == pytest.approx(by_hand.sum(), rel=1e-2)
+
+
+def test_neighbours_are_the_places_beside() -> None:
+    table = fault_table(SignalChain())
+    beside = {
+        check.key: {table.checks[n].place for n in table.neighbours[m]}
+        for m, check in enumerate(table.checks[:-1])
+    }
+    assert beside["dc:source"] == {"supply", "jack"} and beside["dc:clip"] == {"pickup"}
+    assert beside["ohm:plug"] == {"jack"} and beside["ohm:cable"] == set()
+    assert reckon(table, [Reading("ohm", "cable", 0.1)]).elsewhere[0].max() < 1e-3
+
+
+# -- information -------------------------------------------------------------------------------------------------
+@given(st.lists(st.lists(st.floats(0.01, 1), min_size=3, max_size=3), min_size=2, max_size=4))
+def test_mutual_information_is_a_difference_of_entropies(rows: list[list[float]]) -> None:
+    joint = np.array(rows) / np.sum(rows)
+    entropy = stats.entropy(joint.sum(axis=1), base=2) + stats.entropy(joint.sum(axis=0), base=2)
+    assert _mutual(joint) == pytest.approx(entropy - stats.entropy(joint.ravel(), base=2), abs=1e-9)
+
+
+def test_information_is_bounded_and_finds_the_obvious() -> None:
+    table = fault_table(SignalChain())
+    every = list(range(len(table.checks)))
+    bits = information(table, table.weight, every)
+    share = np.bincount(table.spot, table.weight)
+    assert (bits >= 0).all() and bits.max() <= stats.entropy(share, base=2)
+    keys = [fault.key for fault in table.hypotheses]
+    two = np.isin(table.of_hypothesis, [keys.index("cable:open"), keys.index("healthy")])
+    bits = information(table, np.where(two, table.weight, 0), every)
+    for place, tells in (("cable", True), ("plug", True), ("source", False), ("jack", False), ("clip", False)):
+        assert (bits[table.index(Check("ohm", place))] > 0.3) == tells, "the cable is unplugged for the lanes"
+
+
+def test_weighted_range() -> None:
+    value = np.arange(101.0)
+    low, high = weighted_range(value, np.ones(101))
+    assert low == pytest.approx(5, abs=1) and high == pytest.approx(95, abs=1)
+    assert weighted_range(value, (value == 40).astype(float)) == (40.0, 40.0)
+
+
+def test_over_range_of_a_meter() -> None:
+    assert over_range(Meter(ohm_max=40e6)) > over_range(METER)
