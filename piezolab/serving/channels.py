@@ -107,8 +107,8 @@ class ChannelsHandler(Visitors, VoilaKernelWebsocketHandler):
         return self.selected_subprotocol == V1
 
     def write_message(self, message: Any, binary: bool = False) -> Any:
-        if keeps_to_itself(message, self._v1):
-            return None
+        if self.ws_connection is None or keeps_to_itself(message, self._v1):
+            return None  # the kernel may still speak when its line has just been closed
         # Not Voila's own: it reads every binary message as if it had the newer framing, and never comes back from one
         # that has not.
         return WebsocketHandler.write_message(self, message, binary)
