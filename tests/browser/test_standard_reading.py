@@ -69,7 +69,10 @@ def test_question_first_then_the_parts_in_their_order(page, chapter):
     places = page.page.evaluate(
         """order => {
             const all = [...document.querySelectorAll("*")];
-            return order.map((one) => all.indexOf(document.querySelector(one)));
+            // A caution may stand where the work is, too; those of the whole page come last.
+            const last = (one) => [...document.querySelectorAll(one)].at(-1);
+            const pick = (one) => one === ".pz-cautions" ? last(one) : document.querySelector(one);
+            return order.map((one) => all.indexOf(pick(one)));
         }""",
         order,
     )
