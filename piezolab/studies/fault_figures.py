@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Sequence
 from typing import Any
 
@@ -14,10 +15,14 @@ from piezolab.studies.faults.readings import KINDS, UNITS, Reading, ReadingError
 from piezolab.studies.figures import plain
 
 OVER_RANGE = "OL"
+_PLAIN = re.compile(r"[+-]?\d+(?:\.(\d+))?")
 
 
 def read_readings(texts: Sequence[str]) -> tuple[Reading, ...]:
-    """Readings such as `ohm:clip=OL`, `dc:source=1.02` or `tone:input=weak`. Raises ReadingError."""
+    """Readings such as `ohm:clip=OL`, `dc:source=1.02` or `tone:input=weak`. Raises ReadingError.
+
+    The decimals of plain volts tell the display's last place.
+    """
     found = []
     for text in texts:
         check, mark, value = text.partition("=")
@@ -30,9 +35,12 @@ def read_readings(texts: Sequence[str]) -> tuple[Reading, ...]:
             found.append(Reading(kind, place, math.inf))
         else:
             try:
-                found.append(Reading(kind, place, parse(value, UNITS[kind], what=f"reading {kind} {place}")))
+                number = parse(value, UNITS[kind], what=f"reading {kind} {place}")
             except QuantityError as error:
                 raise ReadingError(str(error)) from None
+            plain_number = _PLAIN.fullmatch(value.strip()) if kind != "ohm" else None
+            digit = 10.0 ** -len(plain_number[1] or "") if plain_number else None
+            found.append(Reading(kind, place, number, digit))
     return tuple(found)
 
 
@@ -57,9 +65,11 @@ def fault_figures(chain: SignalChain, readings: Sequence[Reading] = (), heard: S
                 }
                 for spot in found.spots
             ],
+            "suspects": [{"place": spot, "probability": share} for spot, share in found.suspects],
             "next": None if found.next is None else _step(found.next),
             "doubtful_readings": [place for place, _ in found.doubtful],
             "unexplained_readings": list(found.unexplained),
+            "faults_no_reading_shows": list(found.unseen),
         }
     )
 
@@ -71,4 +81,10 @@ def _step(step: Step) -> dict[str, Any]:
     expected = {
         spot: value if isinstance(value, str) else [shown(float(end)) for end in value] for spot, value in step.expected
     }
-    return {"reading": step.check.key, "information_bits": step.bits, "powered": step.powered, "expected": expected}
+    return {
+        "reading": step.check.key,
+        "information_bits": step.bits,
+        "reason": step.reason,
+        "powered": step.powered,
+        "expected": expected,
+    }

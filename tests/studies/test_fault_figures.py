@@ -22,7 +22,15 @@ def test_the_figures_are_those_of_the_diagnosis() -> None:
     assert [place["place"] for place in figures["places"]] == [spot.spot for spot in found.spots]
     assert sum(place["probability"] for place in figures["places"]) == pytest.approx(1)
     assert figures["next"]["reading"] == found.next.check.key
+    assert figures["next"]["reason"] in ("spot", "short", "second", "again")
+    assert "open:C_sup" in figures["faults_no_reading_shows"]
     json.dumps(figures, allow_nan=False)
+
+
+def test_decimals_tell_the_display() -> None:
+    texts = ["dc:source=1.20", "dc:source=9", "dc:source=-0.5", "dc:jack=12m"]
+    digits = [reading.digit for reading in read_readings(texts)]
+    assert digits[:3] == pytest.approx([0.01, 1.0, 0.1]) and digits[3] is None
 
 
 def test_the_command_prints_them_and_refuses_with_a_sentence() -> None:

@@ -20,7 +20,6 @@ from piezolab.circuit.jfet import JfetModel
 OPEN_OHM = 1e11  # of a lead without contact
 ABSENT_OHM = 1e15  # of what is not there at all
 SOUND_OHM = 0.02
-NO_FARAD = 0.0
 
 HOT, COLD = "disc hot", "disc cold"
 SOCKET, SLEEVE, FAR = "socket", "sleeve", "far end"
@@ -145,11 +144,9 @@ def bench_of(assembly: Assembly) -> Bench:
     plugged += [("ohm", "cable.core", SOCKET, FAR), ("ohm", "cable.short", FAR, SLEEVE)]
     if SUPPLY not in lanes:  # a leak to the supply needs one
         wires = [wire for wire in wires if SUPPLY not in wire[2:]]
-    lanes.pop(jack, None)
-    if jack != PICKUP:
-        lanes |= {jack: None}
-    else:
-        lanes = {PICKUP: None, **lanes}
+    if jack != PICKUP:  # the way out comes last
+        lanes.pop(jack, None)
+        lanes[jack] = None
     return Bench(
         tuple(slots), tuple(transistors), tuple(batteries), tuple(fixed), tuple(lanes), tuple(wires), tuple(plugged),
         tuple(assembly.drive), Place("load", FAR if load == jack else load, SLEEVE), jack,
@@ -218,7 +215,7 @@ def settings_of(bench: Bench, assembly: Assembly) -> Settings:
         resistor = part.kind == "resistor"
         value = parts[part.name].value
         found[f"{part.name}.ohm"] = value if resistor else ABSENT_OHM
-        found[f"{part.name}.farad"] = NO_FARAD if resistor else value
+        found[f"{part.name}.farad"] = 0.0 if resistor else value
         found[f"{part.name}.joint"] = SOUND_OHM
     for part in bench.transistors:
         q, model = part.name, parts[part.name].value

@@ -27,16 +27,16 @@ _STRATA = 16
 class Spread:
     """How builds vary.
 
-    resistor, film, electrolytic, disc: parts either way; temperature: range in degC; lambda_, insulation, leakage:
-    ranges of the factor (log-uniform); measured: of I_DSS and V_GS(off) once measured; tone, test_v: parts either way;
-    charge: range of the battery's state, 1 fresh and 0 spent.
+    resistor, film, electrolytic, disc: parts either way; temperature: range in K about the chain's; lambda_,
+    insulation, leakage: ranges of the factor (log-uniform); measured: of I_DSS and V_GS(off) once measured; tone,
+    test_v: parts either way; charge: range of the battery's state, 1 fresh and 0 spent.
     """
 
     resistor: float = 0.015
     film: float = 0.10
     electrolytic: float = 0.20
     disc: float = 0.20
-    temperature: tuple[float, float] = (15.0, 30.0)
+    temperature: tuple[float, float] = (-10.0, 5.0)
     lambda_: tuple[float, float] = (0.5, 2.0)
     leakage: tuple[float, float] = (0.03, 1.0)
     insulation: tuple[float, float] = (0.1, 5.0)
@@ -73,7 +73,8 @@ def sound_builds(chain: SignalChain, bench: Bench, size: int, spread: Spread, rn
     """Settings of `size` builds in which nothing is wrong; every array of shape (size,)."""
     make = _Sampler(rng, size)
     values = chain.values.but(
-        temp_c=make.between(*spread.temperature), pickup_r=chain.values.pickup_r * make.log(*spread.insulation)
+        temp_c=chain.values.temp_c + make.between(*spread.temperature),
+        pickup_r=chain.values.pickup_r * make.log(*spread.insulation),
     )
     if bench.transistors:
         values = _transistors(chain, values, make, spread)

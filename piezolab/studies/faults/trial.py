@@ -24,7 +24,7 @@ from piezolab.studies.metering import Meter
 
 #: Wider and elsewhere than what the study reckons with.
 ELSEWHERE = Spread(
-    resistor=0.02, film=0.15, electrolytic=0.3, disc=0.25, temperature=(5.0, 38.0), lambda_=(0.3, 3.0),
+    resistor=0.02, film=0.15, electrolytic=0.3, disc=0.25, temperature=(-20.0, 13.0), lambda_=(0.3, 3.0),
     leakage=(0.01, 1.5), insulation=(0.2, 10.0), measured=0.03, tone=0.15, test_v=0.3, charge=(0.05, 1.05),
 )  # fmt: skip
 SLIP_EVERY = 20
