@@ -2,6 +2,7 @@
 # make test    the same environment with the test tools, then every test
 # make bench   speed, as ratios taken in one run
 # make wheel   a wheel in dist/
+# make bundle  dist/bundle/: everything for a memory stick, to be started on computers of this kind without internet
 # make lock    remake requirements.lock from pyproject.toml, keeping the pins that still fit (make lock UPGRADE=1: newest)
 #
 # Another Python: make serve PYTHON=python3.12      Options for the server: make serve ARGS="--port 9000"
@@ -14,7 +15,7 @@ BIN = $(VENV)/bin
 PIP = $(BIN)/python -m pip install --quiet --disable-pip-version-check --constraint requirements.lock
 INPUTS = pyproject.toml requirements.lock
 
-.PHONY: serve test bench wheel lock
+.PHONY: serve test bench wheel bundle lock
 .DEFAULT_GOAL = serve
 
 serve: $(VENV)/.ready
@@ -29,6 +30,14 @@ bench: $(VENV)/.ready-test
 
 wheel: $(VENV)/.ready-test
 	$(BIN)/python -m pip wheel --quiet --no-deps --no-build-isolation --wheel-dir dist .
+
+bundle: $(BIN)/python
+	rm -rf dist/bundle && mkdir -p dist/bundle/wheels
+	$(BIN)/python -m pip wheel --quiet --disable-pip-version-check --constraint requirements.lock --wheel-dir dist/bundle/wheels .
+	cp piezolab/serving/bundle/start.sh piezolab/serving/bundle/start.bat piezolab/serving/bundle/read-me.txt dist/bundle
+	$(BIN)/python -c 'import platform, sys; print("Python", platform.python_version(), platform.system(), platform.machine())' \
+	    > dist/bundle/made-on.txt
+	@echo "Copy the folder dist/bundle to the memory stick."
 
 lock: $(BIN)/python
 	$(PIP) uv
