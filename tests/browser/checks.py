@@ -29,7 +29,7 @@ def axe(page: Page) -> list[str]:
 # What axe cannot know: which words, which units, which headings.
 _UNNAMED = """() => {
     const faults = [];
-    const shown = (all) => [...document.querySelectorAll(all)].filter((e) => e.offsetParent);
+    const shown = (all) => [...document.querySelectorAll(all)].filter((e) => e.checkVisibility());
     const say = (what, e) => faults.push(`${what}: ${e.outerHTML.slice(0, 120)}`);
     for (const e of shown("input[type=range]")) {
         if (!(e.ariaLabel || e.labels.length)) say("slider without a name", e);
@@ -82,7 +82,7 @@ _CUT = """() => {
     const pen = document.createElement("canvas").getContext("2d");
     const say = (e, text, room) => faults.push(`${room} px for "${text}": ${e.outerHTML.slice(0, 100)}`);
     for (const e of document.querySelectorAll("body *")) {
-        if (!e.offsetParent || e.closest(".piezolab-plot, .pz-unseen, .pz-scroll, svg, math")) continue;
+        if (!e.checkVisibility() || e.closest(".piezolab-plot, .pz-unseen, .pz-scroll, svg, math")) continue;
         const style = getComputedStyle(e);
         const inside = e.clientWidth - parseFloat(style.paddingLeft) - parseFloat(style.paddingRight);
         if (e.tagName === "SELECT") {
@@ -109,7 +109,7 @@ _WIDE = """() => {
     const root = document.documentElement, width = root.clientWidth, faults = [];
     if (root.scrollWidth > width) faults.push(`the page is ${root.scrollWidth} wide`);
     for (const e of document.querySelectorAll("main *")) {
-        if (!e.offsetParent || e.closest(".pz-unseen, .piezolab-plot, svg, math")) continue;
+        if (!e.checkVisibility() || e.closest(".pz-unseen, .piezolab-plot, svg, math")) continue;
         const box = e.closest(".pz-scroll");
         const right = Math.round(e.getBoundingClientRect().right);
         if (!box && right > width) faults.push(`reaches to ${right} of ${width}: ${e.outerHTML.slice(0, 100)}`);
@@ -133,7 +133,7 @@ def wide(page: Page) -> list[str]:
 _SMALL = """() => {
     const faults = [];
     for (const e of document.querySelectorAll("button, summary, select, input, textarea, a[href]")) {
-        if (!e.offsetParent || e.matches(".pz-skip, textarea[readonly]")) continue;
+        if (!e.checkVisibility() || e.matches(".pz-skip, textarea[readonly]")) continue;
         // A tick box is as large as its label, which takes the touch as well.
         const label = e.matches("[type=radio], [type=checkbox], [type=file]") ? e.closest("label") : null;
         const { width, height } = (label ?? e).getBoundingClientRect();
@@ -172,7 +172,7 @@ _FOCUSED = """() => {
 _STOPS = """() => {
     const groups = new Set();
     return [...document.querySelectorAll("a[href], button, input, select, textarea, summary, [tabindex='0']")]
-        .filter((e) => e.offsetParent && !e.disabled && e.tabIndex >= 0)
+        .filter((e) => e.checkVisibility() && !e.disabled && e.tabIndex >= 0)
         .filter((e) => e.type !== "radio" || (!groups.has(e.name) && groups.add(e.name)))
         .filter((e) => !window.pzWalked.has(e) && !(e.type === "radio" &&
             [...window.pzWalked.keys()].some((other) => other.name === e.name)))

@@ -43,11 +43,13 @@ function scrolling(box, name) {
     const hidden = box.scrollWidth - box.clientWidth;
     const wide = hidden > 1;
     cue.hidden = !wide;
+    // What stands above a wide table can be read without scrolling.
+    const caption = box.querySelector("caption");
+    if (caption) caption.style.paddingRight = wide ? `${hidden}px` : "";
     if (wide) {
       box.tabIndex = 0;
       box.setAttribute("role", "group");
-      const caption = box.querySelector("caption")?.textContent;
-      box.setAttribute("aria-label", `${caption || name || "drawing"} (scrolls sideways)`);
+      box.setAttribute("aria-label", `${caption?.textContent || name || "drawing"} (scrolls sideways)`);
     } else for (const attribute of ["tabindex", "role", "aria-label"]) box.removeAttribute(attribute);
     box.classList.toggle("pz-more-left", wide && box.scrollLeft > 1);
     box.classList.toggle("pz-more-right", wide && box.scrollLeft < hidden - 1);
