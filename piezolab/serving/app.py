@@ -21,7 +21,7 @@ from .assets import AssetFolder, AssetHandler
 from .channels import PING_MS, ChannelsHandler, KernelHandler
 from .errors import NotFound
 from .headers import SecurityHeaders
-from .kernels import Anyone, OwnKernelSpecs, SeatedKernelManager, transport_for
+from .kernels import Anyone, OwnKernelSpecs, PromptClient, SeatedKernelManager, transport_for
 from .pages import LeaveHandler, PageHandler, StockLeaveHandler, ToChapter, ToIndex, prepare_notebook
 from .room import Room
 from .room_sheet import RoomSheetHandler
@@ -84,7 +84,11 @@ def _configuration(connections: Path) -> Config:
             # No trust database in the user's home: nothing here is trusted or saved.
             "NotebookNotary": {"db_file": ":memory:"},
             # A kernel that was restarted would have forgotten its page: better to say that it is gone.
-            "KernelManager": {"autorestart": False, "transport": transport_for(connections)},
+            "KernelManager": {
+                "autorestart": False,
+                "transport": transport_for(connections),
+                "client_factory": PromptClient,
+            },
         }
     )
 

@@ -1,14 +1,18 @@
 """How kernels are started: always this Python, quietly, and over unix sockets where the system has them."""
 
 import logging
+import math
 import os
 import re
 import socket
 import sys
+import time
 from pathlib import Path
+from queue import Empty
 from typing import Any
 
 from ipykernel.kernelspec import RESOURCES
+from jupyter_client.asynchronous import AsyncKernelClient
 from jupyter_client.kernelspec import KernelSpec, KernelSpecManager
 from jupyter_server.auth.identity import IdentityProvider, User
 from jupyter_server.services.kernels.kernelmanager import AsyncMappingKernelManager
@@ -65,6 +69,34 @@ class Anyone(IdentityProvider):
 
     def get_user(self, handler: Any) -> User:
         return User("visitor")
+
+
+class PromptClient(AsyncKernelClient):
+    """Knows that a new kernel is ready when it has answered and is idle.
+
+    The stock client waits for a fifth of a second of silence on top, each time a page is opened.
+    """
+
+    async def wait_for_ready(self, timeout: float | None = None) -> None:
+        """Wait for the kernel. Raises RuntimeError if it dies, or after so many seconds."""
+        end = time.monotonic() + (math.inf if timeout is None else timeout)
+        while not await self._has_answered(self.kernel_info()):
+            if not await self.is_alive():
+                raise RuntimeError("the kernel died before it was ready")
+            if time.monotonic() > end:
+                raise RuntimeError("the kernel was not ready in time")
+
+    async def _has_answered(self, asked: str) -> bool:
+        try:
+            while (await self.get_shell_msg(timeout=1))["parent_header"].get("msg_id") != asked:
+                pass
+            # Its state comes only once this client is known on that channel; if it does not come, ask again.
+            while True:
+                said = await self.get_iopub_msg(timeout=0.2)
+                if said["parent_header"].get("msg_id") == asked and said["content"].get("execution_state") == "idle":
+                    return True
+        except Empty:
+            return False
 
 
 #: Names of environment variables that may hold a secret of the server or of this user: no business of a page.

@@ -13,6 +13,7 @@ import statistics
 import subprocess
 import sys
 import time
+import urllib.request
 import uuid
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
@@ -268,6 +269,12 @@ def stock(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     while not port and time.monotonic() < end:
         time.sleep(0.1)
         port = next((c.laddr.port for c in about.net_connections("inet") if c.status == "LISTEN"), 0)
+    while time.monotonic() < end:
+        try:
+            urllib.request.urlopen(f"http://127.0.0.1:{port}/voila/tree", timeout=20).read()
+            break
+        except OSError:
+            time.sleep(0.2)
     yield f"http://127.0.0.1:{port}/"
     process.terminate()
     process.wait(30)
@@ -279,8 +286,10 @@ def empty_pages(url: str, count: int) -> list[float]:
     async def one() -> float:
         client = Client(url, "voila/render/empty.ipynb", door=False)
         begun = time.perf_counter()
-        _, page = await client.get(client.slug)
-        client.kernel, client.session = re.search(r'"kernelId": "([\w-]+)"', page)[1], uuid.uuid4().hex
+        code, page = await client.get(client.slug)
+        found = re.search(r'"kernelId": "([\w-]+)"', page)
+        assert found, f"stock page: {code} {client.errors} {page[-300:]}"
+        client.kernel, client.session = found[1], uuid.uuid4().hex
         await client.connect()
         await client.idle_of(await client.say("kernel_info_request", {}))
         taken = time.perf_counter() - begun
