@@ -6,7 +6,7 @@ import logging
 import os
 from importlib import metadata
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from urllib.parse import urlsplit
 
 from jupyter_core.paths import jupyter_path
@@ -26,6 +26,9 @@ from .pages import LeaveHandler, PageHandler, StockLeaveHandler, ToChapter, ToIn
 from .room import Room
 from .room_sheet import RoomSheetHandler
 from .seats import Seats
+
+if TYPE_CHECKING:
+    from .hub.member import Member
 
 log = logging.getLogger("piezolab.serving")
 
@@ -117,6 +120,8 @@ class Server(Voila):
         Who may sit where.
     room : Room or None
         The room that is served, if it is one.
+    member : Member or None
+        Whose server it is, behind a hub: it is asked about every page.
     """
 
     config_file_paths: list[str] = []
@@ -133,6 +138,7 @@ class Server(Voila):
         public_address: str | None,
         seats: Seats,
         room: Room | None = None,
+        member: "Member | None" = None,
         **kwargs: Any,
     ) -> None:
         super().__init__(config=_configuration(connections), **kwargs)
@@ -144,6 +150,7 @@ class Server(Voila):
         self.pages = pages
         self.seats = seats
         self.room = room
+        self.member = member
         self.release = _release()
         self._local_only = local_only
         self._public_host = urlsplit(public_address).hostname if public_address else None
@@ -158,7 +165,7 @@ class Server(Voila):
     @property
     def behind_proxy(self) -> bool:
         """Whether visitors come through something that speaks for them."""
-        return self._public_host is not None
+        return self._public_host is not None or self.member is not None
 
     def addresses(self, *parts: str) -> str:
         """An address below the base."""
@@ -185,6 +192,7 @@ class Server(Voila):
         settings.update(
             seats=self.seats,
             room=self.room,
+            member=self.member,
             static=self.addresses("static", self.release),
             large_files=(f"own/{LIBRARY_NAME}", "voila/voila.js"),
             pages_at_once=asyncio.Semaphore(AT_ONCE),
@@ -227,6 +235,7 @@ class Server(Voila):
             (rf"{static}/themes/(.*)", AssetHandler, {"folder": themes}),
             (r"voila/render/(.*)", ToChapter, {"by_file": by_file}),
             (r"voila/tree(.*)", ToIndex),
+            *(self.member.routes() if self.member else ()),
             *self._room_routes(),
             (r"([a-z0-9-]*)", PageHandler, page),
         ]

@@ -57,6 +57,9 @@ class PageHandler(Visitors, TornadoVoilaHandler):
             raise HTTPError(404)
         if len(self.request.query) > QUERY_LIMIT:
             raise HTTPError(414)
+        member = self.settings["member"]
+        if member is not None and not await member.admits(self):
+            return
         if self.room is not None and not self._comes_in(self.room):
             return
         if self.room is None and self.seats.full:

@@ -10,8 +10,10 @@ import signal
 import socket
 import sys
 import tempfile
+import time
 import webbrowser
 from pathlib import Path
+from typing import TYPE_CHECKING
 from urllib.parse import urlsplit
 
 from tornado.ioloop import PeriodicCallback
@@ -27,6 +29,9 @@ from .limits import CountingServer, more_files
 from .problems import ServingError
 from .room import Room, room_lesson
 from .seats import Seats
+
+if TYPE_CHECKING:
+    from .hub.member import Member
 
 _PORTS_TRIED = 50
 _SWEEP_MS = 2000
@@ -60,6 +65,8 @@ async def _serve(
         _say_room(server.room)
     if open_browser:
         _open_browser(announce)
+    if server.member is not None:
+        asyncio.create_task(_stop_unused(server, stop))
     await stop.wait()
     sweep.stop()
     http.stop()
@@ -67,6 +74,16 @@ async def _serve(
     await http.close_all_connections()
     if warming:
         warming.stop()
+
+
+async def _stop_unused(server: Server, stop: asyncio.Event) -> None:
+    """Stop when nobody has had a page open for so long that the hub may as well start it anew."""
+    used = time.monotonic()
+    while time.monotonic() - used < server.member.quit_after_s:
+        await asyncio.sleep(1)
+        if len(server.seats):
+            used = time.monotonic()
+    stop.set()
 
 
 async def _warm_up(wait: bool) -> WarmProcess:
@@ -160,18 +177,19 @@ def run(
     *,
     host: str | None,
     port: int,
-    open_browser: bool,
-    base_url: str,
-    notebooks: Path | str | None,
-    public_address: str | None,
     seats: int,
-    verbose: bool,
-    room: bool,
-    lesson: str | None,
-    idle_minutes: float | None,
-    warm: bool,
+    open_browser: bool = False,
+    base_url: str = "/",
+    notebooks: Path | str | None = None,
+    public_address: str | None = None,
+    verbose: bool = False,
+    room: bool = False,
+    lesson: str | None = None,
+    idle_minutes: float | None = None,
+    warm: bool = True,
+    member: "Member | None" = None,
 ) -> None:
-    """Serve until interrupted; see `piezolab.serving.serve`."""
+    """Serve until interrupted; see `piezolab.serving.serve`. member: whose server it is, behind a hub."""
     logging.basicConfig(format="%(asctime)s %(levelname)s %(message)s")
     log.setLevel(logging.INFO if verbose else logging.WARNING)
     base = _base_url(base_url)
@@ -185,6 +203,8 @@ def run(
     pages = _pages(folder)
     host = host or (_room_host() if room else "127.0.0.1")
     sockets, chosen = _listen(host, port)
+    if member is not None and chosen != port:
+        raise ServingError(f"port: {port} is taken, and the hub waits at no other")
     if room and not _is_loopback(host) and host not in _EVERYWHERE:
         # The teacher's own browser may say "localhost".
         sockets += _also_here(chosen)
@@ -204,10 +224,12 @@ def run(
             connections=connections,
             base_url=base,
             port=chosen,
-            local_only=_is_loopback(host),
+            # Behind a hub visitors come by its name, and are known by having signed in.
+            local_only=_is_loopback(host) and member is None,
             public_address=public_address,
             seats=holders,
             room=the_room,
+            member=member,
             log_level=logging.INFO if verbose else logging.ERROR,
         )
         asyncio.run(_serve(server, sockets, announce, open_browser, warm))

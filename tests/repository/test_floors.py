@@ -212,7 +212,16 @@ def test_every_imported_library_is_declared() -> None:
             for path in folder.rglob("*.py")
         }
 
-    missing = {path: undeclared(names, runtime, providers) for path, names in imports_of(PACKAGE).items()}
+    # The hub's own package is there in a hub's environment only, so nothing here can say what provides it.
+    hub = {canonicalize_name(Requirement(line).name) for line in project["optional-dependencies"]["hub"]}
+    behind_hub = providers | {name: [name] for name in hub}
+
+    missing = {
+        path: undeclared(names, runtime | hub, behind_hub)
+        if path.startswith("piezolab/serving/hub/")
+        else undeclared(names, runtime, providers)
+        for path, names in imports_of(PACKAGE).items()
+    }
     missing |= {
         path: undeclared(names, runtime | test, providers) for path, names in imports_of(ROOT / "tests").items()
     }
