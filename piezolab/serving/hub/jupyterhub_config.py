@@ -23,7 +23,8 @@ c.Spawner.cmd = [sys.executable, "-m", "piezolab.serving.hub"]
 c.Spawner.default_url = "/"
 c.Spawner.start_timeout = 60
 c.Spawner.http_timeout = 60
-c.Spawner.env_keep = ["PATH", "LANG", "LC_ALL", "VIRTUAL_ENV", "PIEZOLAB_PAGES_EACH", "PIEZOLAB_IDLE_MINUTES"]
+c.Spawner.env_keep = ["PATH", "LANG", "LC_ALL", "VIRTUAL_ENV"]
+c.Spawner.env_keep += ["PIEZOLAB_PAGES_EACH", "PIEZOLAB_IDLE_MINUTES", "PIEZOLAB_QUIT_MINUTES"]
 
 # A room that arrives at once is started a few at a time; the others see the hub's own waiting page.
 c.JupyterHub.concurrent_spawn_limit = 10

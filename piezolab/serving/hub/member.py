@@ -6,7 +6,7 @@ from urllib.parse import quote
 
 from jupyter_server.utils import url_path_join
 from jupyterhub.services.auth import HubOAuth, HubOAuthCallbackHandler, HubOAuthenticated
-from tornado.web import HTTPError, RequestHandler, authenticated
+from tornado.web import RequestHandler, authenticated
 
 
 class LoginHandler(HubOAuthenticated, RequestHandler):
@@ -14,10 +14,8 @@ class LoginHandler(HubOAuthenticated, RequestHandler):
 
     @authenticated
     def get(self) -> None:
-        wanted = self.get_argument("next", "")
-        base = self.settings["base_url"]
-        # Only into this server: an address that came from outside must not lead outside.
-        self.redirect(wanted if wanted.startswith(base) and not wanted.startswith("//") else base)
+        # Always below this server's own address: what stands in a link must not lead outside.
+        self.redirect(url_path_join(self.settings["base_url"], self.get_argument("next", "")))
 
 
 class Member:
@@ -33,17 +31,12 @@ class Member:
     async def admits(self, handler: Any) -> bool:
         """Whether the request is this person's; if not, it has been answered with the way to go."""
         user = await self._auth.get_user(handler, sync=False)
-        if user is None:
-            login = url_path_join(handler.base_url, "hub-login")
-            handler.redirect(f"{login}?next={quote(handler.request.uri, safe='')}")
-            return False
-        if self._auth.check_scopes(self._auth.access_scopes, user):
+        if user is not None and self._auth.check_scopes(self._auth.access_scopes, user):
             return True
-        # A link from somebody else's server: the same page on their own.
-        page = handler.request.uri.removeprefix(handler.base_url)
-        if user.get("kind") != "user":
-            raise HTTPError(403)
-        handler.redirect(url_path_join(self._hub, "hub/user-redirect", page))
+        # By way of the hub, which knows whose server is whose: somebody who was sent a link of another's server gets
+        # the same page on their own.
+        page = quote(handler.request.uri.removeprefix(handler.base_url), safe="")
+        handler.redirect(url_path_join(self._hub, "hub/user-redirect/hub-login") + f"?next={page}")
         return False
 
     def routes(self) -> list[tuple]:
