@@ -1,12 +1,25 @@
 """Binary messages: read as the stock writers lay them, and never believed beyond their own length."""
 
+import asyncio
+import inspect
 import json
+import logging
 import time
+from concurrent.futures import ThreadPoolExecutor
+from types import SimpleNamespace
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from jupyter_server.services.kernels.connection.base import serialize_binary_message, serialize_msg_to_ws_v1
+from jupyter_client.client import KernelClient
+from jupyter_server.base.websocket import WebSocketMixin
+from jupyter_server.services.kernels.connection.base import (
+    deserialize_msg_from_ws_v1,
+    serialize_binary_message,
+    serialize_msg_to_ws_v1,
+)
+from tornado.ioloop import IOLoop
+from voila.tornado.kernel_websocket_handler import read_header_from_binary_message
 
 from piezolab.serving.channels import keeps_to_itself
 from piezolab.serving.framing import MOST_OFFSETS, V1, header_and_content, offsets
@@ -74,3 +87,55 @@ def test_binary_answer_in_the_older_framing_does_not_stop_the_server(server):
     header, content = header_and_content(data, v1=False)
     assert header["msg_type"] == "comm_msg" and content["data"]["states"]
     assert visitor.leave(kernel) == 204
+
+
+class Watched(bytes):
+    """Bytes that count how often a part of them is taken."""
+
+    taken = 0
+
+    def __getitem__(self, key):
+        Watched.taken += 1
+        return bytes(super().__getitem__(key))
+
+
+@pytest.mark.parametrize("reader", [read_header_from_binary_message, deserialize_msg_from_ws_v1])
+def test_stock_readers_still_believe_a_message(reader):
+    """Once this fails they do no longer, and `framing` need not stand before them."""
+    Watched.taken = 0
+    try:
+        reader(Watched((5000).to_bytes(8, "little") + b"short"))
+    except Exception:
+        pass  # whatever it makes of the nonsense in the end
+    assert Watched.taken > 5000
+
+
+def test_stock_pings_still_close_a_good_line():
+    """Once this fails they do no longer, and the channel's own `send_ping` can go."""
+
+    class Line(WebSocketMixin):
+        ws_connection = SimpleNamespace(client_terminated=False)
+        ping_interval = ping_timeout = 20_000
+        log = logging.getLogger("nobody")
+        closed = False
+
+        def close(self):
+            self.closed = True
+
+        def ping(self, _data):
+            pass
+
+    async def look() -> bool:
+        line = Line()
+        # Opened one interval ago, to the millisecond and a little: nothing has been asked and nothing missed.
+        line.last_ping = line.last_pong = IOLoop.current().time() - 20.004
+        line.send_ping()
+        return line.closed
+
+    with ThreadPoolExecutor(1) as pool:
+        assert pool.submit(asyncio.run, look()).result(10)
+
+
+def test_stock_client_still_waits_for_silence():
+    """Once this fails it does no longer, and `PromptClient` can go."""
+    assert "Flush IOPub channel" in inspect.getsource(KernelClient._async_wait_for_ready)
