@@ -23,6 +23,7 @@ from piezolab.pages.piece import STATIC, Piece, text_in
 FORMAT = "piezolab keepsake 1"
 MOST_FILE = 256_000  # characters
 MOST_TRANSISTORS = 40
+MOST_OF_FAULT = 26
 MEASURED = ("pickup_c", "play_v", "input_r")  # link keys of the values measured with their ends
 
 
@@ -84,6 +85,15 @@ def _readings(value: Any) -> dict[str, str]:
     return dict(value)
 
 
+def _fault(value: Any) -> dict[str, str]:
+    """Up to 20 readings, what is heard, and the meter's fields."""
+    if not isinstance(value, dict) or len(value) > MOST_OF_FAULT:
+        raise ValueError("it is no list of readings")
+    if not all(isinstance(text, str) and len(text) <= 90 for pair in value.items() for text in pair):
+        raise ValueError("it names something that is no reading")
+    return dict(value)
+
+
 def _drawer(value: Any) -> dict[str, str]:
     if not isinstance(value, dict) or len(value) > 20:
         raise ValueError("it is no drawer")
@@ -115,7 +125,7 @@ SECTIONS: dict[str, Section] = {
     "tasks": Section("finished tasks", _tasks, 50_000),
     "bag": Section("measured transistors", _bag, 8_000),
     "drawer": Section("the drawer", _drawer, 4_000),
-    "fault": Section("readings of the fault finder", _readings, 2_500),
+    "fault": Section("readings of the fault finder", _fault, 5_000),
     "readings": Section("meter readings", _readings, 2_500),
     "checks": Section("ticked steps of the build", _tasks, 20_000),
     "build": Section("board and meter", _readings, 2_500),

@@ -3,55 +3,22 @@
 from __future__ import annotations
 
 import re
-from html import escape
 from typing import Any
 
 from piezolab.chain import SignalChain
 from piezolab.pages import sentences_fault as say
 from piezolab.pages.bench import Bench
-from piezolab.pages.blocks import paragraphs, table
 from piezolab.pages.chapter import Chapter, Page, View
 from piezolab.pages.fault_finder import Finder
+from piezolab.pages.fault_words import expected_html, unseen_html
 from piezolab.pages.sections import Section
 from piezolab.pages.tasks import NumberTask, PickTask
-from piezolab.studies.faults.bands import seen_shares
 from piezolab.studies.faults.diagnosis import Diagnosis, diagnose
 from piezolab.studies.faults.making import fault_table
 from piezolab.studies.faults.readings import Check
 
 SLUG = "where-is-the-fault"
-_SHOWN = 8
-
-
-def spots_html(found: Diagnosis | None, chain: SignalChain) -> str:
-    """The likely places with their faults and repairs."""
-    if found is None:
-        return ""
-    said = ""
-    for spot in [s for s in found.spots[:_SHOWN] if s.probability >= 0.01]:
-        items = "".join(
-            f"<li>{escape(mend)} <span class='pz-hint'>({escape(reads)} {100 * share:.0f} %)</span></li>"
-            for mend, reads, share in say.mends(spot.faults, chain)[:3]
-            if share >= 0.003
-        )
-        words = say.spot_words(spot.spot, chain)
-        said += f"<h3>{escape(words)}: {100 * spot.probability:.0f} %</h3><ul>{items}</ul>"
-    if found.two_suspected and found.suspects:
-        names = [say.spot_words(spot, chain) for spot, _ in found.suspects[:4]]
-        said += paragraphs("Two faults at once: look at " + "; ".join(names) + ".")
-    return said
-
-
-def unseen_html(chain: SignalChain) -> str:
-    """Faults that no reading of this list shows, and what would."""
-    found = fault_table(chain)
-    rows = []
-    for fault, seen in zip(found.hypotheses, seen_shares(found), strict=True):
-        if fault.kind != "healthy" and seen < found.limits.unseen:
-            rows.append((say.spot_words(fault.spot, chain), say.fault_texts(fault, chain)["shows"]))
-    if not rows:
-        return paragraphs("Every fault that was thought of shows in some reading.")
-    return table(("fault", "what would show it"), list(dict.fromkeys(rows)))
+_SHOWN, _ALWAYS, _LEAST = 8, 3, 0.01  # bars: at most, at least, and from which probability
 
 
 # -- tasks --------------------------------------------------------------------------------------------------------
@@ -113,13 +80,24 @@ def make(link: str | None = None) -> Page:
     finder = Finder(bench)
 
     def view(chain: SignalChain, kept: SignalChain | None, phase: bool) -> View:
-        return shown(finder.found, chain, len(finder.readings) + len(finder.heard))
+        return shown(finder.found, chain, len(finder.entries) + len(finder.heard))
+
+    unseen: list[Section] = []
+
+    def more(bench: Bench) -> list[Section]:
+        unseen.append(
+            Section(
+                bench, "hard-to-see", "What no reading shows", lambda chain: unseen_html(finder.table, chain),
+                folded=True,
+            )
+        )  # fmt: skip
+        return unseen
 
     chapter = Chapter(
         slug=SLUG,
         own=("stage", "jfet"),
         view=view,
-        table=lambda chain: spots_html(finder.found, chain),
+        table=lambda chain: expected_html(finder.found, chain, finder.meter),
         tasks=TASKS,
         maths=MATHS,
         cautions=(
@@ -133,11 +111,16 @@ def make(link: str | None = None) -> Page:
         has_phase=False,
         at_rest=True,
         settings=lambda bench: [finder],
-        more=lambda bench: [Section(bench, "hard-to-see", "What no reading shows", unseen_html, folded=True)],
+        more=more,
     )
     page = Page(chapter, bench)
-    finder.changed = page.redraw
-    finder.look()
+
+    def changed() -> None:
+        page.redraw()
+        unseen[0].refresh()  # another meter shows other faults
+
+    finder.changed = changed
+    finder.show()
     finder.kept_in(page.keepsake)
     page.finder = finder
     return page
@@ -148,7 +131,9 @@ def shown(found: Diagnosis | None, chain: SignalChain, taken: int) -> View:
     if found is None:
         return View("Nothing can be said about this chain.", [], {"height": 120}, {}, "no diagnosis")
     verdict = say.verdict(found, chain, taken)
-    spots = found.spots[:_SHOWN][::-1]
+    spots = [
+        spot for n, spot in enumerate(found.spots[:_SHOWN]) if n < _ALWAYS or spot.probability >= _LEAST
+    ][::-1]
     names = [say.spot_words(spot.spot, chain) for spot in spots]
     short = [re.sub(r"^the |, its pins and joints$| and its joints$", "", name) for name in names]
     short = [name if len(name) <= 27 else f"{name[:25]}…" for name in short]
@@ -159,10 +144,10 @@ def shown(found: Diagnosis | None, chain: SignalChain, taken: int) -> View:
         "hovertemplate": "%{y}: %{x:.1f} %<extra></extra>",
     }]  # fmt: skip
     layout = {
-        "height": 360, "margin": {"l": 200, "r": 40, "t": 8, "b": 40},
+        "height": 60 + 38 * len(spots), "margin": {"l": 200, "r": 40, "t": 8, "b": 40},
         "xaxis": {"range": [0, 105], "title": {"text": "probability, %"}}, "yaxis": {"automargin": False},
     }  # fmt: skip
-    narrow = {"height": 300, "font": {"size": 11}, "margin": {"l": 170, "r": 34, "t": 4, "b": 36}}
+    narrow = {"height": 50 + 26 * len(spots), "font": {"size": 11}, "margin": {"l": 170, "r": 34, "t": 4, "b": 36}}
     label = "How probable each place is: " + "; ".join(
         f"{name} {100 * spot.probability:.0f} %" for name, spot in zip(names[::-1], spots[::-1], strict=True)
     )
