@@ -109,11 +109,12 @@ def _newton(models: list[JfetModel], v_open: np.ndarray, z: np.ndarray, v: np.nd
     for _ in range(_ITERATIONS):
         some = models if len(active) == len(answer) else [model.take(active, (len(answer),)) for model in models]
         i, slope, size = port_currents(some, v)
-        miss = v - v_open[active] + (z[active] @ i[..., None])[..., 0]
-        step = -solve_small(z[active], slope, miss)
-        change = np.abs(slope @ step[..., None])[..., 0]
+        here = z if len(active) == len(answer) else z[active]
+        miss = v - v_open[active] + _times(here, i)
+        step = -solve_small(here, slope, miss)
+        change = np.abs(_times(slope, step))
         # a transistor that is off has no slope: there the miss itself must be gone too
-        sizes = np.abs(v) + np.abs(v_open[active]) + (np.abs(z[active]) @ size[..., None])[..., 0]
+        sizes = np.abs(v) + np.abs(v_open[active]) + _times(np.abs(here), size)
         settled = np.all((change <= _RELATIVE * size + _FLOOR_A) & (np.abs(miss) <= 1e-9 * sizes + 1e-15), axis=-1)
         v_next = limited(v, v + step, v_t[active], critical[active])
         answer[active[settled]] = v_next[settled]
@@ -121,6 +122,14 @@ def _newton(models: list[JfetModel], v_open: np.ndarray, z: np.ndarray, v: np.nd
         if not active.size:
             break
     return answer
+
+
+def _times(matrix: np.ndarray, vector: np.ndarray) -> np.ndarray:
+    """Products of matrices (N, K, K) with vectors (N, K); for the ports of one transistor written out, since a product
+    of many tiny matrices costs several times its sums."""
+    if matrix.shape[-1] != 2:
+        return (matrix @ vector[..., None])[..., 0]
+    return matrix[..., 0] * vector[..., :1] + matrix[..., 1] * vector[..., 1:]
 
 
 def critical_voltage(models: list[JfetModel], size: int) -> np.ndarray:
@@ -131,10 +140,12 @@ def critical_voltage(models: list[JfetModel], size: int) -> np.ndarray:
 
 def solve_small(z: np.ndarray, slope: np.ndarray, miss: np.ndarray) -> np.ndarray:
     """(1 + Z S)^-1 times miss; for one transistor in closed form, whose determinant is a sum of positive terms."""
-    matrix = z @ slope
-    matrix[:, range(z.shape[-1]), range(z.shape[-1])] += 1.0
     if z.shape[-1] != 2:
+        matrix = z @ slope
+        matrix[:, range(z.shape[-1]), range(z.shape[-1])] += 1.0
         return np.linalg.solve(matrix, miss[..., None])[..., 0]
+    matrix = z[:, :, :1] * slope[:, :1] + z[:, :, 1:] * slope[:, 1:]
+    matrix[:, range(2), range(2)] += 1.0
     g_gd = -slope[:, 0, 1]
     g_gs = slope[:, 0, 0] - g_gd
     g_m, g_ds = slope[:, 1, 0] + g_gd, slope[:, 1, 1] - g_gd

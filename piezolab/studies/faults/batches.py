@@ -11,7 +11,7 @@ import numpy as np
 from piezolab.studies.faults.bench import Bench, Settings
 from piezolab.studies.faults.simulate import Findings, Question, simulate
 
-PIECE = 2500
+PIECE = 5000
 
 
 def simulate_wide(bench: Bench, settings: Settings, size: int, question: Question) -> Findings:

@@ -194,6 +194,7 @@ def _battery(part: Part) -> list[Wire]:
         ("ohm", f"{b}.short", plus, minus),
         ("ohm", f"{b}.plus", plus, part.nodes[0]),
         ("ohm", f"{b}.minus", minus, part.nodes[1]),
+        ("ohm", f"{b}.other", *part.nodes),
     ]
 
 
@@ -228,7 +229,7 @@ def settings_of(bench: Bench, assembly: Assembly) -> Settings:
         found[f"{q}.pins"] = 0
     for part in bench.batteries:
         b = part.name
-        found |= {f"{b}.emf": parts[b].value, f"{b}.inside": 1.0, f"{b}.short": ABSENT_OHM}
+        found |= {f"{b}.emf": parts[b].value, f"{b}.inside": 1.0, f"{b}.short": ABSENT_OHM, f"{b}.other": ABSENT_OHM}
         found |= {f"{b}.plus": SOUND_OHM, f"{b}.minus": SOUND_OHM}
     return found
 

@@ -29,7 +29,9 @@ class Spread:
 
     resistor, film, electrolytic, disc: parts either way; temperature: range in K about the chain's; lambda_,
     insulation, leakage: ranges of the factor (log-uniform); measured: of I_DSS and V_GS(off) once measured; tone,
-    test_v: parts either way; charge: range of the battery's state, 1 fresh and 0 spent.
+    test_v: parts either way; charge: range of the battery's state, 1 fresh and 0 spent; other: what else draws, either
+    way; other_asleep: factor of its resistance on the ohms range, where a lamp has none, and a light-emitting diode
+    conducts nothing.
     """
 
     resistor: float = 0.015
@@ -44,6 +46,8 @@ class Spread:
     tone: float = 0.10
     test_v: float = 0.2
     charge: tuple[float, float] = (0.1, 1.0)
+    other: float = 0.2
+    other_asleep: tuple[float, float] = (1.0, 1e7)
 
 
 USUAL = Spread()
@@ -95,6 +99,9 @@ def sound_builds(chain: SignalChain, bench: Bench, size: int, spread: Spread, rn
             settings[f"{part.name}.farad"] = settings[f"{part.name}.farad"] * disc
     for part in bench.batteries:
         settings |= _battery(chain, part.name, make.between(*spread.charge), make)
+        if chain.other_current > 0:
+            settings[f"{part.name}.other"] = chain.values.supply_v / chain.other_current * make.around(spread.other)
+            settings[f"{part.name}.other asleep"] = make.log(*spread.other_asleep)
     settings["tone.level"] = make.around(spread.tone)
     settings["meter.level"] = make.around(spread.test_v)
     return settings

@@ -42,6 +42,7 @@ def _made(chain: SignalChain, meter: Meter, tone: Tone, size: int) -> FaultTable
     found = simulate_wide(bench, settings, len(faults) * size, question_of(chain, meter, tone))
     crackling = np.repeat([crackles((fault,)) for fault in faults], size)
     limits, prior, healthy = knowledge().limits, priors(faults), slice(0, size)
+    hot_w = limits.hot_w + drawn_w(chain)
     spots = tuple(dict.fromkeys(fault.spot for fault in faults))
     spot_of = np.array([spots.index(fault.spot) for fault in faults])
     checks = checks_of(found)
@@ -62,8 +63,8 @@ def _made(chain: SignalChain, meter: Meter, tone: Tone, size: int) -> FaultTable
         width=_widths(value.reshape(len(checks), len(faults), size)).reshape(value.shape),
         neighbours=neighbours_of(checks),
         resolved=np.array([_resolved(check, numbers(found, check)[healthy], meter) for check in checks]),
-        dangerous=np.abs(found.battery_w) > limits.hot_w,
-        heard=hearing.holds(found, healthy, crackling, limits.hot_w).astype(np.float32),
+        dangerous=np.abs(found.battery_w) > hot_w,
+        heard=hearing.holds(found, healthy, crackling, hot_w).astype(np.float32),
         tone=hearing.tone_shares(found, healthy).astype(np.float32),
     )
 
@@ -76,6 +77,11 @@ def faults_of(chain: SignalChain, bench: Bench) -> tuple[Hypothesis, ...]:
         kind = catalogue.batteries()[chain.supply]
         end_v = kind.end_v * chain.values.supply_v / kind.nominal_v
     return hypotheses(bench, battery=battery, end_v=end_v, electrolytics=electrolytics(bench))
+
+
+def drawn_w(chain: SignalChain) -> float:
+    """What else draws from a sound build's battery by intention, W: no sign of a short."""
+    return chain.other_current * chain.values.supply_v
 
 
 def question_of(chain: SignalChain, meter: Meter, tone: Tone) -> Question:

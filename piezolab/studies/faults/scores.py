@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from piezolab.studies.faults.making import drawn_w
 from piezolab.studies.faults.readings import KINDS
 from piezolab.studies.faults.trial import World, both_shown, examine, ranks, shown
 
@@ -72,7 +73,7 @@ def score(
         probability[n] = [last.probability(each) for each in table.spots]
         truth[n] = table.spots.index(spot)
     counted = shown(world, ac if kinds is None else np.zeros(count, bool), kinds is None or "tone" in kinds)
-    dangerous = np.abs(world.found.battery_w) > table.limits.hot_w
+    dangerous = np.abs(world.found.battery_w) > table.limits.hot_w + drawn_w(table.chain)
     return Scores(counted, place, exact, two, powered, dangerous, probability, truth)
 
 

@@ -70,7 +70,7 @@ def simulate(bench: Bench, settings: Settings, size: int, question: Question) ->
     slopes = transistors.currents(rest)[1]
     low = _Alternating(bench, settings, size, transistors, slopes, LOW_HZ)
     high = _Alternating(bench, settings, size, transistors, slopes, HIGH_HZ)
-    note = _Alternating(bench, settings, size, transistors, slopes, question.low_note)
+    note = _Alternating(bench, settings, size, transistors, slopes, question.low_note, probed=False)
     swing = transistors.swing(rest, high.port_v * question.play_v, high.port_i * question.play_v)
     return Findings(
         dc, ohm, low.tone(question), high.tone(question), battery_w, note.gain, high.gain, note.hum, swing, jack_v
@@ -138,6 +138,8 @@ def _power_off(
         if f"{part.name}.asleep" in settings:
             settings[f"{part.name}.ohm"] = settings[f"{part.name}.ohm"] * settings[f"{part.name}.asleep"]
     for part in bench.batteries:
+        if f"{part.name}.other asleep" in settings:
+            settings[f"{part.name}.other"] = settings[f"{part.name}.other"] * settings[f"{part.name}.other asleep"]
         shorts["clip"] = settings[f"{part.name}.short"]
         settings[f"{part.name}.inside"] = OPEN_OHM
         settings[f"{part.name}.short"] = ABSENT_OHM
@@ -175,13 +177,20 @@ def _power_off(
 
 
 class _Alternating:
-    """The plugged-in chain at one frequency, its transistors attached."""
+    """The plugged-in chain at one frequency, its transistors attached; `probed`: with what `tone` needs."""
 
     def __init__(
-        self, bench: Bench, settings: Settings, size: int, transistors: Transistors, slopes: np.ndarray, hertz: float
+        self,
+        bench: Bench,
+        settings: Settings,
+        size: int,
+        transistors: Transistors,
+        slopes: np.ndarray,
+        hertz: float,
+        probed: bool = True,
     ) -> None:
-        self.keys = [place.key for place in bench.places if place.key != "clip"]
-        places = [place for place in bench.places if place.key != "clip"]
+        places = [place for place in bench.places if place.key != "clip"] if probed else []
+        self.keys = [place.key for place in places]
         holes, wires = bench.holes, (*bench.wires, *bench.plugged)
         self.omega = 2 * np.pi * hertz
         pairs = [

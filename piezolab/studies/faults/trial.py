@@ -16,7 +16,7 @@ from piezolab.studies.faults.bench import bench_of
 from piezolab.studies.faults.diagnosis import Diagnosis, diagnose
 from piezolab.studies.faults.draws import Spread, sound_builds, with_faults
 from piezolab.studies.faults.hypotheses import Hypothesis
-from piezolab.studies.faults.making import crackles, faults_of, numbers, pairs_of, priors, question_of
+from piezolab.studies.faults.making import crackles, drawn_w, faults_of, numbers, pairs_of, priors, question_of
 from piezolab.studies.faults.readings import KINDS, Check, Reading, scaled
 from piezolab.studies.faults.simulate import Findings, Tone
 from piezolab.studies.faults.table import FaultTable
@@ -80,7 +80,7 @@ def world(
     found = simulate_wide(bench, made, len(lists), question)
     crackling = np.array([crackles(several) for several in lists])
     sound = slice(0, _SOUND)
-    heard = hearing.holds(found, sound, crackling, table.limits.hot_w)
+    heard = hearing.holds(found, sound, crackling, table.limits.hot_w + drawn_w(chain))
     tone = hearing.tone_shares(found, sound)
     return World(
         table,
@@ -119,10 +119,11 @@ def both_shown(world_: World, ac: np.ndarray) -> np.ndarray:
     alone, and must be moved by it: by more than twice the meter's limit against the same build with the other alone.
     A build that would heat up has readings with the battery out only.
     """
+    hot_w = world_.table.limits.hot_w + drawn_w(world_.table.chain)
     table, value = world_.table, scaled_all(world_.table, world_.found)
     keys = [fault.key for fault in table.hypotheses]
     allowed = np.array([[not check.powered for check in table.checks[:-1]]]).T | (
-        np.abs(world_.found.battery_w) < table.limits.hot_w
+        np.abs(world_.found.battery_w) < hot_w
     )
     bands: dict[str, np.ndarray] = {}
     answer = np.ones(len(world_), bool)
