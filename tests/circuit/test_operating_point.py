@@ -6,6 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.optimize import brentq
 
+from piezolab.circuit import nodal
 from piezolab.circuit.elements import (
     GROUND,
     Capacitor,
@@ -274,6 +275,35 @@ def test_two_transistors(kind: str) -> None:
     for name in ("Q1", "Q2"):
         regions, times = np.unique(point.jfets[name].region, return_counts=True)
         assert len(regions) >= 2 and times.min() >= 5
+
+
+@pytest.mark.parametrize("kind", ["cascade", "current source"])
+def test_ordinary_pairs_settle_at_the_first_go(kind: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Raising the sources step by step costs twenty times as much; it is for the odd network out."""
+    goes = []
+
+    def counted(*arguments: object) -> object:
+        goes.append(1)
+        return newton(*arguments)
+
+    newton = nodal._newton
+    monkeypatch.setattr(nodal, "_newton", counted)
+    model = jfet_from_sheet(idss=8e-3, vgsoff=-1.24, lambda_=0.02, igss=5e-12)
+    gate = [VoltageSource("supply", "plus", GROUND, np.linspace(3.0, 18.0, 20)), Resistor("R_G", "gate", GROUND, 4.7e6)]
+    pair = {
+        "cascade": [
+            Resistor("R_D", "plus", "middle", 3.3e3), Jfet("Q1", "middle", "gate", "low", model),
+            Resistor("R_1", "low", GROUND, 1.5e3), Jfet("Q2", "plus", "middle", "out", model),
+            Resistor("R_2", "out", GROUND, 10e3),
+        ],
+        "current source": [
+            Jfet("Q1", "plus", "gate", "out", model), Jfet("Q2", "out", GROUND, "tail", model),
+            Resistor("R_2", "tail", GROUND, 220.0), Resistor("load", "out", GROUND, 10e6),
+        ],
+    }[kind]  # fmt: skip
+    network = Network([*gate, *pair])
+    assert_laws_hold(network, operating_point(network))
+    assert len(goes) == 1
 
 
 # -- plain networks, and what cannot be solved --------------------------------------------------------------------
