@@ -62,7 +62,7 @@ class Finder(VBox):
 
     def _laid_out(self) -> list[VBox]:
         return [
-            self.stop, self.ear, self.ear_buttons, self.next, self.tone, self.entry, self.taken, self.drop, self.places,
+            self.stop, self.ear, self.ear_buttons, self.next, self.entry, self.taken, self.drop, self.places, self.tone,
             self.meter_form,
         ]  # fmt: skip
 

@@ -176,9 +176,16 @@ def expected_words(step: Step, chain: SignalChain, meter: Meter) -> list[str]:
     """What the next reading would say for the likeliest places; those that read alike are one."""
     alike: dict[str, list[str]] = {}
     for spot, expected in step.expected:
-        where = "nothing is wrong" if spot == "healthy" else f"it is {spot_words(spot, chain)}"
-        alike.setdefault(range_words(step, expected, meter), []).append(where)
-    return [f"{words}, if {' or '.join(places)}" for words, places in alike.items()]
+        alike.setdefault(range_words(step, expected, meter), []).append(spot)
+    return [f"{words}, if {_either(spots, chain)}" for words, spots in alike.items()]
+
+
+def _either(spots: Sequence[str], chain: SignalChain) -> str:
+    said = ["nothing is wrong"] if "healthy" in spots else []
+    places = [spot_words(spot, chain) for spot in spots if spot != "healthy"]
+    if places:
+        said.append(f"it is {'; '.join(places[:-1])}{' or ' if places[:-1] else ''}{places[-1]}")
+    return " or ".join(said)
 
 
 def why_words(step: Step) -> str:

@@ -52,6 +52,6 @@ def test_bars(name: str, report: Show) -> None:
     assert sound.found(1, counted=False) >= 0.97
     assert flagged[:, -1].mean() >= 0.80
     assert faulty.dangerous.any() and not faulty.powered_first[faulty.dangerous].any()
-    assert faulty.two[faulty.counted].mean() < 0.02
+    assert faulty.two[faulty.counted].mean() < 0.01
     full = curve.count > 100
     assert np.abs(curve.stated - curve.true)[full].max() < 0.12

@@ -131,8 +131,9 @@ def test_the_same_reading_asked_for_again_says_so_and_why(made: page.Page) -> No
     assert finder.entry.submit({"check": "ohm:clip", "value": "0.3"})
     assert finder.found.stop and finder.stop.content
     assert finder.found.next.check.key == "ohm:clip" and "once more" in finder.next.content
-    reasons = {say.why_words(replace(finder.found.next, reason=reason)) for reason in ("spot", "short", "second", "again")}
-    assert len(reasons) == 4 and say.why_words(finder.found.next) in finder.next.content
+    step = finder.found.next
+    reasons = {say.why_words(replace(step, reason=reason)) for reason in ("spot", "short", "second", "again")}
+    assert len(reasons) == 4 and say.why_words(step) in finder.next.content
 
 
 def test_the_tone_is_at_hand_only_once_the_battery_may_go_in(made: page.Page) -> None:

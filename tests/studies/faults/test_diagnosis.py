@@ -27,11 +27,6 @@ from piezolab.studies.faults.knowledge import knowledge
 LIMITS = knowledge().limits
 
 
-@pytest.fixture(scope="module")
-def table() -> FaultTable:
-    return fault_table(SignalChain())
-
-
 def typical(table: FaultTable, key: str, *checks: str) -> list[Reading]:
     """The middle reading of a fault's builds at some checks."""
     expected = predicted(table, key)
@@ -138,6 +133,16 @@ def test_powered_readings_only_once_a_short_is_unlikely(table: FaultTable) -> No
     assert before.unpowered_only and not any(step.powered for step in (before.next, *before.others))
     assert after.short < LIMITS.short_share and not after.unpowered_only
     assert any(step.powered for step in (after.next, *after.others))
+
+
+def test_a_tone_has_to_tell_more_than_a_touch_of_the_probe(table: FaultTable) -> None:
+    """Swapped parts: the tone at the source would tell as much as volts that only need a probe."""
+    found = diagnose(table, typical(table, "swapped:R_S+C_out", "ohm:clip"))
+    bits = {step.check.kind: step.bits for step in reversed((found.next, *found.others))}
+    assert found.next.check.kind in ("ohm", "dc") or found.next.bits >= 1.25 * max(bits["dc"], bits["ohm"])
+    worth = [step.bits / {"low": 1.25, "high": 1.25, "tone": 1.1}.get(step.check.kind, 1.0) for step in
+             (found.next, *found.others)]  # fmt: skip
+    assert worth == sorted(worth, reverse=True)
 
 
 def test_what_clears_a_short_comes_first(table: FaultTable) -> None:
@@ -249,11 +254,10 @@ def test_what_no_reading_shows_is_listed(table: FaultTable) -> None:
     assert seen_shares(table)[0] < 0.1
 
 
-def test_only_what_the_meter_can_read_is_proposed() -> None:
+def test_only_what_the_meter_can_read_is_proposed(table: FaultTable) -> None:
     blind = fault_table(SignalChain(), Meter(ac_ranges=()))
     found = diagnose(blind, typical(blind, "healthy", "ohm:clip"))
     assert not any(step.check.kind in ("low", "high") for step in (found.next, *found.others))
-    table = fault_table(SignalChain())
     found = diagnose(table, typical(table, "healthy", "ohm:clip"))
     proposed = {step.check.key for step in (found.next, *found.others)}
     assert "high:jack" in proposed and "high:supply" not in proposed, "no tone to speak of on the supply"

@@ -13,7 +13,7 @@ from piezolab.chain.parts import GROUND, Part
 from piezolab.chain.stages import stage
 from piezolab.chain.stages.transistor import model
 from piezolab.chain.values import Values
-from piezolab.studies.faults import Meter, Reading, Tone, diagnose, predicted
+from piezolab.studies.faults import FaultTable, Meter, Reading, Tone, diagnose, predicted
 from piezolab.studies.faults.bench import PIN_ORDERS, bench_of, settings_of
 from piezolab.studies.faults.hypotheses import Hypothesis
 from piezolab.studies.faults.knowledge import FaultDataError, knowledge, read
@@ -144,3 +144,28 @@ def test_data_with_sources_and_checked(tmp_path: Path) -> None:
         path.write_text(bad, "utf-8")
         with pytest.raises(FaultDataError, match=words.replace(".", r"\.")):
             read(path)
+
+
+def test_what_else_draws_from_the_battery_is_reckoned_with(table: FaultTable) -> None:
+    """By Ohm's law: 9 V at 20 mA is 450 ohm, a lamp that the ohms range sees beside the stage; a light-emitting diode
+    in its place conducts nothing there. The battery's own resistance takes 20 mA of its voltage more."""
+    lamp = _made(SignalChain(other_current=0.02), Meter(), Tone(), 256)
+    checks = [check.key for check in table.checks]
+    clip, volts = checks.index("ohm:clip"), checks.index("dc:clip")
+    sound = slice(0, 256)
+    ohms = np.exp(lamp.value[clip, sound]) - 1
+    stage = np.median(np.exp(table.value[clip, sound]) - 1)
+    assert ohms.min() == pytest.approx(1 / (1 / 450 + 1 / stage), rel=0.25)
+    assert ohms.max() == pytest.approx(stage, rel=0.05)
+    kind = catalogue.batteries()[SignalChain().supply]
+    drop = np.median(np.sinh(table.value[volts, sound]) - np.sinh(lamp.value[volts, sound])) * 0.05
+    assert 0.5 * 0.02 * kind.r_fresh < drop < 1.5 * 0.02 * kind.r_spent
+    assert not lamp.dangerous[sound].any()
+    bright = _made(SignalChain(other_current=0.1), Meter(), Tone(), 20)
+    assert not bright.dangerous[:20].any(), "0.9 W into a lamp is no short"
+    keys = [fault.key for fault in bright.hypotheses]
+    assert bright.dangerous[bright.of_hypothesis == keys.index("switch:B1")].all()
+    readings = [Reading("ohm", place, 420.0) for place in ("clip", "supply")]
+    dark, lit = diagnose(table, readings), diagnose(lamp, readings)
+    assert dark.probability("part:R_S") > 0.95, "a tenth of 3.9 kohm behind the channel"
+    assert lit.probability("part:R_S") < 0.6 and lit.probability("healthy") > 50 * dark.probability("healthy")

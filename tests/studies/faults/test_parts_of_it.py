@@ -9,10 +9,9 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from piezolab.chain import SignalChain
-from piezolab.studies.faults import FINE, WORDS, Check, Reading, fault_table, hearing
+from piezolab.studies.faults import FINE, WORDS, Check, FaultTable, Reading, fault_table, hearing
 from piezolab.studies.faults.information import _mutual, information
 from piezolab.studies.faults.likelihood import BANDWIDTH, Same, density, explain, reckon
-from piezolab.studies.faults.making import fault_table as make
 from piezolab.studies.faults.readings import natural, over_range, scaled, shown, sigma
 from piezolab.studies.faults.steps import weighted_range
 from piezolab.studies.metering import Meter
@@ -68,8 +67,7 @@ def test_what_is_said() -> None:
     assert hum[1] / hum[0] == pytest.approx(hearing.UNSAID), "not to mention it tells little"
 
 
-def test_what_faults_sound_like() -> None:
-    table = fault_table(SignalChain())
+def test_what_faults_sound_like(table: FaultTable) -> None:
     keys = [fault.key for fault in table.hypotheses]
 
     def holds(key: str, word: str) -> float:
@@ -89,7 +87,7 @@ def test_thin_is_a_matter_of_the_lowest_string() -> None:
     """A tenth of 4.7 megohm on 15 nF cuts off at 1/(2 pi 0.47M 15n) = 23 Hz: thin on a low E1, not on a D3."""
 
     def thin(tuning: str) -> float:
-        table = make(SignalChain(tuning=tuning))
+        table = fault_table(SignalChain(tuning=tuning))
         n = [fault.key for fault in table.hypotheses].index("small:C_out")
         return float(table.heard[WORDS.index("thin"), table.of_hypothesis == n].mean())
 
@@ -107,9 +105,8 @@ def test_density_is_normal(y: float, spread: float, width: float) -> None:
     assert density(over, value, wide) == pytest.approx(tail, abs=0.011)
 
 
-def test_posterior_is_bayes_rule_by_hand() -> None:
+def test_posterior_is_bayes_rule_by_hand(table: FaultTable) -> None:
     """One reading: prior of a build times its mixture of normal laws, over the sum of all, written out once more."""
-    table = fault_table(SignalChain())
     reading = Reading("ohm", "source", 3900.0)
     m = table.index(reading.check)
     y, s = float(scaled("ohm", 3900.0, table.meter)), sigma(reading, table.meter)
@@ -129,8 +126,7 @@ def test_posterior_is_bayes_rule_by_hand() -> None:
     assert found.evidence == pytest.approx(by_hand.sum(), rel=1e-2)
 
 
-def test_neighbours_are_the_places_beside() -> None:
-    table = fault_table(SignalChain())
+def test_neighbours_are_the_places_beside(table: FaultTable) -> None:
     beside = {
         check.key: {table.checks[n].place for n in table.neighbours[m]}
         for m, check in enumerate(table.checks[:-1])
@@ -148,8 +144,7 @@ def test_mutual_information_is_a_difference_of_entropies(rows: list[list[float]]
     assert _mutual(joint) == pytest.approx(entropy - stats.entropy(joint.ravel(), base=2), abs=1e-9)
 
 
-def test_information_is_bounded_and_finds_the_obvious() -> None:
-    table = fault_table(SignalChain())
+def test_information_is_bounded_and_finds_the_obvious(table: FaultTable) -> None:
     every = list(range(len(table.checks)))
     bits = information(table, table.weight, every)
     share = np.bincount(table.spot, table.weight)

@@ -9,7 +9,7 @@ import pytest
 from scipy import stats
 
 from piezolab.chain import SignalChain
-from piezolab.studies.faults import fault_table
+from piezolab.studies.faults import FaultTable, fault_table
 from piezolab.studies.faults.draws import USUAL
 from piezolab.studies.faults.scores import Scores, calibration, score, two_flagged
 from piezolab.studies.faults.trial import ELSEWHERE, Examiner, world
@@ -24,8 +24,8 @@ def least(bar: float, count: int) -> float:
 
 
 @pytest.fixture(scope="module")
-def faulty() -> Scores:
-    return score(world(SignalChain(), fault_table(SignalChain()), 200, 1, seed=7))
+def faulty(table: FaultTable) -> Scores:
+    return score(world(SignalChain(), table, 160, 1, seed=7))
 
 
 @pytest.mark.parametrize("name", BARS)
@@ -34,7 +34,7 @@ def test_found_within_four_readings(name: str, request: pytest.FixtureRequest) -
     if chain == SignalChain():
         scores = request.getfixturevalue("faulty")
     else:
-        scores = score(world(chain, fault_table(chain), 130, 1, seed=8))
+        scores = score(world(chain, fault_table(chain), 110, 1, seed=8))
     count = int(scores.counted.sum())
     assert count > 0.6 * len(scores.counted)
     assert scores.found(1) >= least(first, count)
@@ -47,25 +47,23 @@ def test_no_powered_reading_comes_first_in_a_build_that_heats_up(faulty: Scores)
     assert faulty.dangerous.any() and not faulty.powered_first[faulty.dangerous].any()
 
 
-def test_healthy_is_called_healthy_and_probabilities_are_true(faulty: Scores) -> None:
-    sound = score(world(SignalChain(), fault_table(SignalChain()), 120, 0, seed=9))
-    assert sound.found(1, counted=False) >= least(0.97, 120)
+def test_healthy_is_called_healthy_and_probabilities_are_true(faulty: Scores, table: FaultTable) -> None:
+    sound = score(world(SignalChain(), table, 100, 0, seed=9))
+    assert sound.found(1, counted=False) >= least(0.97, 100)
     curve = calibration(faulty, sound, 0.15, np.array([0.0, 0.2, 0.6, 1.0]))
-    assert curve.count.sum() == 320 * sound.probability.shape[1]
+    assert curve.count.sum() == 260 * sound.probability.shape[1]
     assert curve.true == pytest.approx(curve.stated, abs=0.12)
 
 
-def test_two_faults_are_flagged() -> None:
-    table = fault_table(SignalChain())
+def test_two_faults_are_flagged(table: FaultTable) -> None:
     flagged = two_flagged(world(SignalChain(), table, 60, 2, seed=10))
     assert len(flagged) > 20
     assert flagged[:, -1].mean() >= least(0.80, len(flagged))
 
 
-def test_the_world_is_another_one() -> None:
+def test_the_world_is_another_one(table: FaultTable) -> None:
     assert ELSEWHERE.lambda_ != USUAL.lambda_ and ELSEWHERE.leakage != USUAL.leakage
     assert ELSEWHERE.temperature != USUAL.temperature and ELSEWHERE.resistor > USUAL.resistor
-    table = fault_table(SignalChain())
     made = world(SignalChain(), table, 300, 0, seed=11)
     m = [check.key for check in table.checks].index("ohm:source")
     inside = np.sinh(0) + table.value[m, table.of_hypothesis == 0]
@@ -73,8 +71,7 @@ def test_the_world_is_another_one() -> None:
     assert np.std(theirs) > 1.2 * np.std(inside)
 
 
-def test_readings_are_taken_by_a_hand_that_slips() -> None:
-    table = fault_table(SignalChain())
+def test_readings_are_taken_by_a_hand_that_slips(table: FaultTable) -> None:
     made = world(SignalChain(), table, 400, 0, seed=12)
     check = next(check for check in table.checks if check.key == "dc:source")
     errors, slips = [], 0
