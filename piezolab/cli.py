@@ -168,22 +168,45 @@ def sheet(
 
 @main.command()
 @click.argument("link", default="")
-@click.option("--reading", "readings", multiple=True, help="Kind:place=value, such as ohm:clip=OL or dc:source=1.02.")
-@click.option("--heard", multiple=True, help="What you hear: weak, thin, hum, dead, hot ...")
-def fault(link: str, readings: tuple[str, ...], heard: tuple[str, ...]) -> None:
-    """Rank the faults of a chain by readings and by what is heard, as JSON. LINK is a share link or its query part."""
+@click.option(
+    "--reading",
+    "readings",
+    multiple=True,
+    help="Kind:place=value, once for each: ohm:clip=OL, dc:source=1.02, low:jack=65m (AC volts of the 41 Hz tone), "
+    "high:jack=65m (of the 1 kHz tone), tone:input=weak. All kinds and places are under readings_to_take.",
+)
+@click.option(
+    "--heard",
+    multiple=True,
+    help="What you hear, once for each: weak, thin, hum, hiss, distorted, crackle, thump, dead, hot; or fine.",
+)
+@click.option("--meter-ohm", default="", help="Your meter's input resistance on volts; 10M unless said.")
+@click.option("--ohm-max", default="", help="Largest resistance that your meter shows; 20M unless said.")
+@click.option("--ac/--no-ac", default=True, help="Whether your meter reads small AC volts.")
+def fault(
+    link: str, readings: tuple[str, ...], heard: tuple[str, ...], meter_ohm: str, ohm_max: str, ac: bool
+) -> None:
+    """Rank the faults of a chain by readings and by what is heard, as JSON.
+
+    LINK is a share link or its query part. Where `stop` is true: switch off, unclip the battery and set it down away
+    from people. While `unpowered_only` is true the battery stays out.
+    """
     import json
 
     from piezolab.chain.link import read_link
-    from piezolab.studies.fault_figures import fault_figures, read_readings
-    from piezolab.studies.faults.readings import ReadingError
+    from piezolab.studies.fault_figures import fault_figures, read_meter, read_readings
+    from piezolab.studies.faults.readings import KINDS, ReadingError
 
     chain, problems = read_link(link)
     sentences = [problem.sentence for problem in problems]
+    kinds = KINDS if ac else tuple(kind for kind in KINDS if kind not in ("low", "high"))
     try:
-        found = None if sentences else fault_figures(chain, read_readings(readings), heard)
+        meter = read_meter({"input_ohm": meter_ohm, "ohm_max": ohm_max})
+        found = None if sentences else fault_figures(chain, read_readings(readings), heard, meter, kinds)
     except ReadingError as error:
         sentences.append(str(error))
+    except ValueError as error:  # such as a circuit without a solution; its message names the part
+        raise click.ClickException(str(error)) from error
     for sentence in sentences:
         click.echo(sentence, err=True)
     if sentences:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import Any
 
 from piezolab.chain import SignalChain
@@ -13,8 +13,10 @@ from piezolab.studies.faults.diagnosis import Step, diagnose
 from piezolab.studies.faults.making import fault_table
 from piezolab.studies.faults.readings import KINDS, UNITS, Reading, ReadingError
 from piezolab.studies.figures import plain
+from piezolab.studies.metering import Meter
 
 OVER_RANGE = "OL"
+_METER = {"input_ohm": "input resistance", "ohm_max": "largest resistance"}
 _PLAIN = re.compile(r"[+-]?\d+(?:\.(\d+))?")
 
 
@@ -44,12 +46,34 @@ def read_readings(texts: Sequence[str]) -> tuple[Reading, ...]:
     return tuple(found)
 
 
-def fault_figures(chain: SignalChain, readings: Sequence[Reading] = (), heard: Sequence[str] = ()) -> dict[str, Any]:
-    """Places and faults with their probabilities, and the next reading; ranges in V or ohm, over range as "OL".
+def read_meter(texts: Mapping[str, str]) -> Meter:
+    """A meter from texts by field, `input_ohm` or `ohm_max`; an empty one leaves the usual. Raises ReadingError."""
+    given = {}
+    for name, text in texts.items():
+        if text.strip():
+            try:
+                given[name] = parse(text, "ohm", what="meter, " + _METER[name])
+            except QuantityError as error:
+                raise ReadingError(str(error)) from None
+    try:
+        return Meter(**given)
+    except ValueError as error:
+        raise ReadingError(str(error)) from None
 
-    Raises ReadingError.
+
+def fault_figures(
+    chain: SignalChain,
+    readings: Sequence[Reading] = (),
+    heard: Sequence[str] = (),
+    meter: Meter | None = None,
+    kinds: Collection[str] = KINDS,
+) -> dict[str, Any]:
+    """Places and faults with their probabilities, and the next readings; ranges in V or ohm, over range as "OL".
+
+    kinds: of readings that may be proposed. Raises ReadingError.
     """
-    found = diagnose(fault_table(chain), readings, heard)
+    table = fault_table(chain, meter)
+    found = diagnose(table, readings, heard, kinds)
     return plain(
         {
             "stop": found.stop,
@@ -66,10 +90,13 @@ def fault_figures(chain: SignalChain, readings: Sequence[Reading] = (), heard: S
                 for spot in found.spots
             ],
             "suspects": [{"place": spot, "probability": share} for spot, share in found.suspects],
+            "found": found.found,
             "next": None if found.next is None else _step(found.next),
+            "others": [_step(step) for step in found.others],
             "doubtful_readings": [place for place, _ in found.doubtful],
             "unexplained_readings": list(found.unexplained),
             "faults_no_reading_shows": list(found.unseen),
+            "readings_to_take": [check.key for check in table.checks],
         }
     )
 

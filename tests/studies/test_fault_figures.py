@@ -43,9 +43,29 @@ def test_the_command_prints_them_and_refuses_with_a_sentence() -> None:
         (["fault", "--reading", "ohm:moon=3"], "allowed is"),
         (["fault", "--reading", "dc:source=3 ohm"], "reading dc source"),
         (["fault", "--heard", "purple"], "not known"),
+        (["fault", "--meter-ohm", "3"], "meter, input resistance: 3.0 is out of range"),
+        (["fault", "--ohm-max", "much"], "meter, largest resistance"),
     ):
         bad = CliRunner().invoke(main, arguments)
         assert bad.exit_code == 2 and words in bad.output, bad.output
+
+
+def test_the_command_takes_the_meter_and_says_what_can_be_read() -> None:
+    arguments = ["fault", "--reading", "ohm:clip=4k0", "--reading", "ohm:pickup=OL"]
+
+    def run(*more: str) -> dict:
+        return json.loads(CliRunner().invoke(main, [*arguments, *more]).output)
+
+    usual, cheap = run(), run("--ohm-max", "2M", "--meter-ohm", "1M", "--no-ac")
+
+    def gate(figures: dict) -> float:
+        return next(place["probability"] for place in figures["places"] if place["place"] == "part:R_G")
+
+    assert gate(usual) > 5 * gate(cheap), "4.7 megohm is over range for a meter that stops at 2"
+    proposed = [step["reading"].split(":")[0] for step in (cheap["next"], *cheap["others"])]
+    assert proposed and not {"low", "high"} & set(proposed)
+    assert {"ohm:clip", "dc:jack", "low:pickup", "tone:input"} <= set(usual["readings_to_take"])
+    assert not usual["stop"] and isinstance(usual["found"], bool)
 
 
 def test_hot_stops_at_once() -> None:
