@@ -55,8 +55,9 @@ class Chapter:
     and whether phase is wanted on narrow plots too; table: HTML of the numbers; maths: HTML with formulas between
     dollar signs and their source; cautions: sentences, where work can hurt someone; needs_stage: it has nothing to
     show without; has_phase: its figure has a lower panel, and lower: what that shows; at_rest: its figure takes too
-    long to follow a slider, and is worked out when a change is finished; settings: parts below its own controls, for
-    what is chosen beside the chain; more: parts between the player and the schematic.
+    long to follow a slider, and is worked out when a change is finished; keeps: it compares with a kept curve;
+    settings: parts below its own controls, for what is chosen beside the chain; more: parts between the player and the
+    schematic.
     """
 
     slug: str
@@ -70,6 +71,7 @@ class Chapter:
     has_phase: bool = True
     lower: str = "phase"
     at_rest: bool = False
+    keeps: bool = True
     settings: Callable[[Bench], Sequence[Any]] = field(default=lambda bench: ())
     more: Callable[[Bench], Sequence[Any]] = field(default=lambda bench: ())
 
@@ -206,9 +208,10 @@ class Page:
             {"word": "undo", "label": "undo", "off": not bench.can_undo},
             {"word": "redo", "label": "redo", "off": not bench.can_redo},
             {"word": "over", "label": "start over"},
-            {"word": "keep", "label": "keep this curve"},
         ]
-        if bench.kept is not None:
+        if self.chapter.keeps:
+            buttons.append({"word": "keep", "label": "keep this curve"})
+        if self.chapter.keeps and bench.kept is not None:
             buttons.append({"word": "drop", "label": "drop the kept curve"})
         if self.chapter.has_phase:
             buttons.append({"word": "phase", "label": self.chapter.lower, "held": self._phase, "only": "narrow"})

@@ -110,6 +110,7 @@ def make(link: str | None = None) -> Page:
         ),
         has_phase=False,
         at_rest=True,
+        keeps=False,
         settings=lambda bench: [finder],
         more=more,
     )

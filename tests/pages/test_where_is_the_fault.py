@@ -242,6 +242,10 @@ def test_a_move_of_a_setting_is_worked_out_and_drawn_once(made: page.Page, monke
     made.bench.undo()
 
 
+def test_no_button_without_an_effect(made: page.Page) -> None:
+    assert [button["word"] for button in made.bar.buttons] == ["undo", "redo", "over"], "there is no curve to keep here"
+
+
 def test_parts_are_named_as_one_would_say_them(made: page.Page) -> None:
     chain, table = SignalChain(), fault_table(SignalChain())
     mends = {fault.key: say.fault_texts(fault, chain)["mend"] for fault in table.hypotheses}
