@@ -6,6 +6,8 @@ from html import escape
 from typing import Any
 
 from piezolab.chain import SignalChain
+from piezolab.chain.parameter import ParameterError
+from piezolab.chain.parameters import all_parameters
 from piezolab.pages.bench import Bench
 from piezolab.pages.blocks import paragraphs
 from piezolab.pages.tasks import MakeTask, NumberTask, PickTask, Task
@@ -27,10 +29,6 @@ FIGURES = {
     "bias.region": "where the transistor works",
     "bias.gate": "the gate",
     "battery.life_h": "battery life",
-    "chain.jfet": "the transistor type",
-    "chain.stage": "the stage",
-    "chain.jfet_idss": "I_DSS",
-    "chain.jfet_vgsoff": "V_GS(off)",
 }
 
 
@@ -108,11 +106,20 @@ def judged(step: Step, chain: SignalChain) -> tuple[bool, str]:
 
 
 def goal_words(goal: Goal, value: Any) -> str:
-    """What a goal asks for and what there is."""
-    name = FIGURES.get(goal.figure, goal.figure)
-    wanted = _shown(goal.figure, goal.value)
-    want = f"should be {wanted}" if goal.compare == "is" else f"should be {goal.compare} {wanted}"
-    return f"{name} is {_shown(goal.figure, value)} and {want}"
+    """What a goal asks for and what there is, a control by its own name and words."""
+    setting = all_parameters().get(goal.figure.removeprefix("chain.")) if goal.figure.startswith("chain.") else None
+    name = f"“{setting.label}”" if setting else FIGURES.get(goal.figure, goal.figure)
+
+    def shown(which: Any) -> str:
+        if setting is None:
+            return _shown(goal.figure, which)
+        try:
+            return setting.show(setting.read(which) if isinstance(which, str) else which)
+        except ParameterError:
+            return str(which)
+
+    want = f"should be {shown(goal.value)}" if goal.compare == "is" else f"should be {goal.compare} {shown(goal.value)}"
+    return f"{name} is {shown(value)} and {want}"
 
 
 def _shown(path: str, value: Any) -> str:

@@ -60,12 +60,18 @@ class NumberTask(Task):
         shown = show(right, self.unit)
         if abs(value - right) <= self.within * abs(right):
             return True, f"Right: {shown}. {self.explain}"
-        if right and value > 0:
+        if right * value < 0:
+            size = "The size is right" if abs(value + right) <= self.within * abs(right) else "Not yet"
+            why = "what is lost, or lies under something, is negative" if right < 0 else "it is positive"
+            return False, f"{size}, but mind the sign: {why}."
+        if right and value and self.unit != "dB":  # decibels have no prefixes
             ratio = value / right
             if math.isclose(ratio, 2 * math.pi, rel_tol=0.06) or math.isclose(ratio, 1 / (2 * math.pi), rel_tol=0.06):
                 return False, "Not yet: you are out by a factor of 2π."
             if ratio >= 8 or ratio <= 1 / 8:
                 return False, "Not yet: it is out by about ten times or more. Look at the prefixes."
+        if right < 0:
+            return False, f"Not yet: it is {'further below' if value > right else 'nearer to'} 0 than that."
         return False, f"Not yet: {'less' if value > right else 'more'} than that."
 
 

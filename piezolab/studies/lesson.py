@@ -94,6 +94,8 @@ def figure(chain: SignalChain, path: str) -> Any:
         if not isinstance(value, Mapping) or word not in value:
             raise KeyError(path)
         value = value[word]
+    if isinstance(value, list) and value and all(isinstance(word, str) for word in value):
+        return ",".join(value)  # such as the kinds of input
     if isinstance(value, Mapping | list):
         raise KeyError(path)
     return value

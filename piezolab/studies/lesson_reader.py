@@ -9,9 +9,12 @@ from typing import Any
 from piezolab.chain import SignalChain
 from piezolab.chain.link import read_link
 from piezolab.chain.parameters import all_parameters
+from piezolab.chapters import find_chapters
+from piezolab.location import notebooks_dir
 from piezolab.quantity import QuantityError, parse
 from piezolab.studies.figures import GROUPS
 from piezolab.studies.lesson import Goal, Lesson, Option, Step, figure, met, unit_of
+from piezolab.studies.lesson_syntax import nearest
 
 COMPARE = ("at least", "at most", "is")
 MOST_STEPS = 20
@@ -19,7 +22,9 @@ MOST_TEXT = 3000
 NAME = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*")
 _HEAD = {"title", "chapter", "minutes", "chain", "controls", "intro", "closing", "step"}
 _STEP = {"name", "kind", "text", "question", "hint", "explain", "chain", "figure", "unit", "within", "options", "goal",
-         "compare", "value"}  # fmt: skip
+         "compare", "by_hand"}  # fmt: skip
+#: Figures that are words, and the words they can be.
+_WORDS = {"bias.region": ("saturation", "triode", "cut-off"), "bias.gate": ("ok", "conducting")}
 _KINDS = ("read", "number", "pick", "make")
 
 
@@ -35,7 +40,9 @@ class Reader:
     """Checks one lesson and collects what is wrong, by line."""
 
     def __init__(self, text: str, file: str, figures_too: bool = True) -> None:
-        self.lines, self.file, self.faults, self.figures_too = text.splitlines(), file, [], figures_too
+        self.lines, self.file, self.figures_too = text.splitlines(), file, figures_too
+        self.faults: list[str] = []
+        self.start, self.controls, self.faulty_controls = SignalChain(), (), False
 
     def fault(self, where: int, what: str, fix: str) -> None:
         """Note a fault: the line, what is wrong, and how to mend it."""
@@ -43,12 +50,12 @@ class Reader:
 
     def line(self, key: str, step: int | None = None) -> int:
         """Line of a key, in the head or in the n-th step (from 0); of the step's own line where the key is missing."""
-        starts = [n for n, line in enumerate(self.lines) if line.strip() == "[[step]]"]
+        starts = [n for n, line in enumerate(self.lines) if re.match(r"\s*\[\[\s*step\s*\]\]", line)]
         first, last = (0, starts[0] if starts else len(self.lines))
         if step is not None and step < len(starts):
             first, last = starts[step], starts[step + 1] if step + 1 < len(starts) else len(self.lines)
         for n in range(first, last):
-            if re.match(rf"\s*{re.escape(key)}\s*=", self.lines[n]):
+            if re.match(rf"\s*(\[\[?\s*)?{re.escape(key)}\s*[=\]]", self.lines[n]):
                 return n + 1
         return first + 1
 
@@ -86,15 +93,19 @@ class Reader:
                 figure(chain, path)
             except KeyError:
                 groups = ", ".join(GROUPS)
+                near = nearest(path, _paths(chain))
                 fix = f"write group.key with a group among {groups}, as `piezolab figures` prints them"
-                self.fault(self.line(key, step), f"{path!r} is no figure", fix)
+                self.fault(self.line(key, step), f"{path!r} is no figure{near}", fix)
                 return ""
         return path
 
     def lesson(self, table: Mapping[str, Any]) -> Lesson:
         """The whole lesson."""
         for key in sorted(set(table) - _HEAD):
-            self.fault(self.line(key), f"{key!r} is unknown", f"allowed are {', '.join(sorted(_HEAD))}")
+            table_at = re.compile(rf"\s*\[+\s*{re.escape(key)}\b")
+            tables = [n + 1 for n, line in enumerate(self.lines) if table_at.match(line)]
+            what = f"{key!r} is unknown{nearest(key, _HEAD)}"
+            self.fault(tables[0] if tables else self.line(key), what, f"allowed are {', '.join(sorted(_HEAD))}")
         minutes = table.get("minutes")
         if isinstance(minutes, bool) or not isinstance(minutes, int) or not 1 <= minutes <= 240:
             self.fault(
@@ -102,20 +113,25 @@ class Reader:
             )
             minutes = 0
         controls = table.get("controls", [])
-        known = all_parameters()
+        known = {key: setting for key, setting in all_parameters().items() if key != "v"}
         if not isinstance(controls, list) or not controls:
             self.fault(self.line("controls"), "controls is missing or empty", 'write controls = ["gate_r", "input"]')
             controls = []
         for key in controls:
-            if key not in known or key == "v":
-                self.fault(
-                    self.line("controls"), f"{key!r} is no control", "take keys of the share link, such as gate_r"
-                )
+            if key not in known:
+                what = f"{key!r} is no control{nearest(key, known)}"
+                self.fault(self.line("controls"), what, "take keys of the share link, such as gate_r")
+        self.controls = tuple(key for key in controls if key in known)
+        self.faulty_controls = len(self.controls) < max(len(controls), 1)
+        self.start = self.chain(table, "chain")
         chapter = self.text(table, "chapter")
         if chapter and not NAME.fullmatch(chapter):
             self.fault(
                 self.line("chapter"), f"{chapter!r} is no address word", 'write chapter = "where-does-the-bass-go"'
             )
+        elif chapter and chapter not in (slugs := [found.slug for found in find_chapters(notebooks_dir())]):
+            fix = f"allowed are {', '.join(slugs)}"
+            self.fault(self.line("chapter"), f"{chapter!r} is no chapter{nearest(chapter, slugs)}", fix)
         raw = table.get("step", [])
         if not isinstance(raw, list) or not 1 <= len(raw) <= MOST_STEPS or not all(isinstance(s, dict) for s in raw):
             self.fault(len(self.lines), "there are no steps, or too many", f"write 1 to {MOST_STEPS} tables [[step]]")
@@ -125,19 +141,24 @@ class Reader:
         for n, name in enumerate(names):
             if name and name in names[:n]:
                 self.fault(self.line("name", n), f"the name {name!r} is taken", "give each step a name of its own")
+        if steps and steps[-1].kind == "read" and steps[-1].name:
+            fix = "write the words as closing in the head of the file, which is shown when all is solved"
+            self.fault(self.line("kind", len(steps) - 1), "the last step has nothing to solve", fix)
         return Lesson(
-            self.file.removesuffix(".toml"), self.text(table, "title"), chapter, minutes, self.chain(table, "chain"),
-            tuple(key for key in controls if key in known), self.text(table, "intro"),
+            self.file.removesuffix(".toml"), self.text(table, "title"), chapter, minutes, self.start,
+            self.controls, self.text(table, "intro"),
             self.text(table, "closing", needed=False), steps,
         )  # fmt: skip
 
     def step(self, table: Mapping[str, Any], n: int) -> Step:
         """The n-th step, from 0."""
         for key in sorted(set(table) - _STEP):
-            self.fault(self.line(key, n), f"{key!r} is unknown", f"allowed are {', '.join(sorted(_STEP))}")
+            what = f"{key!r} is unknown{nearest(key, _STEP)}"
+            self.fault(self.line(key, n), what, f"allowed are {', '.join(sorted(_STEP))}")
         kind = table.get("kind")
         if kind not in _KINDS:
-            self.fault(self.line("kind", n), f"kind is {kind!r}", f"allowed are {', '.join(_KINDS)}")
+            what = f"kind is {kind!r}" if "kind" in table else "kind is missing"
+            self.fault(self.line("kind", n), what, f"allowed are {', '.join(_KINDS)}")
             return Step("", "read")
         name = self.text(table, "name", n)
         if name and not NAME.fullmatch(name):
@@ -160,6 +181,11 @@ class Reader:
         """A step with a number to type."""
         chain = self.chain(table, "chain", n)
         path = self.figure(table, chain, n)
+        by_hand = table.get("by_hand", False)
+        if not isinstance(by_hand, bool):
+            self.fault(self.line("by_hand", n), f"by_hand is {by_hand!r}", "write by_hand = true, or leave it out")
+        elif not by_hand:
+            self.reachable([chain], n, "chain", "or by_hand = true for what is worked out on paper")
         within = table.get("within", 0.05)
         if isinstance(within, bool) or not isinstance(within, int | float) or not 0 < within <= 0.5:
             self.fault(
@@ -185,6 +211,7 @@ class Reader:
                 self.fault(self.line("options", n), f"{option!r} is no option", 'write ["words", "chain as in a link"]')
                 continue
             options.append(Option(option[0], self.chain(table, "options", n, text=option[1])))
+        self.reachable([option.chain for option in options], n, "options")
         path = self.figure(table, options[0].chain, n) if options else ""
         step = Step(**base, figure=path, compare=str(compare), options=tuple(options))
         if path and self.figures_too and compare in ("largest", "smallest"):
@@ -210,7 +237,9 @@ class Reader:
                 )
                 continue
             path, compare, value = goal
-            path = self.figure({"goal": path}, SignalChain(), n, "goal")
+            path = self.figure({"goal": path}, self.start, n, "goal")
+            if compare == "is":
+                self.word(path, value, n)
             if compare != "is" and isinstance(value, str):
                 try:
                     value = parse(value, unit_of(path), what="goal")
@@ -222,7 +251,41 @@ class Reader:
                 continue
             goals.append(Goal(path, compare, value))
         step = Step(**base, goals=tuple(goals))
-        if self.figures_too and not self.faults and goals and all(met(goal, SignalChain())[0] for goal in goals):
+        if self.figures_too and not self.faults and goals and all(met(goal, self.start)[0] for goal in goals):
             fix = "set a goal that has to be worked for, or start from another chain"
-            self.fault(self.line("goal", n), "the default chain meets the goal already", fix)
+            self.fault(self.line("goal", n), "the lesson's chain meets the goal already", fix)
         return step
+
+    def word(self, path: str, value: Any, n: int) -> None:
+        """Note a goal after `is` that no chain could ever meet, or no control that shows."""
+        group, _, key = path.partition(".")
+        if group == "chain":
+            self.chain({}, "goal", n, text=f"{key}={value}")
+            if key not in self.controls and self.figures_too and not met(Goal(path, "is", value), self.start)[0]:
+                self.fault(self.line("goal", n), f"no control that shows sets {key}", f"add {key!r} to controls")
+        elif path in _WORDS and value not in _WORDS[path]:
+            fix = f"allowed are {', '.join(_WORDS[path])}"
+            self.fault(self.line("goal", n), f"{path} is never {value!r}{nearest(value, _WORDS[path])}", fix)
+        elif path and path not in _WORDS:
+            self.fault(self.line("goal", n), f"{path} is hardly ever exactly {value!r}", "take at least or at most")
+
+    def reachable(self, chains: list[SignalChain], n: int, key: str, other: str = "") -> None:
+        """Note what a visitor would have to set for a step's chains, and for which no control shows."""
+        if self.faulty_controls:
+            return
+        keys = {name: None for chain in (self.start, *chains) for name in chain.entered}
+        missing = [
+            name for name in keys
+            if name not in self.controls and any(getattr(c, name) != getattr(self.start, name) for c in chains)
+        ]  # fmt: skip
+        if missing:
+            names = ", ".join(missing)
+            fix = ", ".join(part for part in (f"add {names} to controls", other) if part)
+            self.fault(self.line(key, n), f"no control that shows sets {names}", fix)
+
+
+def _paths(chain: SignalChain) -> list[str]:
+    """Every figure's dotted path."""
+    from piezolab.studies.figures import figures
+
+    return [f"{group}.{key}" for group, found in figures(chain).items() for key in found or ()]

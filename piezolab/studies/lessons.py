@@ -16,6 +16,7 @@ from types import MappingProxyType
 from piezolab.location import data_dir
 from piezolab.studies.lesson import Lesson
 from piezolab.studies.lesson_reader import NAME, LessonError, Reader
+from piezolab.studies.lesson_syntax import syntax_fault
 
 MOST_FILE = 64_000  # characters
 
@@ -74,7 +75,7 @@ def read_lesson(text: str, file: str, *, figures_too: bool = True) -> Lesson:
     try:
         table = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise LessonError([f'{file}: {error}; mend the line so that it reads like: title = "..."']) from None
+        raise LessonError([syntax_fault(text, file, error)]) from None
     reader = Reader(text, file, figures_too)
     lesson = reader.lesson(table)
     if reader.faults:

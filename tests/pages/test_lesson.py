@@ -1,5 +1,7 @@
 """A lesson on a chapter's page: its chain, controls, prose and tasks."""
 
+import re
+
 from piezolab.pages import where_does_the_bass_go as bass
 from piezolab.pages import who_makes_the_hiss_and_the_hum as noise
 from piezolab.pages.lesson import goal_words
@@ -37,13 +39,16 @@ def test_only_the_lessons_controls_and_tasks_show() -> None:
 
 def test_solving_everything_shows_the_closing_words() -> None:
     page = bass.make(LINK)
-    answers = {"how-much": "-17.27", "which-input": "1", "small-disc": "468 Hz", "cable": "0", "least": "70.4k"}
+    answers = {"how-much": "-17.27", "which-input": "1", "small-disc": "468 Hz", "two-discs": "1", "cable": "0",
+               "least": "70.4k"}  # fmt: skip
     for name, answer in answers.items():
         assert page.tasks.check(f"where-the-bass-goes/{name}", answer)[0], name
     assert not page.tasks.check("where-the-bass-goes/rescue", "")[0]
     assert not page.closing.content
     page.bench.put(page.bench.chain.but(stage=None))
     assert page.tasks.check("where-the-bass-goes/rescue", "")[0]
+    page.bench.put(page.bench.chain.but(gate_r=22e3))
+    assert page.tasks.check("where-the-bass-goes/spoil", "")[0]
     assert "Next: will the transistor" in page.closing.content
 
 
@@ -52,6 +57,16 @@ def test_a_wrong_answer_gives_nothing_away() -> None:
     for task in page.tasks.tasks:
         assert set(task) <= {"name", "question", "hint", "kind", "options", "before"}
     assert "amplifier" not in page.tasks.check("where-the-bass-goes/which-input", "0")[1]
+
+
+def test_a_loss_typed_without_its_sign_is_told_so() -> None:
+    page = bass.make(LINK)
+    typed = ("17.3", "5", "-1", "-40")
+    said = {answer: page.tasks.check("where-the-bass-goes/how-much", answer)[1] for answer in typed}
+    assert said["17.3"].startswith("The size is right, but mind the sign")
+    assert said["5"].startswith("Not yet, but mind the sign")
+    assert said["-1"] == "Not yet: it is further below 0 than that."
+    assert said["-40"] == "Not yet: it is nearer to 0 than that."
 
 
 def test_on_another_chapters_page_it_points_to_its_own() -> None:
@@ -72,6 +87,12 @@ def test_goals_are_said_in_words_with_units() -> None:
     assert goal_words(Goal("bias.region", "is", "saturation"), "triode") == (
         "where the transistor works is triode and should be saturation"
     )
+    assert goal_words(Goal("chain.supply", "is", "adapter"), "alkaline-9v") == (
+        "“supply” is 9 V alkaline and should be a mains adapter"
+    )
+    assert goal_words(Goal("chain.input", "is", "line"), "amplifier,pedal") == (
+        "“input” is instrument amplifier and effect pedal and should be line input"
+    )
 
 
 def test_the_handout_prints_every_task_and_the_way_in() -> None:
@@ -82,3 +103,5 @@ def test_the_handout_prints_every_task_and_the_way_in() -> None:
         for step in lesson.tasks:
             assert step.question.replace("'", "&#x27;") in page
         assert "<svg" not in handout(lesson)
+        # The tasks have the numbers that they have on the page and on the wall.
+        assert re.findall(r"<ol start='(\d+)'>", page) == [str(n + 1) for n in range(len(lesson.tasks))]
