@@ -9,17 +9,19 @@ from piezolab.chain.link import to_query
 from piezolab.studies.lesson import Lesson, Step
 
 _STYLE = """
-@page { margin: 16mm 15mm; }
-body { font: 11pt/1.4 system-ui, "DejaVu Sans", sans-serif; max-width: 180mm; margin: 0 auto; padding: 4mm;
+@page { margin: 14mm 15mm; }
+body { font: 10.5pt/1.35 system-ui, "DejaVu Sans", sans-serif; max-width: 180mm; margin: 0 auto; padding: 4mm;
   color: #111; }
-h1 { font-size: 20pt; margin: 0 0 2mm; }
-.way { display: flex; gap: 6mm; align-items: center; border: 0.4mm solid #777; padding: 3mm; margin: 4mm 0; }
-.way svg { width: 32mm; height: 32mm; flex: none; }
+h1 { font-size: 20pt; margin: 0 0 1mm; }
+p { margin: 1.6mm 0; }
+.way { display: flex; gap: 6mm; align-items: center; border: 0.4mm solid #777; padding: 2mm 3mm; margin: 3mm 0; }
+.way svg { width: 30mm; height: 30mm; flex: none; }
 .way code { overflow-wrap: anywhere; }
-li { break-inside: avoid; margin-bottom: 5mm; }
-.answer { border-bottom: 0.3mm solid #555; height: 8mm; margin-top: 2mm; }
-.options { list-style: none; padding-left: 0; }
-.options li { margin: 1mm 0; }
+ol { margin: 3mm 0; padding-left: 7mm; }
+li { break-inside: avoid; }
+.answer { border-bottom: 0.3mm solid #555; height: 7mm; }
+.options { list-style: none; padding-left: 0; margin: 1mm 0; }
+.options li { margin: 0.7mm 0; }
 .hint, .small { color: #444; font-size: 9.5pt; }
 .care { border-left: 1.2mm solid #b86e00; padding-left: 3mm; font-size: 9.5pt; }
 """
@@ -40,7 +42,7 @@ def handout(lesson: Lesson, address: str = "") -> str:
 
     address: of the server, as the room reaches it; without one there is no QR code and the way in is said in words.
     """
-    steps = "".join(_step(step) for step in lesson.steps)
+    steps = _steps(lesson)
     chain = to_query(lesson.chain)
     start = f"<p class='small'>starting chain: <code>{escape(chain)}</code></p>" if chain else ""
     care = "".join(f"<p>{escape(sentence)}</p>" for sentence in CARE)
@@ -49,7 +51,7 @@ def handout(lesson: Lesson, address: str = "") -> str:
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
         f"<style>{_STYLE}</style></head><body><h1>{escape(lesson.title)}</h1>"
         f"<p class='small'>about {lesson.minutes} minutes</p>{_way(lesson, address)}<p>{escape(lesson.intro)}</p>"
-        f"{start}<ol>{steps}</ol><p>{escape(lesson.closing)}</p><div class='care'>{care}</div></body></html>"
+        f"{start}{steps}<p>{escape(lesson.closing)}</p><div class='care'>{care}</div></body></html>"
     )
 
 
@@ -65,10 +67,20 @@ def _way(lesson: Lesson, address: str) -> str:
     return f"<div class='way'>{out.getvalue().decode()}<p>Scan this, or type<br><code>{escape(link)}</code></p></div>"
 
 
+def _steps(lesson: Lesson) -> str:
+    """Prose and tasks in their order; the tasks carry the numbers that they have on the page and on the wall."""
+    made, number = [], 0
+    for step in lesson.steps:
+        if step.kind == "read":
+            made.append(f"<p>{escape(step.text)}</p>")
+        else:
+            number += 1
+            made.append(f"<ol start='{number}'>{_step(step)}</ol>")
+    return "".join(made)
+
+
 def _step(step: Step) -> str:
     said = f"<p>{escape(step.text)}</p>" if step.text else ""
-    if step.kind == "read":
-        return f"<li>{said}</li>"
     said += f"<p><strong>{escape(step.question)}</strong></p>"
     if step.kind == "pick":
         options = "".join(f"<li>☐ {escape(option.text)}</li>" for option in step.options)
