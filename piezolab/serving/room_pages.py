@@ -54,7 +54,7 @@ _PROJECTOR = Template("""<!DOCTYPE html>
 <div class="pz-way">
 <p class="pz-lead">Open this address on your phone or laptop:</p>
 <p class="pz-address">$address</p>
-<div class="pz-qr">$qr</div>
+$then<div class="pz-qr">$qr</div>
 <p class="small">Type the <b>http://</b> too. A phone may say that this Wi-Fi has no internet: stay in it.</p>
 </div>
 <div class="pz-now">
@@ -68,6 +68,11 @@ _PROJECTOR = Template("""<!DOCTYPE html>
 </body>
 </html>
 """)
+
+
+def then_choose(title: str) -> str:
+    """What whoever types the address does next; the code leads to the lesson itself."""
+    return f"<p>then choose the lesson “{escape(title)}” (the code opens it at once)</p>\n"
 
 
 class RoomHandler(Visitors):
@@ -184,6 +189,7 @@ class ProjectorHandler(RoomHandler):
             address=escape(self._room.address.rstrip("/")),
             qr=self._room.qr_svg(),
             lesson=escape(lesson.title if lesson else "All chapters"),
+            then=then_choose(lesson.title) if lesson else "",
         )
 
 

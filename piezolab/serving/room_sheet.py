@@ -4,6 +4,7 @@ from html import escape
 from string import Template
 
 from .room import Room
+from .room_pages import then_choose
 from .visitors import Visitors
 
 _SHEET = Template("""<!DOCTYPE html>
@@ -12,6 +13,7 @@ _SHEET = Template("""<!DOCTYPE html>
 <meta charset="utf-8">
 <meta name="viewport" content="width=device-width, initial-scale=1">
 <title>Room sheet</title>
+<link rel="icon" href="$static/own/icon.svg" type="image/svg+xml">
 <link rel="stylesheet" href="$static/own/room.css">
 </head>
 <body class="pz-sheet">
@@ -22,7 +24,7 @@ $qr
 <div>
 <p>Everybody opens</p>
 <p class="pz-address">$address</p>
-<p>$seats</p>
+$then<p>$seats</p>
 </div>
 </div>
 
@@ -98,6 +100,7 @@ class RoomSheetHandler(Visitors):
             _SHEET.substitute(
                 static=self.settings["static"],
                 qr=f'<div class="pz-qr">{room.qr_svg()}</div>' if room else "",
+                then=then_choose(room.lesson.title) if room and room.lesson else "",
                 address=escape(room.address.rstrip("/")) if room else "http:// . . . . . . . . : . . . .",
                 seats=f"There are {room.seats.limit} seats." if room else "The server says the address when it starts.",
             )

@@ -13,9 +13,15 @@
         made.push(title);
       }
       const list = document.createElement("ol");
-      for (const task of lesson.tasks) {
+      for (const [at, task] of lesson.tasks.entries()) {
         const item = document.createElement("li");
-        item.append(task.question);
+        const place = document.createElement("span");
+        place.className = "pz-number";
+        place.textContent = `${at + 1}`;
+        const question = document.createElement("span");
+        question.className = "pz-question";
+        question.textContent = task.question;
+        item.append(place, question);
         const row = document.createElement("div");
         row.className = "pz-count";
         const bar = document.createElement("div");
