@@ -106,7 +106,8 @@ def figure(
 def _traces(curve: Curve, wide_only: Mapping[str, Any]) -> list[dict[str, Any]]:
     colour, dash, marker = LOOKS[curve.look]
     line = {"color": colour, "dash": dash, "width": 2.5}
-    alike = {"name": curve.name, "legendgroup": curve.name, "line": line}
+    # a broken line on top of an unbroken one: where curves lie on each other, both are seen
+    alike = {"name": curve.name, "legendgroup": curve.name, "line": line, "zorder": 0 if dash == "solid" else 1}
     traces = [
         {
             **alike, "x": curve.frequency, "y": finite(curve.level_db), "mode": "lines",

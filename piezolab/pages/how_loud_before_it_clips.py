@@ -14,6 +14,7 @@ from piezolab.pages.blocks import bullets, paragraphs, table
 from piezolab.pages.chapter import Chapter, Page, View
 from piezolab.pages.sections import PlotSection, Section
 from piezolab.pages.sentences import decibel_words, not_working
+from piezolab.pages.sentences_bias import life as life_words
 from piezolab.pages.tasks import MakeTask, NumberTask, PickTask
 from piezolab.quantity import show
 from piezolab.studies.bias import bias
@@ -38,12 +39,7 @@ ADDED = (
     (0.15, "growling"),
     (math.inf, "plainly distorted"),
 )
-ENDS = {
-    "end voltage": "the battery is then spent",
-    "leaving saturation": "the transistor then has too little voltage left and sounds squashed",
-    "clipping": "hard playing then clips",
-    "shelf life": "its shelf life is then over",
-}
+MORE_ROOM_DB = 0.5  # a change that gives less room is not worth the solder
 
 
 @lru_cache(maxsize=32)
@@ -106,7 +102,7 @@ def view(chain: SignalChain, kept: SignalChain | None, phase: bool) -> View:
 def _line(name: str, x: np.ndarray, y: np.ndarray, colour: str, dash: str) -> dict[str, Any]:
     return {
         "name": name, "x": x, "y": y, "mode": "lines", "line": {"color": colour, "dash": dash, "width": 2.5},
-        "hovertemplate": "%{x:.3s}V at the pickup: %{y:.3s}V",
+        "hovertemplate": "%{x:.3s}V at the pickup: %{y:.3s}V", "zorder": 0 if dash == "solid" else 1,
     }  # fmt: skip
 
 
@@ -162,7 +158,7 @@ CHANGES = {
 
 def room_words(chain: SignalChain) -> str:
     """What would give more room, computed."""
-    found_changes = more_room(chain)
+    found_changes = [change for change in more_room(chain) if change.more_db >= MORE_ROOM_DB]
     if not found_changes:
         return paragraphs("No usual change, one at a time, gives this chain more room.")
     said = [f"{CHANGES[c.name][0].upper()}{CHANGES[c.name][1:]}: {c.more_db:.1f} dB more room" for c in found_changes]
@@ -207,7 +203,8 @@ def _edges(of: Levels) -> str:
             )
         else:
             rows.append((f"{name} pickup voltage", "never", "", ""))
-    return table(("clipping begins at", "pickup", "against it", "what happens"), rows)
+    caption = "Where clipping begins, either way, and what gives."
+    return table(("clipping begins at", "pickup", "against it", "what happens"), rows, caption)
 
 
 def battery_words(chain: SignalChain) -> str:
@@ -217,19 +214,8 @@ def battery_words(chain: SignalChain) -> str:
         return paragraphs(
             "An adapter does not run down." if chain.topology.powered else "With no stage nothing draws on a battery."
         )
-    if life.life_h <= 0:
-        return paragraphs(f"Even a fresh battery does not do: {ENDS[life.ends_by].replace('then ', '')}.")
-    years = life.life_h / 8766
-    long = (
-        f"{years:.1f} years"
-        if years >= 1.5
-        else f"{life.life_h / 24:.0f} days"
-        if life.life_h >= 96
-        else f"{life.life_h:.0f} hours"
-    )
     return paragraphs(
-        f"A fresh battery lasts about {long} switched on all the time ({life.life_h:.0f} h), down to "
-        f"{show(life.end_v, 'V', 2)}; {ENDS[life.ends_by]}.",
+        life_words(life),
         "A steady drain at room temperature, from typical capacity figures: take it as a guide, not a promise.",
     )
 
@@ -257,8 +243,10 @@ def fading_figure(chain: SignalChain, kept: SignalChain | None) -> tuple[list, d
         trace["hovertemplate"] = "%{x:.1f} V left: %{y:.3s}V"
     layout = {
         "height": 300, "showlegend": True, "margin": {"l": 58, "r": 10, "t": 8, "b": 44},
-        "xaxis": {"title": {"text": "battery, V (fresh on the left)"}, "autorange": "reversed"},
-        "yaxis": {"title": {"text": "pickup, V"}, "rangemode": "tozero"},
+        "xaxis": {
+            "title": {"text": "battery, V: fresh to spent"}, "range": [float(of.supply_v[0]), float(of.supply_v[-1])],
+        },
+        "yaxis": {"title": {"text": "stroke at the pickup, V"}, "rangemode": "tozero"},
     }  # fmt: skip
     return (
         traces,

@@ -193,11 +193,12 @@ def bridging(chain: SignalChain) -> str:
         (name, show(abs(z), "ohm"), show(z.real, "ohm"), show(abs(y), "ohm"), say.ratio_words(abs(y) / abs(z)))
         for name, z, y in zip((note.display, "1 kHz", "10 kHz"), ends, load, strict=True)
     ]
-    head = ("at", "output impedance", "its resistive part", "cable and input", "ratio")
+    head = ("at", "output impedance", "its resistive part", "cable and input", "ratio with the cable")
     ratio, words = say.ratio_words(row.bridging), say.bridging(row.bridging)
     told = paragraphs(
         f"The input's impedance over the output's is the bridging ratio: {ratio} at 1 kHz here, so {words}. "
-        "Ten or more is the trade's rule (common practice); equal impedances would halve the level."
+        "Ten or more is the trade's rule (common practice); equal impedances would halve the level. The cable's "
+        "capacitance lies beside the input and lowers the ratio, most in the treble; the table counts it in."
     )
     tail = paragraphs(
         "The magnitude holds the reactance of the output capacitor (or of the bare disc), which grows towards the "
@@ -231,11 +232,13 @@ def corners(chain: SignalChain) -> str:
             f"Cable and input hang {show(load_c, 'F')} on the output: with that the treble is 3 dB down at "
             f"{show(high, 'Hz')}, {heard}."
         )
-    else:
+    elif not chain.topology.powered:
         said.append(
             f"Cable and input hang {show(load_c, 'F')} on the output. That sets no high corner: a bare pickup is "
             "itself a capacitance, so all notes lose alike."
         )
+    else:
+        said.append("No high corner is to be found.")
     return bullets(said)
 
 

@@ -9,7 +9,7 @@ import math
 
 from piezolab.chain import SignalChain
 from piezolab.pitch import Note, nearest_note, parse_tuning
-from piezolab.quantity import show
+from piezolab.quantity import decibels, show
 from piezolab.studies.bias import Bias
 from piezolab.studies.loading import Loading
 from piezolab.studies.response import Response
@@ -48,6 +48,8 @@ def decibel_words(level_db: float) -> str:
 
 def pitch_words(hz: float) -> str:
     """A frequency with the note that lies there: 49 Hz, a little below G1."""
+    if hz < 1.0:  # thousandths of a hertz say nothing to the ear
+        return f"{hz:.2g} Hz"
     if not 16.4 < hz < 31e3:
         return show(hz, "Hz")
     near, cents = nearest_note(hz)
@@ -80,9 +82,12 @@ def bare_sentence(chain: SignalChain, found: Loading) -> str:
             "The two discs are wired against each other: what both feel alike cancels, and next to nothing of the "
             "note is left. Swap the two wires of one disc."
         )
-    loss = -found.low_note_re_plateau_db
+    loss, flat = -found.low_note_re_plateau_db, -found.plateau_db
     if loss < HEARD[0][0]:
         return f"Bare, {your_note(chain)} keeps its bass ({_beside_the_others(-loss)})."
+    if flat >= FLAT_LOSS_DB:
+        number = decibel_words(-loss).removesuffix(" down")
+        return f"Bare, all notes lose {flat:.0f} dB, and {your_note(chain)} another {number}: {heard(loss)}."
     return f"Bare, {your_note(chain)} arrives {decibel_words(-loss)}: {heard(loss)}."
 
 
@@ -96,11 +101,12 @@ def stage_sentence(chain: SignalChain, found: Response | None, at_rest: Bias | N
         return f"With the {title} nothing is won yet: {broken}"
     if opposed(chain):
         return f"The {title} cannot bring back what cancels before it."
-    loss = -found.low_note_re_midband_db
+    loss, whole = -found.low_note_re_midband_db, decibels(found.midband_gain)
     words = heard(loss)
     if not words.startswith(("it ", "nearly ", "next ")):
         words = f"it is {words}"
-    return f"With the {title} {words} ({_beside_the_others(-loss)})."
+    louder = f", and every note comes {whole:.0f} dB louder" if whole >= FLAT_LOSS_DB else ""
+    return f"With the {title} {words} ({_beside_the_others(-loss)}){louder}."
 
 
 def _beside_the_others(level_db: float) -> str:
@@ -133,8 +139,8 @@ def advice(chain: SignalChain, found: Loading) -> list[str]:
     flat = -found.plateau_db
     if flat >= FLAT_LOSS_DB:
         said.append(
-            f"Bare, lead, cable and input also take {flat:.1f} dB from every note alike. A shorter cable gives some "
-            "of it back, and so does a stage close to the pickup."
+            f"Bare, lead, cable and input take {flat:.1f} dB from every note alike. A shorter cable gives some of it "
+            "back, and so does a stage close to the pickup."
         )
     elif flat <= -FLAT_LOSS_DB:
         said.append(f"The two discs in series add up: every note arrives {decibel_words(found.plateau_db)}.")

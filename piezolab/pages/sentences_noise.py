@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+
 from piezolab.catalogue.advice import advice_texts
 from piezolab.chain import SignalChain
-from piezolab.chain.assembly import assemble
+from piezolab.chain.assembly import GROUND, assemble
 from piezolab.quantity import show
 from piezolab.studies.advice import Step
 from piezolab.studies.hum import Hum
@@ -107,6 +109,15 @@ def step_words(step: Step) -> str:
     return f"{low:.0f} to {high:.0f} dB less {what} (an assumption, not computed)"
 
 
+def change_words(more_db: float) -> str:
+    """A change of the hiss in a table: 0.5 dB less, 0.1 dB more, the same."""
+    if math.isnan(more_db):
+        return "no signal"
+    if abs(more_db) < 0.05:
+        return "the same"
+    return f"{abs(more_db):.1f} dB {'more' if more_db > 0 else 'less'}"
+
+
 def best_step(steps: tuple[Step, ...], hum: Hum) -> list[str]:
     """The most helpful step against hum, in two sentences; nothing where hum cannot be heard."""
     if not steps or not hum.relative_db > -80:
@@ -124,10 +135,11 @@ def effect_words(effect: Effect, chain: SignalChain) -> str:
     sizes = f"{show(float(effect.size[0]), effect.unit, 1)} to {show(float(effect.size[-1]), effect.unit, 1)}"
     if effect.key == "joint":
         return f"a bad joint at the {lead_words(effect, chain)}, {sizes}"
+    gate = "gate" if chain.topology.powered else "disc's hot lead"
     return {
-        "leak to ground": f"damp or flux from the gate to ground, {sizes}",
+        "leak to ground": f"damp or flux from the {gate} to ground, {sizes}",
         "leak to supply": f"damp or flux from the gate to the supply, {sizes}",
-        "stray to ground": f"stray capacitance from the gate to ground, {sizes}",
+        "stray to ground": f"stray capacitance from the {gate} to ground, {sizes}",
         "stray to drain": f"stray capacitance from the gate to the drain, {sizes}",
         "gate stopper": f"a gate stopper of {sizes}",
         "capacitor resistance": f"an output capacitor with {sizes} inside",
@@ -141,7 +153,12 @@ def lead_words(effect: Effect, chain: SignalChain) -> str:
     part = next(p for p in assemble(chain.values).parts if p.name == effect.part)
     if part.kind == "jfet":
         return f"transistor's {('drain', 'gate', 'source')[effect.lead]}"
-    return f"{part.label}'s {part.nodes[effect.lead]} end"
+    node = part.nodes[effect.lead]
+    if part.kind == "battery":
+        return f"{part.label}'s {'−' if node == GROUND else '+'} lead"
+    if part.name.startswith("C_p"):  # a disc has a hot lead and a ground lead
+        return f"disc's {'ground' if node == GROUND else 'hot'} lead"
+    return f"{part.label}'s {node} end"
 
 
 def effect_result(effect: Effect) -> str:
@@ -151,4 +168,8 @@ def effect_result(effect: Effect) -> str:
     first = effect.first_audible(ONE_DB)
     if math.isnan(first):
         return f"{effect.worst_db:.1f} dB at worst: not to be heard"
-    return f"{effect.worst_db:.0f} dB at worst; to be heard from {show(first, effect.unit, 1)}"
+    worst = f"{effect.worst_db:.0f} dB at worst"
+    if first in (effect.size[0], effect.size[-1]):
+        return f"{worst}; to be heard at {show(first, effect.unit, 1)}"
+    way = "down" if np.argmax(np.abs(effect.level_db)) < len(effect.size) / 2 else "up"
+    return f"{worst}; to be heard from {show(first, effect.unit, 1)} {way}"

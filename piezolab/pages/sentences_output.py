@@ -40,7 +40,9 @@ def _in_brackets(name: str) -> str:
 
 
 def lost(loss_db: float) -> str:
-    """A loss in a table: 3.2 dB, none, or a gain."""
+    """A loss in a table: 3.2 dB, none, or a gain; nan where there is nothing to lose."""
+    if math.isnan(loss_db):
+        return "nothing arrives"
     if loss_db > 200:
         return "all of it"
     if abs(loss_db) < 0.05:
@@ -86,7 +88,10 @@ def _overload(row: InputRow) -> str:
         return ""
     by = f"{row.overload_db:.0f} dB" if row.overload_db >= 1 else f"{row.overload_db:.1f} dB"
     if row.clip_cause == "input":
-        return f"Hard playing is {by} too loud for this input: it rasps until you turn its level down."
+        above_ceiling = 20 * math.log10(row.level_v_peak / row.ceiling_v_peak)
+        if above_ceiling - row.overload_db >= 1:  # the rest is more than the stage itself can make
+            return f"Hard playing clips in the stage by itself, and this input clips {by} sooner still: it rasps."
+        return f"Hard playing is {by} too loud for this input: it rasps, unless you play softer or put in a pad."
     return f"The stage cannot drive it at hard playing: it clips {by} sooner than with nothing plugged in."
 
 
@@ -113,9 +118,11 @@ def worth_sentence(chain: SignalChain, worth: Worth) -> str:
     bass, level = max(worth.bass_db, 0.0), max(worth.level_db, 0.0)
     amounts = f"{bass:.1f} dB of {your_note(chain)} and {level:.1f} dB of all notes"
     if worth.word == "pointless":
+        most = max(bass, level)
+        saves = f"only {most:.1f} dB" if most >= 0.05 else "nothing that one could measure"
         return (
-            f"For the sound alone a stage is pointless here: a {title} saves only {amounts}. A longer cable, another "
-            "input, hum along the cable or a wish for more level may still ask for one."
+            f"For the sound alone a stage is pointless here: against the bare pickup a {title} saves {saves}. A longer "
+            "cable, another input, hum along the cable or a wish for more level may still ask for one."
         )
     if worth.word == "useful":
         return f"A stage is useful here: against the bare pickup a {title} saves {amounts}."
@@ -162,10 +169,15 @@ def phantom_sentences(found: Phantom | None) -> list[str]:
         ]
     node = f"transistor's {found.node}" if found.node in ("source", "drain") else "stage's output"
     gate = max(-found.v_gs, -found.v_gd)
+    whose = "" if found.transistor == "Q1" else f" of {found.transistor}"
+    handed = (
+        "At the moment of plugging in the output capacitor hands the jump on"
+        if found.blocked
+        else "No output capacitor stands in the way"
+    )
     said = [
-        f"At the moment of plugging in the output capacitor hands the jump on: the {node} is driven to "
-        f"{show(found.stage_v, 'V')} by {show(found.peak_a, 'A', 2)}.",
-        f"The gate junction then stands {show(gate, 'V')} in reverse; this type is rated {found.gate_limit_v:g} V: "
+        f"{handed}: the {node} is driven to {show(found.stage_v, 'V')} by {show(found.peak_a, 'A', 2)}.",
+        f"The gate junction{whose} then stands {show(gate, 'V')} in reverse; this type is rated {found.gate_limit_v:g} V: "
         + ("within its rating." if found.gate_safe else "beyond its rating, it may be destroyed."),
         _reversal(found),
     ]
@@ -173,6 +185,8 @@ def phantom_sentences(found: Phantom | None) -> list[str]:
 
 
 def _reversal(found: Phantom) -> str:
+    if not found.blocked:
+        return "And there it stays for as long as the plug is in."
     end = found.capacitor_v
     if end >= 0:
         return f"In the end the output capacitor holds {show(end, 'V')}, the right way round."
@@ -190,6 +204,11 @@ def plugging_sentences(found: Plugging | None) -> list[str]:
     """Direct voltage, thump and settling."""
     if found is None:
         return ["A bare pickup passes no direct voltage: nothing thumps but the plug itself. Mute all the same."]
+    if not found.blocked:
+        return [
+            f"No output capacitor holds the stage's voltage back: {volts(found.dc_v)} stands on the jack for good. What is "
+            f"plugged in has to block it, and plugging in makes a thump of up to {volts(found.step_v)}: mute first."
+        ]
     said = [
         f"The output capacitor holds back {show(found.rest_v, 'V')}. What leaks through leaves "
         f"{volts(found.dc_v)} on the jack, {volts(found.dc_worst_v)} with the leakiest part the makers allow."
@@ -214,7 +233,7 @@ def volts(value: float) -> str:
 
 def remedy_name(remedy: Remedy) -> str:
     """A remedy against the thump in words."""
-    if remedy.key == "out_c":
+    if remedy.unit == "F":
         return f"smaller capacitor: {show(remedy.value, 'F', 2)}, film"
     return f"smaller bleed: {show(remedy.value, 'ohm', 2)}"
 

@@ -59,8 +59,8 @@ def view(chain: SignalChain, kept: SignalChain | None, phase: bool) -> View:
     for way in WAYS:
         if humming.way_v_rms(way) > 0:
             traces += _stems(f"hum {say.WAY_NAMES[way]}", humming, way)
-    layout, narrow = _axes(chain, "dB under hard playing", [-150.0, 10.0])
-    label = f"Hum as lines and hiss as a curve, in dB under hard playing, against frequency. {verdict}"
+    layout, narrow = _axes(chain, "dB against hard playing", [-150.0, 10.0])
+    label = f"Hum as lines and hiss as a curve, in dB against hard playing, over frequency. {verdict}"
     return View(verdict, traces, layout, narrow, label, say.best_step(hum_advice(chain).steps, humming))
 
 
@@ -169,19 +169,27 @@ def steps_html(chain: SignalChain) -> str:
     """All steps, ranked, against hum and against hiss."""
     if not found(chain)[0].signal_v_rms > 0:
         return paragraphs(_NO_SIGNAL)
-    return _ranked("Against hum", hum_advice(chain)) + _ranked("Against hiss", hiss_advice(chain))
+    quiet = -float(found(chain)[1].snr_db_a) <= -80.0
+    return _ranked("Against hum", hum_advice(chain)) + _ranked(
+        "Against hiss", hiss_advice(chain), "Your hiss is too quiet to hear already: nothing here needs doing." if quiet
+        else "",
+    )  # fmt: skip
 
 
-def _ranked(title: str, advice: Advice) -> str:
+def _ranked(title: str, advice: Advice, above: str = "") -> str:
+    """A list of steps; a step that would do harm on this chain is no advice."""
     items = []
     for step in advice.steps:
+        if step.computed and step.less_db[1] < -0.05:
+            continue
         row = advice_texts()[step.name]
         caution = f' <strong class="pz-caution">{escape(row.caution)}</strong>' if row.caution else ""
         items.append(
             f"<li><strong>{escape(row.title)}</strong>: {escape(say.step_words(step))}. {escape(row.text)}"
             f"{caution}</li>"
         )
-    return f"<h3>{escape(title)}</h3><ol>{''.join(items)}</ol>" if items else ""
+    above = f"<p>{escape(above)}</p>" if above else ""
+    return f"<h3>{escape(title)}</h3>{above}<ol>{''.join(items)}</ol>" if items else ""
 
 
 class TryOut(VBox):
@@ -226,6 +234,7 @@ def density_figure(chain: SignalChain, kept: SignalChain | None, *, at_pickup: b
         traces.append(curve(say.maker_words(name), hissing.density[name], look[:2], 2))
     layout, narrow = _axes(chain, "nV/√Hz", [])
     layout["yaxis"] = {"type": "log", "title": {"text": "nV/√Hz", "standoff": 2}, "exponentformat": "none", "dtick": 1}
+    narrow["height"] = 230 + 20 * len(traces)  # on a phone every maker has a line of the legend to itself
     where = "as if at the pickup" if at_pickup else "at the input"
     label = f"Noise density {where} against frequency, in total and of the {_SHOWN} largest makers."
     return traces, layout, narrow, label
@@ -240,11 +249,11 @@ def larger_gate_resistor(chain: SignalChain) -> str:
     sweep = gate_resistor_sweep(chain, points=17)
     now = float(np.interp(math.log(chain.values.gate_r), np.log(sweep.gate_r), sweep.snr_db_a))
     rows = [
-        (show(float(r), "ohm", 2), f"{s - now:+.1f} dB".replace("-", "−"), f"{q - now:+.1f} dB".replace("-", "−"))
+        (show(float(r), "ohm", 2), say.change_words(float(now - s)), say.change_words(float(now - q)))
         for r, s, q in zip(sweep.gate_r, sweep.snr_db_a, sweep.lossless_snr_db_a, strict=True)
     ][::4]
     return table(
-        ("gate resistor", "hiss gets quieter by", "with a disc without loss"), rows,
+        ("gate resistor", "hiss, against now", "with a disc without loss"), rows,
         "A larger gate resistor keeps more bass. For hiss it soon stops mattering: the ceramic's own loss and the "
         "input remain.",
     )  # fmt: skip
@@ -255,12 +264,12 @@ def another_transistor(chain: SignalChain) -> str:
     if not found(chain)[0].signal_v_rms > 0:
         return paragraphs(_NO_SIGNAL)
     rows = [
-        (row.change, f"{-row.noise_db:+.1f} dB".replace("-", "−")) for row in quieter_transistors(chain)[:6]
+        (row.change, say.change_words(row.noise_db)) for row in quieter_transistors(chain)[:6]
     ]
     if not rows:
         return paragraphs("With no stage there is no transistor.")
     return table(
-        ("type (its typical part)", "hiss gets quieter by"), rows,
+        ("type (its typical part)", "hiss, against now"), rows,
         "The six quietest in this very stage, bias and all. From memory and data sheets: look at what you can get.",
     )  # fmt: skip
 
@@ -271,13 +280,16 @@ def does_it_matter(chain: SignalChain) -> str:
     computed = table(
         ("imperfection", "what it does to the level"), rows, "Computed for this chain; the sixteen that change most."
     )
-    told = bullets((
-        "Cable that crackles when it is moved makes its own voltage by rubbing: try another, or tie it down.",
-        "A radio station in the amplifier comes in through the gate: a stopper of a few kilohm close to it helps.",
-        "A slow drift or thumps when the disc warms up are its own: ceramic answers to warmth. Keep the sun off.",
-        "An eighth-watt resistor bears more than any resistor of these stages has to.",
-    ))  # fmt: skip
-    return computed + told
+    told = ["Cable that crackles when it is moved makes its own voltage by rubbing: try another, or tie it down."]
+    if chain.topology.powered:
+        told += [
+            "A radio station in the amplifier comes in through the gate: a stopper of a few kilohm close to it helps.",
+            "An eighth-watt resistor bears more than any resistor of these stages has to.",
+        ]
+    told.append(
+        "A slow drift or thumps when the disc warms up are its own: ceramic answers to warmth. Keep the sun off."
+    )
+    return computed + bullets(told)
 
 
 def more(bench: Bench) -> list[Any]:

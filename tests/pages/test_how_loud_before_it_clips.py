@@ -61,6 +61,8 @@ def test_edges_are_marked_where_the_study_finds_them() -> None:
 def test_every_change_has_its_words() -> None:
     for chain in (SignalChain(), SignalChain(stage="gain"), SignalChain(stage="direct")):
         for change in more_room(chain):
+            if change.more_db < page.MORE_ROOM_DB:
+                continue
             assert page.CHANGES[change.name] in page.room_words(chain).replace("A pad", "a pad").lower().replace(
                 "kω", "kΩ"
             )
@@ -85,6 +87,22 @@ def test_tasks_are_checked_against_the_studies() -> None:
 def test_battery_words_follow_the_current() -> None:
     short = page.battery_words(SignalChain(other_current=20e-3, play_v=0.1))
     long = page.battery_words(SignalChain(play_v=0.1))
-    days = [float(re.search(r"\((\d+) h\)", text)[1]) for text in (short, long)]
-    assert days[0] < days[1] / 5
-    assert np.isfinite(days).all()
+    hours = [float(re.search(r"about ([\d\u202f]+) hours", text)[1].replace("\u202f", "")) for text in (short, long)]
+    assert hours[0] < hours[1] / 5
+    assert np.isfinite(hours).all()
+    # a stage that clips all the same still has a battery that lasts
+    assert re.search(r"would last about [\d\u202f]+ hours .* clip even with a fresh battery",
+                     page.battery_words(SignalChain(stage="gain")))
+
+
+def test_the_fading_battery_runs_the_way_its_axis_says() -> None:
+    _, layout, _, _ = page.fading_figure(SignalChain(), None)
+    fresh, spent = layout["xaxis"]["range"]
+    assert fresh > spent and layout["xaxis"]["title"]["text"].endswith("fresh to spent")
+
+
+def test_what_gives_hardly_any_room_is_no_advice() -> None:
+    found = more_room(SignalChain())
+    assert any(change.more_db < 0.5 for change in found)
+    shown = [float(db) for db in re.findall(r"([\d.]+) dB more room", page.room_words(SignalChain()))]
+    assert shown and min(shown) >= 0.5

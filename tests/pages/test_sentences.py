@@ -64,6 +64,22 @@ def test_a_small_pickup_into_a_low_input_is_thin_and_a_follower_cures_it():
     assert "needs an input of at least 1.1 MΩ" in text and "this one has 80 kΩ" in text
 
 
+def test_what_all_notes_lose_is_told_beside_what_the_low_one_loses_more():
+    """By hand: 50 pF before 30 + 10 000 + 200 pF and 10 kΩ; full level 46.3 dB down, corner 1.55 kHz."""
+    text = said("stage=direct&pickup_c=50p&cable_m=100&input=line")
+    assert "Bare, all notes lose 46 dB, and your low D (147 Hz) another 20 dB: next to no bass" in text
+
+
+def test_a_gain_stage_says_how_much_louder_it_is():
+    assert re.search(r"With the gain stage .*, and every note comes 25 dB louder\.", said("stage=gain"))
+    assert "louder" not in said("")
+
+
+@pytest.mark.parametrize("hz, words", [(0.7916, "0.79 Hz"), (0.05, "0.05 Hz"), (1.5, "1.50 Hz"), (49, "49.0 Hz")])
+def test_a_frequency_is_never_in_thousandths_of_a_hertz(hz, words):
+    assert say.pitch_words(hz).replace("\u00a0", " ").startswith(words)
+
+
 def test_the_default_chain_is_safe_and_says_so():
     text = said("")
     assert "Bare, your low D (147 Hz) keeps its bass (level with the higher notes)." in text

@@ -123,6 +123,7 @@ def test_the_free_and_the_loaded_curve_against_a_divider():
         ("stage=gain&input=line&play_v=0.1", "every note is quieter alike: your low D (147 Hz) comes 4.1 dB down"),
         ("stage=gain&drain_r=100k&source_r=22k&cable_m=100&play_v=10m", "sounds duller: at 5 kHz it comes"),
         ("input=recorder", "Hard playing is 12 dB too loud for this input: it rasps"),
+        ("stage=gain", "clips in the stage by itself, and this input clips 7 dB sooner still"),
         ("input=line&play_v=1.05", "cannot drive it at hard playing: it clips"),
         ("source_r=0", "nothing arrives at the input"),
         ("stage=direct&discs=2px", "cancel: cable and input make no difference"),
@@ -133,6 +134,26 @@ def test_the_free_and_the_loaded_curve_against_a_divider():
 )
 def test_the_verdict_says_what_is_heard(link, words):
     assert words in text(chapter.make(link).verdict.content)
+
+
+def test_a_broken_line_lies_on_top_of_an_unbroken_one():
+    order = {trace["line"]["dash"]: trace["zorder"] for trace in chapter.make("").plot.traces if "zorder" in trace}
+    assert order["dash"] > order["solid"]
+
+
+def test_opposed_discs_have_nothing_to_lose():
+    from piezolab.pages import output_sections as sections
+
+    chain = from_link("input=microphone&discs=2sx")
+    assert "nan" not in sections.thump(chain) and "nothing arrives" in sections.thump(chain)
+    assert "a bare pickup is itself" not in sections.corners(chain)
+
+
+def test_the_bridging_ratio_of_the_sentence_and_of_the_table_are_told_apart():
+    from piezolab.pages import output_sections as sections
+
+    shown = text(sections.bridging(from_link("")))
+    assert "2000 at 1 kHz here" in shown and "ratio with the cable" in shown and "lies beside the input" in shown
 
 
 def test_advice_on_stage_phantom_power_and_thump():

@@ -68,6 +68,31 @@ def test_a_person_who_hears_hum_finds_culprit_and_cure_beside_the_controls() -> 
     assert "touch a grounded part" in page.make("").advice.content
 
 
+def test_a_step_that_makes_it_worse_is_no_advice() -> None:
+    from piezolab.studies.advice import hiss_advice
+
+    chain = from_link("stage=direct&pickup_c=50p&cable_m=100&input=line")
+    assert any(step.computed and step.less_db[0] < -0.05 for step in hiss_advice(chain).steps)
+    assert "more hiss" not in page.steps_html(chain)
+    assert "too quiet to hear already" not in page.steps_html(chain)
+    assert "too quiet to hear already" in page.steps_html(SignalChain())
+
+
+@pytest.mark.parametrize("db, words", [(-0.52, "0.5 dB less"), (0.11, "0.1 dB more"), (0.04, "the same"),
+                                       (-0.0, "the same"), (float("nan"), "no signal")])  # fmt: skip
+def test_changes_of_the_hiss_in_words(db: float, words: str) -> None:
+    assert say.change_words(db) == words
+
+
+def test_an_imperfection_says_from_where_on_and_which_way() -> None:
+    told = {(e.key, e.part, e.lead): say.effect_result(e) for e in effects(SignalChain(stage="gain"))}
+    assert told["leak to supply", "", 0].endswith("from 100 MΩ down")
+    assert any(words.endswith("from 100 Ω up") for (key, *_), words in told.items() if key == "joint")
+    bare = SignalChain(stage="direct")
+    words = " ".join(say.effect_words(effect, bare) for effect in effects(bare))
+    assert "disc's hot lead" in words and "gate" not in words
+
+
 def test_trying_a_step_changes_the_chain_and_undo_takes_it_back() -> None:
     made = page.make("supply=adapter&ripple_v=1&hum_c=0&stage=gain")
     tried = page.TryOut(made.bench)
