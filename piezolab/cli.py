@@ -132,7 +132,7 @@ def handout(lesson: str, address: str, output: TextIO) -> None:
 @click.option("--method", default="", help="Board: tape, stripboard, wire or breadboard.")
 @click.option("--board", default="", help="Width and height of your board in mm, such as 60x40.")
 @click.option("--lane-width", default="", help="Width of the copper tape in mm.")
-@click.option("--pins", default="", help="Order of the transistor's legs, flat face towards you, such as DGS.")
+@click.option("--pins", default="", help="Transistor's legs, flat face towards you, such as DGS; else the usual.")
 @click.option("--switch", default="", help="Battery switched by a toggle or by the jack's ring.")
 @click.option("--diode/--no-diode", "schottky", default=True, help="A Schottky diode against a reversed battery.")
 @click.option("--meter-ohm", default="", help="Your meter's input resistance on volts; 10M unless said.")

@@ -6,6 +6,7 @@ sections may never be opened.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cached_property
 
 from piezolab import catalogue
@@ -33,7 +34,7 @@ class LazySheet:
     """What `SheetData` holds, under the same names."""
 
     def __init__(self, chain: SignalChain, options: SheetOptions) -> None:
-        self.chain, self.options = chain, options
+        self.chain, self.options = chain, replace(options, layout=options.board(chain))
 
     @property
     def powered(self) -> bool:

@@ -34,8 +34,8 @@ FIELDS = (
         options=(("yes", "yes"), ("no", "no")),
     ),
     Field(
-        "pins", "transistor's legs, flat face to you", value="D G S", more=True,
-        options=tuple((order, order) for order in _ORDERS),
+        "pins", "transistor's legs, flat face to you", value="", more=True,
+        options=(("", "usual for the type"), *((order, order) for order in _ORDERS)),
     ),
     Field("width", "board at most, width", "mm", "", "Empty: as small as it goes.", more=True),
     Field("height", "board at most, height", "mm", "", more=True),
@@ -66,7 +66,8 @@ def chosen(texts: Mapping[str, str]) -> SheetOptions:
         raise FieldError("currency", str(error)) from None
     try:
         return SheetOptions(
-            layout=Options(texts["method"], board=tuple(sides) or None, pins=texts["pins"]),
+            layout=Options(texts["method"], board=tuple(sides) or None),
+            pins=texts["pins"],
             schottky=texts["schottky"] == "yes",
             switch=texts["switch"],
             meter=meter if texts["ac"] == "yes" else replace(meter, ac_ranges=()),

@@ -58,17 +58,17 @@ TASKS = (
         "First power: the 1 kΩ at the battery shows 9.2 V, the battery 9.3 V. What is it?",
         "All of the battery lies across the resistor: what is left for the board?",
         options=(
-            "A sound board: the resistor is meant to take the voltage.",
+            "A healthy board: the resistor is meant to take the voltage.",
             "An open joint: nothing flows.",
             "A dead short: off, and find it by ohms.",
             "This test cannot tell.",
         ),
         right=_shorted,
         told=(
-            "A sound board takes a milliampere or less, and one milliampere makes one volt.",
+            "A healthy board takes a milliampere or less, and one milliampere makes one volt.",
             "With nothing flowing the resistor would show nothing.",
             "Behind the resistor nothing is left: without it the battery would heat up at once.",
-            "Here it can: no sound board draws nine milliamperes.",
+            "Here it can: no healthy board draws nine milliamperes.",
         ),
     ),
     MakeTask(

@@ -50,7 +50,7 @@ def view(sheet: LazySheet, kept: LazySheet | None) -> View:
         empty = {"height": 90, "xaxis": {"visible": False}, "yaxis": {"visible": False}}
         return View(verdict, [], empty, {}, "Nothing to measure in volts: there is no supply.", say.advice(sheet))
     rows = sheet.volts
-    traces = _bars(rows, "sound boards", OWN, "")
+    traces = _bars(rows, "healthy boards", OWN, "")
     if kept is not None and kept.powered:
         traces += _bars(kept.volts, "kept", KEPT, "/")
     height = 120 + 42 * len(rows) * (1 if kept is None else 2)

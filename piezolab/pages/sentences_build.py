@@ -31,8 +31,8 @@ EARTH = (
     "outlet with a residual-current device, and leave anything on the mains to a licensed person."
 )
 _VERDICTS = {
-    "low": "less than a sound board shows: off, look for the fault by ohms",
-    "high": "more than a sound board shows: off, look for the short",
+    "low": "less than a healthy board shows: off, look for the fault by ohms",
+    "high": "more than a healthy board shows: off, look for the short",
     "full": "nearly the whole battery: a dead short, off at once",
     "harmless": "works as well: drain and source may be exchanged",
 }
@@ -71,7 +71,7 @@ def advice(sheet: LazySheet) -> list[str]:
     unseen = len(sheet.power.unseen)
     if unseen:
         said.append(
-            f"First power cannot tell {unseen} of {len(sheet.power.faults)} single faults from a sound board. The "
+            f"First power cannot tell {unseen} of {len(sheet.power.faults)} single faults from a healthy board. The "
             "table says which test can: do not leave out the ohms with the power off."
         )
     return said
@@ -105,7 +105,7 @@ def numbers(sheet: LazySheet) -> str:
         ("supply at the clip, spent to fresh", f"{end:.1f} to {fresh:.1f} V"),
         ("first power: resistor", f"{show(power.series_ohm, 'ohm', 1)}, {power.watt:g} W"),
         ("first power: the most it has to stand", show(power.watt_needed, "W")),
-        ("first power: a sound board shows", volts(power.healthy)),
+        ("first power: a healthy board shows", volts(power.healthy)),
         ("first power: a typical one", show(power.healthy.typical, "V")),
         ("first power: wait before you read", waiting(power.wait_s)),
         ("ohms at the clip, switched on, red on +", ohms(power.clip_on)),
@@ -181,9 +181,9 @@ def faults(sheet: LazySheet) -> str:
         return paragraphs(NO_STAGE)
     rows = [(_fault(band), volts(band.band), _tells(band)) for band in power.faults]
     said = [
-        f"A sound board shows {volts(power.healthy)}. Above {FULL:.0%} of the battery's volts: a dead short."
+        f"A healthy board shows {volts(power.healthy)}. Above {FULL:.0%} of the battery's volts: a dead short."
         if power.full_is_clear
-        else f"A sound board shows {volts(power.healthy)}, which can be nearly the whole battery: this test cannot "
+        else f"A healthy board shows {volts(power.healthy)}, which can be nearly the whole battery: this test cannot "
         "tell a dead short from it. The ohms at the clip can.",
     ]
     head = ("what is wrong", "the resistor shows", "what that tells")
@@ -216,7 +216,7 @@ def _other(test: OtherTest) -> str:
             f"ohms from {place(test.a)} to {place(test.b)} with the power off can: {ohms(test.faulty)} with the short, "
             f"{ohms(test.sound)} without"
         )
-    return f"DC volts on {place(test.a)} can: {volts(test.faulty)}, and {volts(test.sound)} on a sound board"
+    return f"DC volts on {place(test.a)} can: {volts(test.faulty)}, and {volts(test.sound)} on a healthy board"
 
 
 # -- power on -----------------------------------------------------------------------------------------------------
@@ -277,7 +277,7 @@ def matrix(rows: tuple[tuple[str, ...], tuple[tuple[str, ...], ...]]) -> str:
     names, cells = rows
     head = ("red ↓ black →", *(lane_name(lane) for lane in names))
     body = [(lane_name(lane), *row) for lane, row in zip(names, cells, strict=True)]
-    return table(head, body, "Ohms, power off, sound board; over part spread and this meter's ranges.")
+    return table(head, body, "Ohms, power off, healthy board; over part spread and this meter's ranges.")
 
 
 __all__ = [

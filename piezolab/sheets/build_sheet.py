@@ -49,7 +49,7 @@ def style() -> str:
 
 def sheet_body(data: SheetData) -> str:
     """The sheet's two pages as one element."""
-    dense = " dense" if len(data.items) >= _DENSE_PARTS else ""
+    dense = " dense" if len(data.items) + data.phantom >= _DENSE_PARTS else ""  # phantom: a step more
     return f'<main class="sheet{dense}"><section class="page">{_first(data)}</section>{_second(data)}</main>'
 
 
@@ -232,5 +232,5 @@ def _matrix(data: SheetData) -> str:
     )
     return (
         f'<div class="scroll"><table class="matrix"><tr><th>red ↓ black →</th>{head}</tr>{body}</table></div>'
-        '<p class="small">Ohms, sound board, over part spread and this meter\'s ranges.</p>'
+        '<p class="small">Ohms, healthy board, over part spread and this meter\'s ranges.</p>'
     )

@@ -28,7 +28,8 @@ def build_steps(data: SheetData) -> tuple[Step, ...]:
     """From the bag of parts to the closed box."""
     steps = [
         Step(
-            "Lay the parts on this list. Read each resistor with the meter before it goes in.",
+            "Lay out all parts and tick them off the parts list."
+            + (" Read each resistor with the meter before it goes in." if data.powered else ""),
             "Glasses on when you clip leads or drill: ends fly.",
         )
     ]
@@ -55,7 +56,9 @@ def _board_steps(data: SheetData) -> list[Step]:
         ),
         Step(
             "The transistor last, once its legs are sure: see the check overleaf. Order of legs drawn here: "
-            f"{data.options.layout.pins}, flat face towards you, legs down. Yours may differ: lead each to its lane.",
+            f"{data.options.layout.pins}, flat face towards you, legs down"
+            + (f" (usual for the {data.chain.jfet})" if data.options.pins == "" else "")
+            + ". Yours may differ: lead each to its lane.",
         ),
         Step(
             "Wire battery, "
@@ -145,11 +148,11 @@ def _exchanged(data: SheetData) -> str:
 def power_off_steps(data: SheetData) -> tuple[Step, ...]:
     """Before any battery: continuity, ohms."""
     pairs = beeping_pairs(data)
-    beeps = "no two lanes may beep" if not pairs else "only these may beep across: " + "; ".join(
-        f"{lane_name(a)} and {lane_name(b)}" for a, b in pairs
+    beeps = "from lane to lane nothing may beep" if not pairs else "from lane to lane only these may: " + "; ".join(
+        f"{lane_name(a)} to {lane_name(b)}" for a, b in pairs
     )
     return (
-        Step(f"No battery, nothing plugged in. Beeper: along each lane every lead must beep; {beeps}."),
+        Step(f"No battery, nothing plugged in. Beeper: from end to end of a lane every lead must beep; {beeps}."),
         Step("Ohms between lanes as in the table; where a capacitor hangs, wait until the reading stops moving."),
     )
 
@@ -178,12 +181,12 @@ def first_power_steps(data: SheetData) -> tuple[Step, ...]:
             f"worst) between the {source}'s + contact and the clip's + wire, before switch and all else. Meter on DC "
             f"volts across it, red on the {source}. {on}, wait {_seconds(power.wait_s)}, read:",
         ),
-        Step(f"{low} to {high}: sound as far as this test can tell. The supply lane must now be + to ground."),
+        Step(f"{low} to {high}: healthy as far as this test can tell. The supply lane must now be + to ground."),
         Step(_reversed_words(data)),
         Step(
             f"Above {high}: a short round the stage, or the wrong part: off. Above {FULL * 100:.0f} % of the "
             f"{source}'s volts: a dead short: off."
-            + ("" if power.full_is_clear else " A sound board of this chain can read as much: trust the ohms instead.")
+            + ("" if power.full_is_clear else " A healthy board can read as much here: trust the ohms instead.")
         ),
         Step(f"Below {low}: an open joint, wrong legs, or no supply: off, check by ohms."),
     ]
@@ -220,8 +223,9 @@ def power_on_steps(data: SheetData) -> tuple[Step, ...]:
     if data.tone:
         steps.append(
             Step(
-                f"The page's tone, {TONE_HZ:.0f} Hz and {TONE_V_RMS * 1000:.0f} mV on the gate lane through 1 µF: AC "
-                "volts as in the table, where this meter can resolve them.",
+                f"A tone of {TONE_HZ:.0f} Hz (the page plays one) from a headphone socket, turned to "
+                f"{TONE_V_RMS * 1000:.0f} mV by the meter on AC volts: its ground to the ground lane, its tip through "
+                "1 µF to the gate lane. AC volts of each lane as in the table.",
                 "Loudspeaker down and headphones off while you probe.",
             )
         )

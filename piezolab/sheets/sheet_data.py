@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
 from piezolab import catalogue
@@ -38,7 +38,8 @@ class SheetOptions:
     """What the maker chooses beside the chain. Raises LayoutError on an unknown switch.
 
     layout: how the board is made; schottky: a diode against a reversed battery; switch: key of SWITCHES; meter and
-    beeps_below (ohm): the meter; prices: of the parts list.
+    beeps_below (ohm): the meter; prices: of the parts list; pins: order of the transistor's legs, which stands above
+    the layout's, "" for the order that its type usually has.
     """
 
     layout: Options = field(default_factory=Options)
@@ -47,12 +48,21 @@ class SheetOptions:
     meter: Meter = field(default_factory=Meter)
     beeps_below: float = BEEPS_BELOW
     prices: Prices = field(default_factory=read_prices)
+    pins: str = ""
 
     def __post_init__(self) -> None:
+        if self.pins:
+            Options(pins=self.pins)  # refuses what is no order of legs
         if self.switch not in SWITCHES:
             raise LayoutError(f"switch: {self.switch!r} is not known; allowed is {' or '.join(SWITCHES)}.")
         if not 1 <= self.beeps_below <= 1000:
             raise LayoutError(f"beeper: {self.beeps_below:g} ohm is out of range; allowed is 1 to 1000 ohm.")
+
+    def board(self, chain: SignalChain) -> Options:
+        """The layout's options for a chain's own transistor."""
+        seen = catalogue.transistors()[chain.jfet].pins_seen if chain.topology.powered else ()
+        usual = next((order for order in seen if sorted(order.split()) == ["D", "G", "S"]), self.layout.pins)
+        return replace(self.layout, pins=self.pins or usual)
 
 
 @dataclass(frozen=True)
@@ -91,6 +101,7 @@ class SheetData:
 def sheet_data(chain: SignalChain, options: SheetOptions | None = None) -> SheetData:
     """Asks every study that the sheet needs. A layout that cannot be made is said, not raised."""
     options = options or SheetOptions()
+    options = replace(options, layout=options.board(chain))
     assembly = assemble(chain.values)
     problem, board = "", None
     try:

@@ -45,10 +45,12 @@ def read_sheet_options(
             return None
 
     layout = Options()
-    for key, read in (("method", str), ("pins", _pins), ("lane_width", _millimetres), ("board", _board)):
+    for key, read in (("method", str), ("lane_width", _millimetres), ("board", _board)):
         if key in given and (value := tried(read, given[key])) is not None:
             layout = tried(_with, layout, **{key: value}) or layout
     options = SheetOptions(layout=layout, schottky=schottky)
+    if "pins" in given:
+        options = tried(_with, options, pins=_pins(given["pins"])) or options
     if "switch" in given:
         options = tried(_with, options, switch=given["switch"]) or options
     if "beeps_below" in given and (ohm := tried(parse, given["beeps_below"], "ohm", what="beeper")) is not None:

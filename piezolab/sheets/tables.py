@@ -9,7 +9,7 @@ from piezolab.chain.parts import GROUND
 from piezolab.quantity import QuantityError, colour_bands, letter_code, three_digit_code
 from piezolab.sheets.prices import Prices
 from piezolab.sheets.ranges import ohms, volts
-from piezolab.sheets.sheet_data import SheetData
+from piezolab.sheets.sheet_data import JIG_OHM, SheetData
 from piezolab.sheets.words import lane_name, part_name
 from piezolab.studies.shopping import Item
 
@@ -93,7 +93,7 @@ def ohm_matrix(data: SheetData) -> tuple[tuple[str, ...], tuple[tuple[str, ...],
 
 
 def beeping_pairs(data: SheetData) -> tuple[tuple[str, str], ...]:
-    """Pairs of lanes at which the beeper sounds on a sound board, each once."""
+    """Pairs of lanes at which the beeper sounds on a healthy board, each once."""
     pairs = {tuple(sorted((each.red, each.black))) for each in data.ohms if each.beeps}
     return tuple(sorted(pairs))
 
@@ -164,6 +164,10 @@ def _hardware(data: SheetData, prices: Prices) -> list[PartRow]:
     if data.power is not None:
         code = letter_code(data.power.series_ohm, "ohm")
         row("test", "resistor, first power", code, f"{data.power.watt:g} W; not built in", "resistor")
+    values = ", ".join(letter_code(ohm, "ohm") for ohm in JIG_OHM)
+    row("jig", "resistors, transistor", values, "one of each; not built in", "resistor", len(JIG_OHM))
+    if data.tone:
+        row("tone", "capacitor, meter's tone", "1u", "film; not built in", "film")
     method = data.layout.method.title if data.layout else data.options.layout.method
     row("board", method, "", "", "board")
     row("foil", "copper foil", "", "with glue that conducts", "foil")

@@ -46,7 +46,7 @@ _EXAMPLES = 24  # of these, evenly over what the healthy board reads, and the ex
 
 @dataclass(frozen=True)
 class OtherTest:
-    """A test that separates a fault from a sound board.
+    """A test that separates a fault from a healthy board.
 
     kind: ohms (between lanes a and b, power off), volts (at lane a, with the resistor still in: wrong legs may let a
     current through a gate that would destroy it) or transistor (out of the board); sound, faulty: what it reads, ohm
@@ -108,12 +108,12 @@ class FirstPower:
 
     @cached_property
     def unseen(self) -> tuple[FaultBand, ...]:
-        """Faults that this test cannot tell from a sound board."""
+        """Faults that this test cannot tell from a healthy board."""
         return tuple(band for band in self.faults if band.verdict == "cannot tell")
 
     @property
     def full_is_clear(self) -> bool:
-        """Whether a sound board always stays under what counts as a dead short."""
+        """Whether a healthy board always stays under what counts as a dead short."""
         return self.healthy_part.high < FULL
 
 

@@ -31,14 +31,14 @@ _RANGES = (1.0, 1e-2, 1e-4)
 
 @dataclass(frozen=True)
 class Expected:
-    """A reading: low to high is where a sound board reads; typical: with the parts as designed. inf: over the range."""
+    """A reading: low to high is where a healthy board reads; typical: with parts as designed. inf: over the range."""
 
     low: float
     typical: float
     high: float
 
     def holds(self, reading: float) -> bool:
-        """Whether a reading is what a sound board may show."""
+        """Whether a reading is what a healthy board may show."""
         return self.low <= reading <= self.high
 
 
@@ -176,12 +176,14 @@ def jig_volts(
 
 def _leak(bench: Bench, meter: Meter) -> float:
     """The most that an electrolytic output capacitor's leakage adds at the unplugged jack, V."""
-    parts = {part.name: part for part in bench.assembly.parts}
-    if "C_out" not in parts or "R_bleed" not in parts:
+    coupling = bench.assembly.coupling
+    if not coupling:
         return 0.0
     rest = bench.clip_v[1]
-    worst = abs(leakage(float(parts["C_out"].value), rest)[1])
-    return worst / (1 / float(parts["R_bleed"].value) + 1 / meter.input_ohm)
+    worst = sum(abs(leakage(float(part.value), rest)[1]) for part in coupling)
+    side = coupling[0].nodes[1]
+    bleeds = [p for p in bench.assembly.where("board") if p.kind == "resistor" and set(p.nodes) == {side, GROUND}]
+    return worst / (sum(1 / float(part.value) for part in bleeds) + 1 / meter.input_ohm)
 
 
 def ohms_between(network: Network, red: str, black: str, meter: Meter) -> np.ndarray:

@@ -32,12 +32,12 @@ def test_comes_up_and_the_layout_has_its_true_size(visit, screen):
 
 def test_a_tick_by_the_keyboard_is_there_again_after_a_visit(visit):
     page = visit(**PHONE).open(SLUG)
-    box = page.page.get_by_role("checkbox", name=re.compile("Lay the parts"))
+    box = page.page.get_by_role("checkbox", name=re.compile("Lay out all parts"))
     box.focus()
     page.page.keyboard.press("Space")
     page.page.wait_for_function("() => localStorage.getItem('piezolab:checks')?.includes('build-1')")
     page.open(SLUG)
-    again = page.page.get_by_role("checkbox", name=re.compile("Lay the parts"))
+    again = page.page.get_by_role("checkbox", name=re.compile("Lay out all parts"))
     page.page.wait_for_function("() => document.querySelectorAll('.pz-checklist input:checked').length === 1")
     assert again.is_checked()
     page.page.get_by_role("button", name="take all ticks away").click()

@@ -214,9 +214,9 @@ def test_transistor_and_beeper_steps() -> None:
     data = plain("stage=gain")
     words = " ".join(step.words for step in transistor_steps(data))
     assert "n-channel" in words and ohms(data.transistor.channel) in words and volts(data.jig[1]) in words
-    assert "drain and source" in " ".join(step.words for step in power_off_steps(data))
+    assert "only these may: drain to source" in " ".join(step.words for step in power_off_steps(data))
     quiet = SheetOptions(beeps_below=10.0)
-    assert "no two lanes may beep" in power_off_steps(sheet_data(from_link("stage=gain"), quiet))[0].words
+    assert "from lane to lane nothing may beep" in power_off_steps(sheet_data(from_link("stage=gain"), quiet))[0].words
 
 
 def test_advice_never_touches_the_mains() -> None:
@@ -269,6 +269,27 @@ def test_random_chains_have_a_sheet_and_figures(chain: SignalChain) -> None:
     assert html.count("<section") == html.count("</section>") and "nan" not in text_of(html).split()
 
 
+@pytest.mark.parametrize("jfet", ["J113", "2N3819", "2N5457"])
+def test_legs_are_drawn_as_the_type_usually_has_them(jfet: str) -> None:
+    from piezolab import catalogue
+
+    usual = next(seen for seen in catalogue.transistors()[jfet].pins_seen if len(seen.split()) == 3)
+    made = SheetOptions().board(from_link(f"jfet={jfet}"))
+    assert made.pins == usual
+    assert SheetOptions(pins="G D S").board(from_link(f"jfet={jfet}")).pins == "G D S"
+
+
+def test_everything_that_a_step_asks_for_is_on_the_parts_list() -> None:
+    rows = {(row.reference, row.value) for row in part_rows(plain(""))}
+    assert {("test", "1k"), ("jig", "330R, 4k7"), ("tone", "1u")} <= rows
+    words = text_of(sheet_page(plain("")))
+    assert "Order of legs drawn here: D S G" in words and "usual for the J113" in words
+
+
+def test_a_healthy_board_is_not_called_what_a_luthier_calls_the_top() -> None:
+    assert "sound board" not in text_of(sheet_page(plain(""))).lower()
+
+
 def test_types_that_fit() -> None:
     text = text_of(sheet_page(plain("stage=gain")))
     data = plain("stage=gain")
@@ -283,7 +304,7 @@ def test_options_from_texts() -> None:
          "meter_ohm": "1M", "beeps_below": "30", "currency": "CHF"}, schottky=False,
     )  # fmt: skip
     assert problems == ()
-    assert options.layout == Options("tape", (60.0, 40.0), 5.5, pins="S G D")
+    assert (options.layout, options.pins) == (Options("tape", (60.0, 40.0), 5.5), "S G D")
     assert (options.switch, options.schottky, options.beeps_below) == ("ring", False, 30.0)
     assert options.meter == Meter(input_ohm=1e6) and options.prices.currency == "CHF"
 

@@ -111,7 +111,8 @@ def test_layout_prints_at_its_true_size(browser) -> None:
     page = browser.new_page()
     try:
         for method in METHODS:
-            found = layout(from_link("stage=gain"), Options(method=method))
+            chain = from_link("stage=gain")
+            found = layout(chain, SheetOptions(layout=Options(method=method)).board(chain))
             page.set_content(sheet("stage=gain", method))
             width, height = page.evaluate(
                 "() => { const b = document.querySelector('.layout .board').getBoundingClientRect();"
