@@ -95,6 +95,11 @@ class Finder(VBox):
         """The readings that are weighed."""
         return tuple(self.entries[n].reading for n in self.used)
 
+    @property
+    def doubted(self) -> tuple[int, ...]:
+        """Numbers, as shown, of the readings that no single fault explains."""
+        return tuple(self.used[k] + 1 for k in self.found.unexplained) if self.found else ()
+
     # -- what comes in ------------------------------------------------------------------------------------------
     def _read(self, texts: Mapping[str, str]) -> str:
         if len(self.entries) >= MOST_READINGS:

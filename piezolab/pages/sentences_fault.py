@@ -205,8 +205,8 @@ def stop_words() -> str:
     return str(knowledge().texts["stop"]["text"])
 
 
-def verdict(found: Diagnosis, chain: SignalChain, taken: int) -> str:
-    """The likeliest place and its repair, or what to do first."""
+def verdict(found: Diagnosis, chain: SignalChain, taken: int, doubted: Sequence[int] = ()) -> str:
+    """The likeliest place and its repair, or what to do first; doubted: numbers of readings that nothing explains."""
     if found.stop:
         return stop_words()
     first = found.spots[0]
@@ -214,10 +214,12 @@ def verdict(found: Diagnosis, chain: SignalChain, taken: int) -> str:
     if not taken:
         return "Say what you hear and take the reading that is asked for; each one narrows it down."
     if found.two_suspected:
-        names = " and ".join(spot_words(spot, chain) for spot, _ in found.suspects[:2])
+        names = "; ".join(spot_words(spot, chain) for spot, _ in found.suspects[:2])
+        again = " and ".join(f"no. {n}" for n in doubted)
         return (
-            f"No single fault fits these readings: probably two things are wrong, most likely {names}. "
-            "Mend one, then measure again."
+            f"No single fault fits these readings: probably two things are wrong, most likely here: {names}. "
+            + (f"Take {again} once more to be sure; mend one" if again else "Mend one")
+            + ", then measure again."
         )
     words = spot_words(first.spot, chain)
     if first.spot == "healthy":

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from typing import Any
 
 from piezolab.chain import SignalChain
@@ -80,7 +81,7 @@ def make(link: str | None = None) -> Page:
     finder = Finder(bench)
 
     def view(chain: SignalChain, kept: SignalChain | None, phase: bool) -> View:
-        return shown(finder.found, chain, len(finder.entries) + len(finder.heard))
+        return shown(finder.found, chain, len(finder.entries) + len(finder.heard), finder.doubted)
 
     unseen: list[Section] = []
 
@@ -127,11 +128,11 @@ def make(link: str | None = None) -> Page:
     return page
 
 
-def shown(found: Diagnosis | None, chain: SignalChain, taken: int) -> View:
+def shown(found: Diagnosis | None, chain: SignalChain, taken: int, doubted: Sequence[int] = ()) -> View:
     """The verdict, and the probabilities as bars."""
     if found is None:
         return View("Nothing can be said about this chain.", [], {"height": 120}, {}, "no diagnosis")
-    verdict = say.verdict(found, chain, taken)
+    verdict = say.verdict(found, chain, taken, doubted)
     spots = [
         spot for n, spot in enumerate(found.spots[:_SHOWN]) if n < _ALWAYS or spot.probability >= _LEAST
     ][::-1]

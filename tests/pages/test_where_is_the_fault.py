@@ -242,6 +242,18 @@ def test_a_move_of_a_setting_is_worked_out_and_drawn_once(made: page.Page, monke
     made.bench.undo()
 
 
+def test_two_faults_are_told_with_what_to_read_again(made: page.Page) -> None:
+    finder = fresh(made)
+    for check, value in (("ohm:clip", "OL"), ("ohm:source", "OL"), ("ohm:supply", "OL"), ("ohm:jack", "1.01M")):
+        finder.entry.submit({"check": check, "value": value})
+    assert finder.found.two_suspected
+    assert "probably two things are wrong" in made.verdict.content and "bleed resistor" in made.verdict.content
+    assert "Two faults at once" in finder.places.content
+    finder.entry.submit({"check": "dc:supply", "value": "-40"})
+    assert 5 in finder.doubted and "read it again" in finder.taken.content
+    assert finder.found.two_suspected and "no. 5 once more to be sure" in made.verdict.content
+
+
 def test_no_button_without_an_effect(made: page.Page) -> None:
     assert [button["word"] for button in made.bar.buttons] == ["undo", "redo", "over"], "there is no curve to keep here"
 

@@ -89,10 +89,11 @@ def diagnose(
     short = float(max(each[table.dangerous].sum() for each in (why.weight, why.unheard)))
     hot = "hot" in heard
     spots = _spots(table, np.bincount(table.of_hypothesis, why.weight, len(table.hypotheses)))
-    found = spots[0].probability > limits.clear_share and two <= limits.two_share
+    clear = spots[0].probability > limits.clear_share
+    found = clear and two <= limits.two_share
     leading = tuple(each.spot for each in spots[:4] if each.probability > _SHOWN)
     unpowered = hot or short > limits.short_share
-    situation = Situation(table, why, couples, two, found, unpowered, leading, tuple(readings), frozenset(kinds))
+    situation = Situation(table, why, couples, two, clear, unpowered, leading, tuple(readings), frozenset(kinds))
     proposed = steps(situation)
     return Diagnosis(
         spots=spots,

@@ -46,13 +46,14 @@ class Step:
 
 @dataclass(frozen=True)
 class Situation:
-    """What is known when a step is chosen: see `diagnosis.Diagnosis` and `likelihood.Explanation`."""
+    """What is known when a step is chosen: see `diagnosis.Diagnosis` and `likelihood.Explanation`; clear: one spot
+    leads, and what is left to know is whether another is wrong beside it."""
 
     table: FaultTable
     why: Explanation
     couples: Pairs
     two: float
-    found: bool
+    clear: bool
     unpowered: bool
     leading: tuple[str, ...]
     readings: tuple[Reading, ...]
@@ -90,16 +91,16 @@ def _ranked(now: Situation, fresh: Sequence[int], again: set[Check]) -> list[Ste
     clearing = np.zeros(len(fresh))
     if now.unpowered:
         clearing = _CLEARING * information(table, weight, fresh, table.dangerous.astype(int))
-    if now.found:
+    if now.clear:
         bits = confirmation(table, weight, now.couples, now.two, fresh)
     else:
         bits = information(table, weight, fresh)
     answer = []
     effort = np.array([_EFFORT.get(table.checks[m].kind, 1.0) for m in fresh])
     for n in np.argsort(-(bits + clearing) / effort, kind="stable"):
-        if bits[n] + clearing[n] < LEAST_BITS[now.found]:
+        if bits[n] + clearing[n] < LEAST_BITS[now.clear]:
             continue
-        reason = "second" if now.found else "spot"
+        reason = "second" if now.clear else "spot"
         if clearing[n] > bits[n]:
             reason = "short"
         elif table.checks[fresh[n]] in again:

@@ -246,6 +246,15 @@ def test_two_faults_are_suspected(table: FaultTable) -> None:
     assert not diagnose(table, one).two_suspected and not diagnose(table, other).two_suspected
 
 
+def test_a_second_fault_beside_a_clear_first_one_is_looked_for(table: FaultTable) -> None:
+    """One spot leads, yet two are suspected: what is proposed is what tells whether there is a second."""
+    readings = [*typical(table, "open:R_S", "ohm:source", "ohm:clip", "dc:source", "ohm:supply"),
+                *typical(table, "large:R_bleed", "ohm:jack")]  # fmt: skip
+    found = diagnose(table, readings)
+    assert found.two_suspected and not found.found and found.spots[0].probability > LIMITS.clear_share
+    assert found.next is not None and found.next.reason in ("second", "again")
+
+
 def test_what_no_reading_shows_is_listed(table: FaultTable) -> None:
     hidden = unseen(table)
     assert {"open:C_sup", "large:C_sup", "pins:Q1:sgd", "disc:dead"} <= set(hidden)
