@@ -1,5 +1,5 @@
 # make serve   make the environment if needed, start the server, open a browser where there is one
-# make test    the same environment with the test tools, then every test
+# make test    the same environment with the test tools, then every test, a process for each processor
 # make bench   speed, as ratios taken in one run
 # make wheel   a wheel in dist/
 # make bundle  dist/bundle/: everything for a memory stick, to be started on computers of this kind without internet
@@ -23,7 +23,7 @@ serve: $(VENV)/.ready
 
 test: $(VENV)/.ready-test
 	$(BIN)/python -m ruff check .
-	$(BIN)/python -m pytest $(ARGS)
+	$(BIN)/python -m pytest --numprocesses auto --dist loadfile $(ARGS)
 
 bench: $(VENV)/.ready-test
 	$(BIN)/python -m pytest tests/benchmarks $(ARGS)

@@ -48,13 +48,28 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
     if not waiting or find_chromium():
         return
     if COMPULSORY:
-        raise pytest.UsageError("browser tests are compulsory with CI=true: install chromium")
+        raise pytest.UsageError(_COMPULSORY)
     config.hook.pytest_deselected(items=waiting)
     items[:] = [item for item in items if item not in waiting]
     config.stash[_LEFT_OUT] = len(waiting)
+    if hasattr(config, "workeroutput"):
+        config.workeroutput["left_out"] = len(waiting)
 
 
+_COMPULSORY = "browser tests are compulsory with CI=true: install chromium"
 _LEFT_OUT = pytest.StashKey[int]()
+
+
+def pytest_sessionstart(session: pytest.Session) -> None:
+    """With several processes the one that the user started collects nothing: it refuses before it starts the others."""
+    if session.config.getoption("numprocesses", None) and COMPULSORY and not find_chromium():
+        raise pytest.UsageError(_COMPULSORY)
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_testnodedown(node: Any) -> None:
+    """Every process of several finds the same browser tests."""
+    node.config.stash[_LEFT_OUT] = getattr(node, "workeroutput", {}).get("left_out", 0)
 
 
 def pytest_terminal_summary(terminalreporter: Any, config: pytest.Config) -> None:

@@ -32,7 +32,8 @@ def run(tmp_path: Path):
     (tmp_path / "empty").mkdir()
 
     def pytest_run(*arguments: str, **variables: str) -> subprocess.CompletedProcess[str]:
-        environment = {key: value for key, value in os.environ.items() if key not in {"CI", "PIEZOLAB_CHROMIUM"}}
+        ours = {"CI", "PIEZOLAB_CHROMIUM"} | {key for key in os.environ if key.startswith("PYTEST_")}
+        environment = {key: value for key, value in os.environ.items() if key not in ours}
         environment |= {"PATH": str(tmp_path / "empty"), **variables}
         command = [sys.executable, "-m", "pytest", "-p", "no:cacheprovider", "-q", *arguments]
         return subprocess.run(command, cwd=tmp_path, env=environment, capture_output=True, text=True)
@@ -40,15 +41,17 @@ def run(tmp_path: Path):
     return pytest_run
 
 
-def test_browser_tests_are_left_out_aloud_where_there_is_no_browser(run) -> None:
-    result = run()
+@pytest.mark.parametrize("processes", [(), ("-n", "2")])
+def test_browser_tests_are_left_out_aloud_where_there_is_no_browser(run, processes) -> None:
+    result = run(*processes)
     assert result.returncode == 0
     assert "1 browser tests left out: no chromium on this computer" in result.stdout
-    assert "1 passed, 1 deselected" in result.stdout
+    assert "1 passed" in result.stdout and "skipped" not in result.stdout
 
 
-def test_a_missing_browser_is_an_error_in_continuous_integration(run) -> None:
-    result = run(CI="true")
+@pytest.mark.parametrize("processes", [(), ("-n", "2")])
+def test_a_missing_browser_is_an_error_in_continuous_integration(run, processes) -> None:
+    result = run(*processes, CI="true")
     assert result.returncode == pytest.ExitCode.USAGE_ERROR
     assert "browser tests are compulsory" in result.stderr
 
