@@ -11,7 +11,7 @@ _AT = re.compile(r"\s*\(at (?:line (\d+), column \d+|end of document)\)$")
 _FIXES = (
     (r"[“”„]", 'take the straight sign " instead of curly ones'),
     (r"^\s*[\w-]+\s*=\s*[+-]?\d+,\d", "write the number with a point, such as 0.05"),
-    (r"^\s*[\w-]+\s*=\s*[+-]?[\d.]+\s*[^\d\s.,#_e:-]", "write the number alone, without its unit, or put both between quotes"),
+    (r"^\s*[\w-]+\s*=\s*[+-]?[\d.]+\s*[^\d\s.,#_e:-]", "write the number without its unit, or both in quotes"),
     (r'^\s*\[\s*"|\]\s*\[\s*"', "put a comma between the options and a bracket at the end of the list"),
     (r"^\s*\[\[?[^\]]*\]?\]?\s*$", "begin every step with a line [[step]], two brackets on either side"),
     (r'^[^"]*"[^"]*$', 'put the missing " at the end of the words'),
