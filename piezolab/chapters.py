@@ -16,11 +16,12 @@ INDEX_FILE = "index.ipynb"
 
 @dataclass(frozen=True)
 class Chapter:
-    """One notebook: its address word, its file name inside the notebooks folder, and its question."""
+    """One notebook: its address word, its file name inside the notebooks folder, its question, and what it answers."""
 
     slug: str
     file: str
     title: str
+    answers: str = ""
 
 
 def find_chapters(folder: Path) -> list[Chapter]:
@@ -36,8 +37,17 @@ def find_chapters(folder: Path) -> list[Chapter]:
         number, slug = int(match[1]), match[2]
         if slug in found:
             raise ValueError(f"{path.name} and {found[slug][1].file} claim the same address /{slug}")
-        found[slug] = number, Chapter(slug, path.name, notebook_title(path))
+        found[slug] = number, Chapter(slug, path.name, notebook_title(path), notebook_answers(path))
     return [chapter for _, chapter in sorted(found.values(), key=lambda item: (item[0], item[1].slug))]
+
+
+def notebook_answers(path: Path) -> str:
+    """What a notebook answers, in a line, from its metadata's ``answers``; "" where it does not say."""
+    try:
+        said = json.loads(path.read_text(encoding="utf-8")).get("metadata", {}).get("answers", "")
+    except (OSError, ValueError, AttributeError) as problem:
+        raise ValueError(f"{path.name} is not a readable notebook: {problem}") from problem
+    return said if isinstance(said, str) else ""
 
 
 def notebook_title(path: Path) -> str:

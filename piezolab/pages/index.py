@@ -75,6 +75,8 @@ def cards(chapters: list[Chapter], query: str, linked: bool) -> str:
     items = []
     for chapter in chapters:
         inside = f"<strong>{escape(chapter.title)}</strong>"
+        if chapter.answers:
+            inside += f" {escape(chapter.answers)}"
         if linked:
             target = chapter.slug + ("?" + query if query else "")
             items.append(f'<li><a href="{escape(target)}">{inside}</a></li>')

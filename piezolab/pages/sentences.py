@@ -91,8 +91,10 @@ def bare_sentence(chain: SignalChain, found: Loading) -> str:
     return f"Bare, {your_note(chain)} arrives {decibel_words(-loss)}: {heard(loss)}."
 
 
-def stage_sentence(chain: SignalChain, found: Response | None, at_rest: Bias | None) -> str:
-    """What the chain's stage makes of it."""
+def stage_sentence(
+    chain: SignalChain, found: Response | None, at_rest: Bias | None, bare: Loading | None = None
+) -> str:
+    """What the chain's stage makes of it; bare: what the sentence before this one spoke of."""
     if found is None or at_rest is None:
         return "No stage is in the chain, so that is what you get."
     broken = not_working(at_rest)
@@ -105,7 +107,10 @@ def stage_sentence(chain: SignalChain, found: Response | None, at_rest: Bias | N
     words = heard(loss)
     if not words.startswith(("it ", "nearly ", "next ")):
         words = f"it is {words}"
+    bare_keeps = bare is not None and -bare.low_note_re_plateau_db < HEARD[0][0]
     louder = f", and every note comes {whole:.0f} dB louder" if whole >= FLAT_LOSS_DB else ""
+    if bare_keeps and loss < HEARD[0][0]:
+        return f"With the {title} it does so too{louder}."
     return f"With the {title} {words} ({_beside_the_others(-loss)}){louder}."
 
 

@@ -71,7 +71,7 @@ def transfer(chain: SignalChain, own: Curves, kind: Curves, kept: Curves | None)
             "marker": {"color": QUIET, "symbol": "circle", "size": 6, "opacity": 0.3},
         },
         {
-            "name": "1st, 50th, 99th of 100", "showlegend": False, "x": np.percentile(many_v, [1, 50, 99]),
+            "name": "1st, 50th, 99th of 100", "x": np.percentile(many_v, [1, 50, 99]),
             "y": np.percentile(many_i, [99, 50, 1]), "mode": "markers", "hovertemplate": hover,
             "marker": {"color": QUIET, "symbol": "line-ns-open", "size": 16, "line": {"width": 3}},
         },
@@ -147,9 +147,17 @@ def parts(chain: SignalChain, kind: Curves, builds: BuildFigures) -> Figure:
         }
         for x in np.percentile(v_off, [1, 50, 99])
     ]  # fmt: skip
+    names = [
+        {
+            "x": float(np.log10(line["x0"])), "y": 1, "yref": "paper", "xanchor": "left", "yanchor": "top", "xshift": 2,
+            "text": text, "showarrow": False, "font": {"size": 12},
+        }
+        for line, text in zip(lines, ("1st", "50th", "99th of 100"), strict=True)
+    ]  # fmt: skip
+    names[-1] |= {"xanchor": "right", "xshift": -2}
     layout, narrow = _layout(
         _axis("V_GS(off), V below the source", **_LOG), _axis("I_DSS, mA", **_LOG), 380,
-        shapes=lines,
+        shapes=lines, annotations=names,
     )  # fmt: skip
     count = round(100 * float(np.mean(works)))
     label = (

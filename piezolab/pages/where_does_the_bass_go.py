@@ -62,7 +62,8 @@ def found(chain: SignalChain) -> Found:
 def view(chain: SignalChain, kept: SignalChain | None, phase: bool) -> View:
     """Verdict, advice and curves of a chain."""
     now = found(chain)
-    verdict = " ".join((say.bare_sentence(chain, now.loading), say.stage_sentence(chain, now.staged, now.at_rest)))
+    staged = say.stage_sentence(chain, now.staged, now.at_rest, now.loading)
+    verdict = f"{say.bare_sentence(chain, now.loading)} {staged}"
     curves = [_curve("bare pickup", now.bare, now.notes, "bare")]
     name = f"with {chain.topology.title}" if now.staged else "this chain (no stage)"
     curves.append(_curve(name, now.staged_or_bare, now.notes, "stage"))

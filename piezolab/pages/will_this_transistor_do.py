@@ -90,7 +90,7 @@ def numbers(chain: SignalChain) -> str:
         (
             label, show(float(getattr(now.rest, key)), unit),
             "—" if now.spent is None else show(float(getattr(now.spent, key)), unit),
-            " to ".join(show(end, unit, 2) for end in ends[key]),
+            " to ".join(dict.fromkeys(show(end, unit, 2) for end in ends[key])),
         )
         for label, key, unit in cells
     ]  # fmt: skip

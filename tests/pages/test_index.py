@@ -1,11 +1,14 @@
 """The start page and its invented instruments."""
 
 import re
+from html import escape
+from pathlib import Path
 
 import pytest
 
 from piezolab.chain.link import to_query
-from piezolab.chapters import Chapter
+from piezolab.chapters import Chapter, find_chapters
+from piezolab.location import notebooks_dir
 from piezolab.pages import index
 from piezolab.pages.glance import stops
 from piezolab.pages.scenario import instruments
@@ -34,6 +37,13 @@ def test_the_picture_shows_the_whole_chain_with_values():
     bare = stops(index.make("stage=direct").bench.chain)
     assert bare[3].lines == ("none",)
     assert "1.50 nF, one disc" in stops(index.make("pickup_c=1n5").bench.chain)[1].lines
+
+
+def test_every_question_says_what_it_answers_as_the_read_me_does():
+    found = find_chapters(notebooks_dir())
+    told = (Path(__file__).parents[2] / "README.md").read_text("utf-8")
+    assert found and all(f"| {chapter.title} | {chapter.answers} |" in told for chapter in found)
+    assert all(escape(chapter.answers) in index.cards(found, "", True) for chapter in found)
 
 
 def test_cards_carry_the_chain_and_escape_it():

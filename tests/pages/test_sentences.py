@@ -21,7 +21,7 @@ def said(link: str) -> str:
     found = loading(chain)
     return " ".join([
         say.bare_sentence(chain, found),
-        say.stage_sentence(chain, response(chain) if powered else None, bias(chain)),
+        say.stage_sentence(chain, response(chain) if powered else None, bias(chain), found),
         *say.advice(chain, found),
     ])  # fmt: skip
 
@@ -71,7 +71,7 @@ def test_what_all_notes_lose_is_told_beside_what_the_low_one_loses_more():
 
 
 def test_a_gain_stage_says_how_much_louder_it_is():
-    assert re.search(r"With the gain stage .*, and every note comes 25 dB louder\.", said("stage=gain"))
+    assert re.search(r"With the gain stage .* it does so too, and every note comes 25 dB louder\.", said("stage=gain"))
     assert "louder" not in said("")
 
 
@@ -83,7 +83,7 @@ def test_a_frequency_is_never_in_thousandths_of_a_hertz(hz, words):
 def test_the_default_chain_is_safe_and_says_so():
     text = said("")
     assert "Bare, your low D (147 Hz) keeps its bass (level with the higher notes)." in text
-    assert "safe even without a stage" in text
+    assert "safe even without a stage" in text and "With the source follower it does so too." in text
 
 
 def test_no_stage():
