@@ -216,8 +216,8 @@ def power_on_steps(data: SheetData) -> tuple[Step, ...]:
     steps = [
         Step(
             f"DC volts of each lane to ground, as in the lanes' table. Meter of {show(meter.input_ohm, 'ohm', 2)}, "
-            "attached and counted; spent to fresh battery, 1 % resistors, 98 of 100 transistors of the type; * the "
-            "meter itself lowers this reading."
+            "attached and counted; spent to fresh battery, 1 % resistors, 98 of 100 transistors of the type"
+            + ("; * the meter itself lowers this reading." if any(row.loaded for row in data.volts) else ".")
         )
     ]
     if data.tone:

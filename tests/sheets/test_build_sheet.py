@@ -18,7 +18,13 @@ from piezolab.chain.link import from_link, to_query
 from piezolab.cli import main
 from piezolab.quantity import from_colour_bands, from_three_digit_code, parse
 from piezolab.sheets.build_sheet import build_sheet, sheet_page
-from piezolab.sheets.build_steps import build_steps, first_power_steps, power_off_steps, transistor_steps
+from piezolab.sheets.build_steps import (
+    build_steps,
+    first_power_steps,
+    power_off_steps,
+    power_on_steps,
+    transistor_steps,
+)
 from piezolab.sheets.prices import PriceError, read_prices
 from piezolab.sheets.ranges import ends, ohms, volts
 from piezolab.sheets.sheet_data import SheetData, SheetOptions, sheet_data, sheet_figures
@@ -288,6 +294,13 @@ def test_everything_that_a_step_asks_for_is_on_the_parts_list() -> None:
 
 def test_a_healthy_board_is_not_called_what_a_luthier_calls_the_top() -> None:
     assert "sound board" not in text_of(sheet_page(plain(""))).lower()
+
+
+@pytest.mark.parametrize("link", ["", "return=divider"])
+def test_a_mark_is_explained_where_there_is_one(link: str) -> None:
+    data = plain(link)
+    marked = any(row[3].endswith(" *") for row in reading_rows(data))
+    assert marked == ("* the meter itself" in power_on_steps(data)[0].words) == (link != "")
 
 
 def test_types_that_fit() -> None:
