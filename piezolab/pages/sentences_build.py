@@ -27,7 +27,7 @@ BATTERY = (
 )
 EARTH = (
     "Never open or modify mains-powered gear, and never remove or bypass a protective earth. Where ground reaches "
-    "strings, foil or box, a fault in mains gear at the cable's far end reaches the player: use sound gear on an "
+    "strings, foil or box, a fault in mains gear at the cable's far end reaches the player: use undamaged gear on an "
     "outlet with a residual-current device, and leave anything on the mains to a licensed person."
 )
 _VERDICTS = {
@@ -181,7 +181,7 @@ def faults(sheet: LazySheet) -> str:
         return paragraphs(NO_STAGE)
     rows = [(_fault(band), volts(band.band), _tells(band)) for band in power.faults]
     said = [
-        f"A healthy board shows {volts(power.healthy)}. Above {FULL:.0%} of the battery's volts: a dead short."
+        f"A healthy board shows {volts(power.healthy)}. Above {100 * FULL:.0f} % of the battery's volts: a dead short."
         if power.full_is_clear
         else f"A healthy board shows {volts(power.healthy)}, which can be nearly the whole battery: this test cannot "
         "tell a dead short from it. The ohms at the clip can.",

@@ -63,8 +63,9 @@ def spread_words(chain: SignalChain) -> str:
     if not chain.topology.powered:
         return paragraphs("With no stage there is nothing to build that could spread.")
     found = tolerance(chain, RESISTOR_PERCENT, CAPACITOR_PERCENT, _HOPES.wishes)
+    builds = f"{found.size:,}".replace(",", "\u202f")
     said = paragraphs(
-        f"Of {found.size} builds with {RESISTOR_PERCENT:.0f} % resistors, {CAPACITOR_PERCENT:.0f} % capacitors and "
+        f"Of {builds} builds with {RESISTOR_PERCENT:.0f} % resistors, {CAPACITOR_PERCENT:.0f} % capacitors and "
         f"{'your transistor' if chain.transistor_measured else f'any {chain.jfet} of the bag'}, "
         f"{100 * found.fits:.0f} % fit your wishes."
     )

@@ -80,8 +80,8 @@ def _box_steps(data: SheetData) -> list[Step]:
             "Line the box with foil, every piece joined; one wire from the foil to the jack's sleeve, at one point "
             "only, and nothing else to it.",
             "Foil and strings at ground touch the player: a fault in mains gear at the cable's far end reaches them. "
-            "Use sound gear on an outlet with a residual-current device; leave mains questions to a licensed person, "
-            "and never remove a protective earth.",
+            "Use undamaged gear on an outlet with a residual-current device; leave mains questions to a licensed "
+            "person, and never remove a protective earth.",
         )
     ]
     if data.powered and data.chain.supply != "adapter":
