@@ -7,7 +7,7 @@ load); with no pad the load sits at the jack, and with no stage the jack is the 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -48,6 +48,33 @@ class Assembly:
     def where(self, *places: str) -> tuple[Part, ...]:
         """The parts that are at the given places (pickup, lead, board, supply, cable, input)."""
         return tuple(part for part in self.parts if part.where in places)
+
+    @cached_property
+    def transistors(self) -> tuple[str, ...]:
+        """Names of the stage's transistors; the first is the one whose figures stand for the stage."""
+        return tuple(part.name for part in self.parts if part.kind == "jfet")
+
+    @cached_property
+    def coupling(self) -> tuple[Part, ...]:
+        """The output capacitors: what keeps the stage's direct voltage off the jack, the jack's side second.
+
+        Found by what they do: all that hangs together with the jack through anything but capacitors, ground left out,
+        is the jack's side; where a transistor or the battery belongs to it, nothing blocks and there is none.
+        """
+        board = self.where("board", "supply")
+        side = {self.jack}
+        grows = True
+        while grows:
+            met = [part for part in board if part.kind != "capacitor" and side & set(part.nodes)]
+            grown = side.union(*(part.nodes for part in met)) - {GROUND}
+            grows, side = grown != side, grown
+        if any(part.kind in ("jfet", "battery", "source") for part in met) or PICKUP in side:
+            return ()
+        found = []
+        for part in board:
+            if part.kind == "capacitor" and GROUND not in part.nodes and len(side & set(part.nodes)) == 1:
+                found.append(part if part.nodes[1] in side else replace(part, nodes=part.nodes[::-1]))
+        return tuple(found)
 
     def names(self, *places: str) -> tuple[str, ...]:
         """Names of those parts."""

@@ -14,10 +14,9 @@ from piezolab.circuit.elements import GROUND, Jfet
 from piezolab.circuit.equations import Equations
 from piezolab.circuit.errors import OperatingPointError
 from piezolab.circuit.jfet import JfetModel
-from piezolab.circuit.ports import critical_voltage, flat_model, limited, port_currents
+from piezolab.circuit.ports import LOWER, critical_voltage, flat_model, held_back, limited, port_currents
 
 _ITERATIONS = 80
-_LOWER = 8.0  # thermal voltages under the knee, where a small junction carries some microamperes
 _RELATIVE, _FLOOR_A = 1e-11, 1e-18  # settled: no current differs by more than this from its straight-line estimate
 Found = dict[str, np.ndarray]
 
@@ -66,7 +65,7 @@ def _newton(
 ) -> tuple[np.ndarray, Found, np.ndarray]:
     v_t = np.stack([np.broadcast_to(np.asarray(m.thermal_voltage, float), len(v)) for m in models], axis=-1)
     # a guess far up the exponential comes back down by one thermal voltage a step: better start low and climb
-    critical = critical_voltage(models, len(v)) - _LOWER * v_t
+    critical = critical_voltage(models, len(v)) - LOWER * v_t
     polished = False
     for _ in range(_ITERATIONS):
         i, slope, _ = port_currents(models, v)
@@ -88,31 +87,12 @@ def _newton(
         # far from the root the square law throws far: no step beyond 10 V or twice the voltage, none past a megavolt
         stride = np.maximum(np.abs(v), 10.0)
         held = np.clip(np.clip(wanted, v - stride, v + stride), -1e6, 1e6)
-        held = limited(v, _not_past_zero(models, v, held), v_t, critical)
+        held = limited(v, held_back(models, v, held), v_t, critical)
         v = np.where(settled[:, None], wanted, held)
         if polished:
             return v, found, np.ones(len(v), bool)
         polished = bool(settled.all())  # one round more for the last digits
     return v, found, settled
-
-
-def _not_past_zero(models: list[JfetModel], v: np.ndarray, wanted: np.ndarray) -> np.ndarray:
-    """Hold back gates that a straight line throws into conduction.
-
-    Where the channel hardly conducts the square law has hardly a slope, and a straight line overshoots by any amount:
-    from cut-off a gate comes to a fifth into the channel's range at most, from there to 0 V against either end.
-    """
-    wanted = wanted.copy()
-    for n, model in enumerate(models):
-        g, d = 2 * n, 2 * n + 1
-        ends = []
-        for old, new in ((v[:, g], wanted[:, g]), (v[:, g] - v[:, d], wanted[:, g] - wanted[:, d])):
-            most = np.where(old < model.v_off, 0.8 * model.v_off, 0.0)
-            ends.append(np.where((old < 0) & (new > most), most, new))
-        moved = (ends[0] != wanted[:, g]) | (ends[1] != wanted[:, g] - wanted[:, d])
-        wanted[:, d] = np.where(moved, ends[0] - ends[1], wanted[:, d])
-        wanted[:, g] = ends[0]
-    return wanted
 
 
 def _linear(

@@ -23,6 +23,8 @@ from piezolab.circuit.jfet import JfetModel, channel, gate_currents
 _ITERATIONS = 120
 _RELATIVE = 1e-11  # settled when the next step would move every current by less than this part of it
 _FLOOR_A = 1e-18
+_STRIDE = 20.0  # V; with several transistors no step goes further
+LOWER = 8.0  # thermal voltages under a small junction's knee, where it carries some microamperes
 
 
 def flat_model(model: JfetModel, shape: tuple[int, ...]) -> JfetModel:
@@ -49,6 +51,8 @@ def solve_ports(
     names: Sequence[str], models: list[JfetModel], v_open: np.ndarray, z: np.ndarray, start: np.ndarray | None = None
 ) -> np.ndarray:
     """Port voltages, from a guess if there is one. Raises OperatingPointError naming the transistors."""
+    if start is not None and len(models) > 1:
+        start = _tame(start)
     v = _newton(models, v_open, z, _start(models, v_open, z) if start is None else start)
     again = [] if start is None else [_restarted]
     for fallback in (*again, _bracketed if len(models) == 1 else _raise_sources):
@@ -72,7 +76,7 @@ def _restarted(models: list[JfetModel], v_open: np.ndarray, z: np.ndarray) -> np
 def _start(models: list[JfetModel], v_open: np.ndarray, z: np.ndarray) -> np.ndarray:
     """Port voltages with the gates drawing nothing: bracketed for one transistor, open-circuit for several."""
     if len(models) > 1:
-        return np.clip(v_open, -50.0, 0.5)
+        return _tame(np.clip(v_open, -50.0, 50.0))
     model = models[0]
     # the channel current falls as the network is loaded, so i - I_D(v(i)) rises and has one root
     bound = np.abs(channel(model, np.abs(v_open[:, 0]), np.abs(v_open[:, 1]))[0]) + np.abs(
@@ -100,12 +104,21 @@ def _start(models: list[JfetModel], v_open: np.ndarray, z: np.ndarray) -> np.nda
     return v
 
 
+def _tame(v: np.ndarray) -> np.ndarray:
+    """A guess whose gate junctions all conduct next to nothing: from there Newton's steps are of a sensible size."""
+    v = v.copy()
+    v[:, ::2] = np.minimum(v[:, ::2], 0.4 + np.minimum(v[:, 1::2], 0.0))
+    return v
+
+
 def _newton(models: list[JfetModel], v_open: np.ndarray, z: np.ndarray, v: np.ndarray) -> np.ndarray:
     """Damped Newton on v - v_open + Z i(v) = 0; members that do not settle come back as NaN."""
     answer = np.full_like(v, np.nan)
     active = np.arange(len(v))
     v_t = np.stack([np.broadcast_to(np.asarray(m.thermal_voltage, float), len(v)) for m in models], axis=-1)
     critical = critical_voltage(models, len(v))
+    if len(models) > 1:  # far up the exponential of one gate the others run away
+        critical = critical - LOWER * v_t
     for _ in range(_ITERATIONS):
         some = models if len(active) == len(answer) else [model.take(active, (len(answer),)) for model in models]
         i, slope, size = port_currents(some, v)
@@ -116,7 +129,8 @@ def _newton(models: list[JfetModel], v_open: np.ndarray, z: np.ndarray, v: np.nd
         # a transistor that is off has no slope: there the miss itself must be gone too
         sizes = np.abs(v) + np.abs(v_open[active]) + _times(np.abs(here), size)
         settled = np.all((change <= _RELATIVE * size + _FLOOR_A) & (np.abs(miss) <= 1e-9 * sizes + 1e-15), axis=-1)
-        v_next = limited(v, v + step, v_t[active], critical[active])
+        wanted = v + step if len(models) == 1 else held_back(some, v, v + np.clip(step, -_STRIDE, _STRIDE))
+        v_next = limited(v, wanted, v_t[active], critical[active])
         answer[active[settled]] = v_next[settled]
         active, v = active[~settled], v_next[~settled]
         if not active.size:
@@ -173,6 +187,25 @@ def limited(v: np.ndarray, wanted: np.ndarray, v_t: np.ndarray, critical: np.nda
         shortened = (v_gs != wanted[:, g]) | (v_gd != wanted[:, g] - wanted[:, d])
         wanted[:, d] = np.where(shortened, v_gs - v_gd, wanted[:, d])
         wanted[:, g] = v_gs
+    return wanted
+
+
+def held_back(models: list[JfetModel], v: np.ndarray, wanted: np.ndarray) -> np.ndarray:
+    """Hold back gates that a straight line throws into conduction.
+
+    Where the channel hardly conducts the square law has hardly a slope, and a straight line overshoots by any amount:
+    from cut-off a gate comes to a fifth into the channel's range at most, from there to 0 V against either end.
+    """
+    wanted = wanted.copy()
+    for n, model in enumerate(models):
+        g, d = 2 * n, 2 * n + 1
+        ends = []
+        for old, new in ((v[:, g], wanted[:, g]), (v[:, g] - v[:, d], wanted[:, g] - wanted[:, d])):
+            most = np.where(old < model.v_off, 0.8 * model.v_off, 0.0)
+            ends.append(np.where((old < 0) & (new > most), most, new))
+        moved = (ends[0] != wanted[:, g]) | (ends[1] != wanted[:, g] - wanted[:, d])
+        wanted[:, d] = np.where(moved, ends[0] - ends[1], wanted[:, d])
+        wanted[:, g] = ends[0]
     return wanted
 
 

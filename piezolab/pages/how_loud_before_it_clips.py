@@ -9,6 +9,8 @@ from typing import Any
 import numpy as np
 
 from piezolab.chain import SignalChain
+from piezolab.chain.assembly import assemble
+from piezolab.chain.parameters import all_parameters
 from piezolab.pages.bench import Bench
 from piezolab.pages.blocks import bullets, paragraphs, table
 from piezolab.pages.chapter import Chapter, Page, View
@@ -21,7 +23,7 @@ from piezolab.studies.bias import bias
 from piezolab.studies.distortion import Distortion, distortion, transfer_curve
 from piezolab.studies.fading_battery import battery, fading
 from piezolab.studies.levels import HARD_DB, NORMAL_DB, SOFT_DB, Levels, levels
-from piezolab.studies.more_room import more_room
+from piezolab.studies.more_room import Change, more_room
 
 SLUG = "how-loud-before-it-clips"
 PLAYING = (("soft", SOFT_DB), ("normal", NORMAL_DB), ("hard", HARD_DB))
@@ -56,7 +58,7 @@ def verdict_words(chain: SignalChain) -> str:
     broken = not_working(bias(chain)) if chain.topology.powered else ""
     if broken:
         return f"This stage does not work at rest: {broken}"
-    room, cause = float(of.input_headroom_db), CAUSES[str(of.clip_cause)]
+    room, cause = float(of.input_headroom_db), cause_words(chain, str(of.clip_cause), str(of.clip_transistor))
     peak = show(float(of.play_v), "V", 2)
     if room < 0:
         words = f"Hard playing ({peak} peak) clips: it is {-room:.1f} dB too much. First, {cause}."
@@ -68,6 +70,16 @@ def verdict_words(chain: SignalChain) -> str:
     if bent is not None and room >= 0:
         words += f" Up to there it sounds {added_words(float(bent.added[-1]))}."
     return words
+
+
+def cause_words(chain: SignalChain, cause: str, transistor: str) -> str:
+    """What clips; with several transistors, which."""
+    names = {part.name: part.label for part in assemble(chain.values).parts if part.kind == "jfet"}
+    words = CAUSES[cause]
+    if len(names) < 2 or not transistor:
+        return words
+    who = f"the {names[transistor]} {transistor}"
+    return words.replace("the transistor", who).replace("the gate", f"the gate of {who}")
 
 
 def added_words(part: float) -> str:
@@ -156,12 +168,22 @@ CHANGES = {
 }
 
 
+def change_words(chain: SignalChain, change: Change) -> str:
+    """A change in words, with the stage's own names for its resistors."""
+    words, stage, table = CHANGES[change.name], chain.topology, all_parameters()
+    for key, usual in ((stage.rest_key, "source resistor"), (stage.gain_key, "drain resistor")):
+        if key in change.changes and change.name.endswith(usual):
+            words = words.replace(usual, table[key].label)
+    return words.replace("the gain stage", f"the {stage.title}" if stage.key != "gain" else "the gain stage")
+
+
 def room_words(chain: SignalChain) -> str:
     """What would give more room, computed."""
     found_changes = [change for change in more_room(chain) if change.more_db >= MORE_ROOM_DB]
     if not found_changes:
         return paragraphs("No usual change, one at a time, gives this chain more room.")
-    said = [f"{CHANGES[c.name][0].upper()}{CHANGES[c.name][1:]}: {c.more_db:.1f} dB more room" for c in found_changes]
+    words = [change_words(chain, c) for c in found_changes]
+    said = [f"{w[0].upper()}{w[1:]}: {c.more_db:.1f} dB more room" for w, c in zip(words, found_changes, strict=True)]
     return bullets(said) + paragraphs("Computed for this chain, one change at a time; each keeps the stage working.")
 
 
@@ -177,7 +199,7 @@ def numbers(chain: SignalChain) -> str:
             f"{name} playing", show(float(of.play_v) * 10 ** (db / 20), "V"), show(peak, "V"), dbu, _added(bent, n),
         ))  # fmt: skip
     head = ("", "pickup, peak", "at the input, peak", "at the input, rms", "added harmonics (THD)")
-    return table(head, rows, "As if the input did not clip; a pure note of 1 kHz.") + _edges(of)
+    return table(head, rows, "As if the input did not clip; a pure note of 1 kHz.") + _edges(chain, of)
 
 
 def _added(bent: Distortion | None, n: int) -> str:
@@ -190,17 +212,18 @@ def _added(bent: Distortion | None, n: int) -> str:
     return f"{100 * part:.2g} %: {added_words(part)}{beyond}"
 
 
-def _edges(of: Levels) -> str:
+def _edges(chain: SignalChain, of: Levels) -> str:
     rows = []
-    for name, edge, cause in (("rising", of.up, of.cause_up), ("falling", of.down, of.cause_down)):
+    for name, edge, cause, transistor in (
+        ("rising", of.up, of.cause_up, of.transistor_up), ("falling", of.down, of.cause_down, of.transistor_down),
+    ):  # fmt: skip
         if math.isfinite(edge):
             room = 20 * math.log10(float(edge) / float(of.play_v)) if float(edge) > 0 else -math.inf
             against = (
                 decibel_words(-room).replace("down", "under").replace("up", "over") if math.isfinite(room) else "always"
             )
-            rows.append(
-                (f"{name} pickup voltage", show(float(edge), "V"), f"hard playing is {against}", CAUSES[str(cause)])
-            )
+            what = cause_words(chain, str(cause), str(transistor))
+            rows.append((f"{name} pickup voltage", show(float(edge), "V"), f"hard playing is {against}", what))
         else:
             rows.append((f"{name} pickup voltage", "never", "", ""))
     caption = "Where clipping begins, either way, and what gives."

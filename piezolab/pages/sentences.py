@@ -120,18 +120,21 @@ def _beside_the_others(level_db: float) -> str:
 
 
 def not_working(at_rest: Bias) -> str:
-    """Why a stage does not work at rest and what that sounds like; "" where it does."""
-    if str(at_rest.gate) == "conducting":
-        return (
-            "the gate conducts, which loads the pickup and clips one half of every swing. It sounds weak and rasping."
-        )
-    if str(at_rest.region) == "cut-off":
-        return "the transistor is cut off and passes no current. You hear nothing, or a splutter on hard strokes."
-    if str(at_rest.region) == "triode":
-        return (
-            f"the transistor has only {show(float(at_rest.v_ds), 'V', 2)} from drain to source and cannot swing. It "
-            "sounds weak and squashed, and distorts early."
-        )
+    """Why a stage does not work at rest and what that sounds like; "" where it does. With several transistors it says
+    which is to blame."""
+    for at in (at_rest, *at_rest.others):
+        who = f"the {at.label} {at.name}" if at_rest.others else "the transistor"
+        if str(at.gate) == "conducting":
+            gate = f"the gate of {who}" if at_rest.others else "the gate"
+            loads = "loads the pickup and " if at is at_rest else ""
+            return f"{gate} conducts, which {loads}clips one half of every swing. It sounds weak and rasping."
+        if str(at.region) == "cut-off":
+            return f"{who} is cut off and passes no current. You hear nothing, or a splutter on hard strokes."
+        if str(at.region) == "triode":
+            return (
+                f"{who} has only {show(float(at.v_ds), 'V', 2)} from drain to source and cannot swing. It "
+                "sounds weak and squashed, and distorts early."
+            )
     return ""
 
 

@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping
 
 from piezolab.chain import SignalChain
+from piezolab.chain.parameters import all_parameters
 from piezolab.pages.sentences import not_working
 from piezolab.quantity import show
 from piezolab.studies.best_resistor import CURRENT, GAIN, GATE, SATURATION, BestResistor, Wish
@@ -150,8 +151,8 @@ def resistors(changes: Mapping[str, float]) -> str:
     """The resistors of an answer: source resistor 2k2, drain resistor 4k7."""
     from piezolab.quantity import letter_code
 
-    names = {"source_r": "source resistor", "drain_r": "drain resistor"}
-    return ", ".join(f"{names[key]} {letter_code(ohm, 'ohm')}" for key, ohm in changes.items())
+    table = all_parameters()
+    return ", ".join(f"{table[key].label} {letter_code(ohm, 'ohm')}" for key, ohm in changes.items())
 
 
 _BLAME = {

@@ -87,6 +87,9 @@ def maker_words(name: str) -> str:
     }
     if name in known:
         return known[name]
+    if name.endswith((" channel", " gate")):
+        transistor, what = name.rsplit(" ", 1)
+        return f"the {'gate leakage' if what == 'gate' else 'channel'} of transistor {transistor}"
     if name.startswith(("C_p", "C_m")):
         return "the loss in the pickup's ceramic"
     if name.startswith("R_S"):

@@ -177,7 +177,8 @@ def phantom_sentences(found: Phantom | None) -> list[str]:
     )
     said = [
         f"{handed}: the {node} is driven to {show(found.stage_v, 'V')} by {show(found.peak_a, 'A', 2)}.",
-        f"The gate junction{whose} then stands {show(gate, 'V')} in reverse; this type is rated {found.gate_limit_v:g} V: "
+        f"The gate junction{whose} then stands {show(gate, 'V')} in reverse; this type is rated "
+        f"{found.gate_limit_v:g} V: "
         + ("within its rating." if found.gate_safe else "beyond its rating, it may be destroyed."),
         _reversal(found),
     ]
@@ -206,8 +207,9 @@ def plugging_sentences(found: Plugging | None) -> list[str]:
         return ["A bare pickup passes no direct voltage: nothing thumps but the plug itself. Mute all the same."]
     if not found.blocked:
         return [
-            f"No output capacitor holds the stage's voltage back: {volts(found.dc_v)} stands on the jack for good. What is "
-            f"plugged in has to block it, and plugging in makes a thump of up to {volts(found.step_v)}: mute first."
+            f"No output capacitor holds the stage's voltage back: {volts(found.dc_v)} stands on the jack for good. "
+            "What is plugged in has to block it, and plugging in makes a thump of up to "
+            f"{volts(found.step_v)}: mute first."
         ]
     said = [
         f"The output capacitor holds back {show(found.rest_v, 'V')}. What leaks through leaves "

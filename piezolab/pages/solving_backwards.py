@@ -84,7 +84,10 @@ class Backwards(VBox):
         except CircuitError as error:
             self.answer.content = paragraphs(f"This could not be worked out for this chain: {error}")
         else:
-            told = "No stage is in the chain." if self.found is None else say.solved(chain, self.found, wish)
+            none = "No stage is in the chain." if not chain.topology.powered else (
+                f"The {chain.topology.title} has no resistor of its own that could be looked for."
+            )
+            told = none if self.found is None else say.solved(chain, self.found, wish)
             self.answer.content = paragraphs(told)
         offered = self.found is not None and self.found.feasible
         there = offered and all(chain[key] == ohm for key, ohm in self.found.changes.items())

@@ -185,7 +185,7 @@ def fading(chain: SignalChain, found: Fading, kept: Fading | None) -> Figure:
         smaller = np.minimum(kept.up, kept.down)
         hover = "battery %{x:.2f} V: %{y:.2f} V"
         traces.append(_line("kept: the smaller", kept.supply_v, smaller, KEPT, "dashdot", hover))
-    bad = found.supply_v[found.bias.region != "saturation"]
+    bad = found.supply_v[~found.bias.saturated]
     shapes = [] if not bad.size else [
         {
             "type": "rect", "x0": float(bad.max()), "x1": float(found.supply_v[-1]), "y0": 0, "y1": 1, "yref": "paper",

@@ -244,6 +244,8 @@ def larger_gate_resistor(chain: SignalChain) -> str:
     """What a larger gate resistor really does, and how little with a lossy disc."""
     if not chain.topology.powered:
         return paragraphs("With no stage there is no gate resistor.")
+    if not chain.topology.has("gate_r"):
+        return paragraphs(f"The {chain.topology.title} has no gate resistor to choose.")
     if not found(chain)[0].signal_v_rms > 0:
         return paragraphs(_NO_SIGNAL)
     sweep = gate_resistor_sweep(chain, points=17)

@@ -70,7 +70,7 @@ def _hum_changes(chain: SignalChain) -> dict[str, dict[str, Any]]:
         "battery": {"supply": None, "supply_v": chain.supply_v},
         "filter-supply": {"supply_r": FILTER_OHM, "supply_c": FILTER_F},
     }
-    if chain["return"] == "divider" and chain.divider_c == 0:
+    if chain.topology.has("divider_c") and chain["return"] == "divider" and chain.divider_c == 0:
         changes["bypass-divider"] = {"divider_c": 10e-6}
     return changes
 
@@ -103,7 +103,8 @@ def _hiss_changes(chain: SignalChain) -> dict[str, dict[str, Any]]:
         changes["quieter-input"] = {"input": (quietest,), **entered}
     if not chain.topology.powered:
         return changes
-    if chain.gate_r <= 100e6:
+    stage = chain.topology
+    if stage.has("gate_r") and chain.gate_r <= 100e6:
         changes["larger-gate-resistor"] = {"gate_r": 10 * chain.gate_r}
     types = catalogue.transistors()
     for other in quieter_transistors(chain):
@@ -112,9 +113,11 @@ def _hiss_changes(chain: SignalChain) -> dict[str, dict[str, Any]]:
             clear = {key: None for key in chain.entered if key.startswith("jfet_")}
             changes["quieter-transistor"] = {**clear, "jfet": other.change}
             break
-    if chain.stage == "gain" and (chain.bypass_c == 0 or chain.bypass_part < 1) and chain.source_r > 0:
-        changes["smaller-source-resistor"] = {"bypass_c": BRIDGE_F, "bypass_part": 1.0}
-    if chain.stage == "follower":
+    bridged = stage.has("bypass_c") and chain.bypass_c > 0 and (not stage.has("bypass_part") or chain.bypass_part >= 1)
+    if stage.inverts and stage.has("bypass_c") and not bridged and chain.source_r > 0:
+        whole = {"bypass_part": 1.0} if stage.has("bypass_part") else {}
+        changes["smaller-source-resistor"] = {"bypass_c": BRIDGE_F, **whole}
+    if not stage.inverts:
         changes["gain-stage"] = {"stage": "gain", "source_r": None, "drain_r": None, "bypass_c": None}
     return changes
 

@@ -79,16 +79,17 @@ class BestResistor:
 
 
 def best_resistor(chain: SignalChain, wish: Wish | None = None) -> BestResistor | None:
-    """The preferred value that serves the chain best; None with no stage.
+    """The preferred value that serves the chain best; None with no stage, and where the stage has no such resistor.
 
     Raises QuantityError on an unknown series or an empty range.
     """
-    if not chain.topology.powered:
+    stage = chain.topology
+    if not stage.powered or not stage.has(stage.rest_key):
         return None
     wish = wish or Wish()
-    fit_drain = chain.topology.inverts if wish.fit_drain is None else wish.fit_drain
+    fit_drain = (stage.inverts if wish.fit_drain is None else wish.fit_drain) and stage.has(stage.gain_key)
     source_r = np.array(preferred_between(*wish.source_range, wish.series))
-    drain_r = np.array(preferred_between(*wish.drain_range, wish.series) if fit_drain else [chain.drain_r])
+    drain_r = np.array(preferred_between(*wish.drain_range, wish.series) if fit_drain else [0.0])
     values = _members(chain, wish)
     met = _met(chain, values, wish, source_r, drain_r)  # requirement -> (S, D, parts)
     shares = np.all(list(met.values()), axis=0).mean(axis=-1)
@@ -99,9 +100,9 @@ def best_resistor(chain: SignalChain, wish: Wish | None = None) -> BestResistor 
         good = _nearest(met, missed)
     imbalances, headrooms, sources = _judged(chain, values, source_r, drain_r, good)
     at = _best(wish, good, imbalances, headrooms, sources)
-    changes = {"source_r": float(source_r[at[0]])}
+    changes = {stage.rest_key: float(source_r[at[0]])}
     if fit_drain:
-        changes["drain_r"] = float(drain_r[at[1]])
+        changes[stage.gain_key] = float(drain_r[at[1]])
     return BestResistor(
         feasible,
         changes,
@@ -137,6 +138,12 @@ def _supplies(chain: SignalChain, steps: int) -> np.ndarray:
     return np.array([chain.supply_v]) if found is None else np.linspace(*found[:2], steps)
 
 
+def _resistors(chain: SignalChain, rest: np.ndarray, gain: np.ndarray | None) -> dict[str, np.ndarray]:
+    """The resistors looked for, by their settings; the second is left as it is where it is None."""
+    stage = chain.topology
+    return {stage.rest_key: rest} if gain is None else {stage.rest_key: rest, stage.gain_key: gain}
+
+
 def _met(
     chain: SignalChain, values: Values, wish: Wish, source_r: np.ndarray, drain_r: np.ndarray
 ) -> dict[str, np.ndarray]:
@@ -144,8 +151,7 @@ def _met(
     supplies = np.append(_supplies(chain, 3 if wish.whole_type else 5), chain.supply_v)
     linear = LinearChain.of(
         values.but(
-            source_r=source_r[:, None, None, None],
-            drain_r=drain_r[:, None, None] if len(drain_r) > 1 else float(drain_r[0]),
+            **_resistors(chain, source_r[:, None, None, None], drain_r[:, None, None] if len(drain_r) > 1 else None),
             jfet_idss=np.asarray(values.jfet_idss)[:, None],
             jfet_vgsoff=np.asarray(values.jfet_vgsoff)[:, None],
             supply_v=supplies,
@@ -155,8 +161,8 @@ def _met(
     shape = (len(source_r), len(drain_r), len(values.jfet_idss), len(supplies))
     gain = np.abs(linear.gain(np.array([1000.0])))[..., 0] if wish.least_gain > 0 else np.inf
     met = {
-        SATURATION: q.region == "saturation",
-        GATE: ~q.gate_conducts,
+        SATURATION: linear.saturated,
+        GATE: ~linear.gate_conducts,
         CURRENT: (q.i_d >= wish.current_a[0]) & (q.i_d <= wish.current_a[1]),
         GAIN: gain >= wish.least_gain,
     }
@@ -171,15 +177,14 @@ def _judged(
     supplies = np.append(_supplies(chain, 2), chain.supply_v)
     linear = LinearChain.of(
         values.but(
-            source_r=source_r[s][:, None, None],
-            drain_r=drain_r[d][:, None, None] if len(drain_r) > 1 else float(drain_r[0]),
+            **_resistors(chain, source_r[s][:, None, None], drain_r[d][:, None, None] if len(drain_r) > 1 else None),
             jfet_idss=np.asarray(values.jfet_idss)[:, None],
             jfet_vgsoff=np.asarray(values.jfet_vgsoff)[:, None],
             supply_v=supplies,
         )
     )
     edges = swing(linear)
-    source = linear.point.voltage(linear.assembly.network["Q1"].source)
+    source = linear.point.voltage(linear.assembly.network[linear.assembly.transistors[0]].source)
     found = []
     for each in (
         edges.line_imbalance_db[..., :-1].max(axis=-1),

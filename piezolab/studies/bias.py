@@ -8,6 +8,7 @@ import numpy as np
 
 from piezolab.chain import SignalChain
 from piezolab.chain.values import Values
+from piezolab.circuit.operating_point import JfetPoint
 from piezolab.studies.linear import LinearChain
 from piezolab.studies.population import builds
 
@@ -16,11 +17,23 @@ SPREAD_KEYS = ("i_d", "v_gs", "v_s", "v_d", "v_ds", "g_m", "g_ds", "supply_curre
 
 
 @dataclass(frozen=True)
+class OtherTransistor:
+    """A further transistor at rest. name, label: of the part; region, gate, v_ds (V): as in `Bias`."""
+
+    name: str
+    label: str
+    region: np.ndarray
+    gate: np.ndarray
+    v_ds: np.ndarray
+
+
+@dataclass(frozen=True)
 class Bias:
     """Operating point, for one build or arrays of builds; V, A, S. Voltages without a second letter are to ground.
 
-    region: `cut-off`, `saturation` or `triode`; gate: `ok` or `conducting`; v_ds_sat: V_DS below which it is triode;
-    supply_current: all that the battery delivers, other current included.
+    Of a stage with several transistors it is the first one's, and the others stand in `others`. region: `cut-off`,
+    `saturation` or `triode`; gate: `ok` or `conducting`; v_ds_sat: V_DS below which it is triode; supply_current: all
+    that the battery delivers, other current included; name, label: of the part.
     """
 
     i_d: np.ndarray
@@ -36,6 +49,19 @@ class Bias:
     g_ds: np.ndarray
     i_g: np.ndarray
     supply_current: np.ndarray
+    name: str = "Q1"
+    label: str = "transistor"
+    others: tuple[OtherTransistor, ...] = ()
+
+    @property
+    def saturated(self) -> np.ndarray:
+        """Whether every transistor is in saturation."""
+        return np.all([np.asarray(q.region) == "saturation" for q in (self, *self.others)], axis=0)
+
+    @property
+    def works(self) -> np.ndarray:
+        """Whether every transistor is in saturation with its gate at rest."""
+        return self.saturated & np.all([np.asarray(q.gate) == "ok" for q in (self, *self.others)], axis=0)
 
 
 def bias_of(values: Values) -> Bias:
@@ -45,7 +71,9 @@ def bias_of(values: Values) -> Bias:
     if q is None:
         raise ValueError("a chain without a stage has no operating point")
     network, point = linear.assembly.network, linear.point
-    jfet = network["Q1"]
+    parts = {part.name: part for part in linear.assembly.parts if part.kind == "jfet"}
+    first, *others = parts
+    jfet = network[first]
     return Bias(
         i_d=q.i_d,
         v_gs=q.v_gs,
@@ -55,12 +83,22 @@ def bias_of(values: Values) -> Bias:
         v_ds=q.v_ds,
         v_ds_sat=q.v_ds_sat,
         region=q.region,
-        gate=np.where(q.gate_conducts | (q.v_gs > FORWARD_V), "conducting", "ok"),
+        gate=_gate(q),
         g_m=q.g_m,
         g_ds=q.g_ds,
         i_g=q.i_g,
         supply_current=-point.branch_currents["B1"] + values.other_current,
+        name=first,
+        label=parts[first].label,
+        others=tuple(
+            OtherTransistor(name, parts[name].label, at.region, _gate(at), at.v_ds)
+            for name, at in ((name, point.jfets[name]) for name in others)
+        ),
     )
+
+
+def _gate(q: JfetPoint) -> np.ndarray:
+    return np.where(q.gate_conducts | (q.v_gs > FORWARD_V), "conducting", "ok")
 
 
 def bias(chain: SignalChain) -> Bias | None:

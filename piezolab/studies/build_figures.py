@@ -89,8 +89,8 @@ def _at_rest(values: Values, linear: LinearChain) -> tuple[np.ndarray, np.ndarra
         supplies += [(kind.fresh_v * scale)[()], (kind.end_v * scale)[()]]
     works: np.ndarray | bool = True
     for supply_v in supplies:
-        q = LinearChain.of(values.but(supply_v=supply_v)).transistor
-        works = works & (q.region == "saturation") & ~q.gate_conducts
+        there = LinearChain.of(values.but(supply_v=supply_v))
+        works = works & there.saturated & ~there.gate_conducts
     return current, np.asarray(works)
 
 

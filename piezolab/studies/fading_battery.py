@@ -79,7 +79,7 @@ def battery(chain: SignalChain) -> BatteryLife | None:
     supply_v = np.linspace(fresh, end, 2 * POINTS - 1)
     hours = _hours(chain, supply_v)
     low = {
-        SATURATION: _first(chain.values, supply_v, lambda linear: linear.transistor.region == "saturation"),
+        SATURATION: _first(chain.values, supply_v, lambda linear: linear.saturated),
         CLIPPING: _first(chain.values, supply_v, lambda linear: swing(linear).headroom >= chain.play_v),
         END_VOLTAGE: end,
     }
@@ -114,9 +114,7 @@ def _hours(chain: SignalChain, supply_v: np.ndarray) -> np.ndarray:
     return np.concatenate([[0.0], np.cumsum(steps)])
 
 
-def _first(
-    values: Values, supply_v: np.ndarray, good: Callable[[LinearChain], np.ndarray]
-) -> float | None:
+def _first(values: Values, supply_v: np.ndarray, good: Callable[[LinearChain], np.ndarray]) -> float | None:
     """The highest of the falling voltages at which it is no longer good, to a thousandth of a step; None where it
     stays good."""
     for _ in range(3):

@@ -30,7 +30,7 @@ class Levels:
 
     output_v_peak: the reference sine at the load, as if nothing clipped, V peak; up, down: smallest rising and
     falling pickup voltage at which something clips, V, both positive, inf where nothing does; cause_up,
-    cause_down: what does; play_v: hard playing.
+    cause_down: what does; play_v: hard playing; transistor_up, transistor_down: at which transistor, "" for the input.
     """
 
     output_v_peak: np.ndarray
@@ -39,6 +39,8 @@ class Levels:
     cause_up: np.ndarray
     cause_down: np.ndarray
     play_v: np.ndarray
+    transistor_up: np.ndarray
+    transistor_down: np.ndarray
 
     @property
     def output_dbu(self) -> np.ndarray:
@@ -56,6 +58,11 @@ class Levels:
         return np.where(self.up <= self.down, self.cause_up, self.cause_down)
 
     @property
+    def clip_transistor(self) -> np.ndarray:
+        """The name of the transistor that clips first; "" where it is the input."""
+        return np.where(self.up <= self.down, self.transistor_up, self.transistor_down)
+
+    @property
     def input_headroom_db(self) -> np.ndarray:
         """20 lg(clip_input_v_peak/play_v): negative when hard playing clips."""
         with np.errstate(divide="ignore"):
@@ -69,25 +76,27 @@ def levels_of(values: Values) -> Levels:
     play = np.asarray(values.play_v, float)
     shape = np.broadcast_shapes(gain.shape, play.shape)
     ceiling = np.broadcast_to(np.asarray(values.input_max, float), shape)
-    edges = {sign: {} for sign in (1, -1)}
+    by_sign: dict[int, list[tuple[str, str, np.ndarray]]] = {1: [], -1: []}  # transistor, cause and edge
     if linear.transistor is None:
         with np.errstate(divide="ignore"):
             reach = np.where(gain > 0, ceiling / np.where(gain > 0, gain, 1.0), np.inf)
-        for sign in edges:
-            edges[sign]["input"] = reach
+        for found in by_sign.values():
+            found.append(("", "input", reach))
     else:
         stage = swing(linear)
-        for sign in edges:
-            for cause, edge in (("cut-off", stage.cut_off), ("triode", stage.triode), ("gate", stage.gate)):
-                edges[sign][cause] = np.where(sign * edge >= 0, np.abs(edge), np.inf)
-            nearest = np.min([np.broadcast_to(e, shape) for e in edges[sign].values()], axis=0)
-            edges[sign]["input"] = _ceiling(linear, ceiling, sign, nearest)
-    found = {}
-    for sign, by_cause in edges.items():
-        causes = list(by_cause)
-        stack = np.stack([np.broadcast_to(by_cause[cause], shape) for cause in causes])
-        found[sign] = stack.min(axis=0), np.array(causes)[stack.argmin(axis=0)]
-    return Levels(gain * play, found[1][0], found[-1][0], found[1][1], found[-1][1], play)
+        by_sign[1] += [(edge.transistor, edge.cause, edge.rising) for edge in stage.edges]
+        by_sign[-1] += [(edge.transistor, edge.cause, edge.falling) for edge in stage.edges]
+        for sign, found in by_sign.items():
+            nearest = np.min([np.broadcast_to(edge, shape) for *_, edge in found], axis=0)
+            found.append(("", "input", _ceiling(linear, ceiling, sign, nearest)))
+    first = {}
+    for sign, found in by_sign.items():
+        names, causes, edges = zip(*found, strict=True)
+        stack = np.stack([np.broadcast_to(edge, shape) for edge in edges])
+        at = stack.argmin(axis=0)
+        first[sign] = stack.min(axis=0), np.array(causes)[at], np.array(names)[at]
+    (up, cause_up, name_up), (down, cause_down, name_down) = first[1], first[-1]
+    return Levels(gain * play, up, down, cause_up, cause_down, play, name_up, name_down)
 
 
 def levels(chain: SignalChain) -> Levels:
@@ -111,8 +120,7 @@ def _line(linear: LinearChain) -> LoadLine:
 
 
 def _ceiling(linear: LinearChain, ceiling: np.ndarray, sign: int, nearest: np.ndarray) -> np.ndarray:
-    """Pickup voltage of one polarity at which the load's voltage reaches the ceiling, V; inf where the stage's
-    own edge
+    """Pickup voltage of one polarity at which the load's voltage reaches the ceiling, V; inf where the stage's own edge
     comes first."""
     low, high = np.zeros(nearest.shape), np.minimum(nearest, _FAR)
     steps = np.linspace(0.0, 1.0, 33)

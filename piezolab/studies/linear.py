@@ -37,8 +37,19 @@ class LinearChain:
 
     @property
     def transistor(self) -> JfetPoint | None:
-        """The stage's transistor at rest; None with no stage."""
-        return self.point.jfets.get("Q1")
+        """The stage's transistor at rest, the first one where it has several; None with no stage."""
+        names = self.assembly.transistors
+        return self.point.jfets[names[0]] if names else None
+
+    @property
+    def saturated(self) -> np.ndarray:
+        """Whether every transistor is in saturation at rest."""
+        return np.all([q.region == "saturation" for q in self.point.jfets.values()], axis=0)
+
+    @property
+    def gate_conducts(self) -> np.ndarray:
+        """Whether any transistor's gate conducts at rest."""
+        return np.any([q.gate_conducts for q in self.point.jfets.values()], axis=0)
 
     def gain(self, frequency: np.ndarray | float) -> np.ndarray:
         """v(load)/v(open circuit of one disc), complex, shape batch + frequency (Hz).

@@ -12,12 +12,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from piezolab.chain.assembly import Assembly
-from piezolab.chain.stages.transistor import TRANSISTOR
 from piezolab.circuit.elements import GROUND, Capacitor, CurrentSource
 from piezolab.circuit.network import Network
 from piezolab.circuit.operating_point import operating_point
-from piezolab.circuit.small_signal import transfers
+from piezolab.circuit.small_signal import linearised, transfers
+from piezolab.studies.linear import LinearChain
 
 LINE_HZ = 1000.0  # where the a.c. load line is taken
 
@@ -45,24 +44,35 @@ class SignalLine:
     out_i: np.ndarray
 
 
-def rest_line(network: Network) -> RestLine:
-    """The line at direct current. The gate's own current is left out: it is far below any channel current."""
-    jfet = network[TRANSISTOR]
-    bare = network.without(TRANSISTOR)
+def rest_line(network: Network, name: str | None = None) -> RestLine:
+    """The line at direct current of one transistor, the first if none is named. The gate's own current is left out: it
+    is far below any channel current. With further transistors it is the tangent at rest."""
+    jfet = network[name] if name else network.jfets[0]
+    bare = network.without(jfet.name)
+    start, step = np.asarray(0.0), np.asarray(1e-3)
+    if bare.jfets:
+        start = operating_point(network).jfets[jfet.name].i_d
+        step = 1e-4 * np.maximum(np.abs(start), 1e-9)
     at = []
-    for ampere in (0.0, 1e-3):
-        point = operating_point(bare.plus(CurrentSource(TRANSISTOR, jfet.drain, jfet.source, ampere)))
+    for ampere in (start, start + step):
+        point = operating_point(bare.plus(CurrentSource(jfet.name, jfet.drain, jfet.source, ampere)))
         at.append([point.voltage(jfet.gate, jfet.source), point.voltage(jfet.drain, jfet.source)])
     (v_gs, v_ds), (gs, ds) = at
-    return RestLine(v_gs, v_ds, (v_gs - gs) / 1e-3, (v_ds - ds) / 1e-3)
+    r_gs, r_ds = (v_gs - gs) / step, (v_ds - ds) / step
+    return RestLine(v_gs + r_gs * start, v_ds + r_ds * start, r_gs, r_ds)
 
 
-def signal_line(assembly: Assembly, frequency: float = LINE_HZ) -> SignalLine:
-    """The lines at a frequency in Hz, with the transistor's own capacitances in place."""
-    network = assembly.network
-    jfet = network[TRANSISTOR]
-    around = network.without(TRANSISTOR).plus(
-        CurrentSource(TRANSISTOR, jfet.drain, jfet.source),
+def signal_line(linear: LinearChain, frequency: float = LINE_HZ) -> SignalLine:
+    """The lines of a chain's first transistor at a frequency in Hz, with its own capacitances in place; further
+    transistors are taken with their slopes at rest."""
+    assembly = linear.assembly
+    name = assembly.transistors[0]
+    jfet = assembly.network[name]
+    others = assembly.network.without(name)
+    if others.jfets:
+        others = linearised(others, linear.point)
+    around = others.plus(
+        CurrentSource(name, jfet.drain, jfet.source),
         Capacitor("C_gs", jfet.gate, jfet.source, jfet.model.cgs),
         Capacitor("C_gd", jfet.gate, jfet.drain, jfet.model.cgd),
     )
@@ -70,5 +80,5 @@ def signal_line(assembly: Assembly, frequency: float = LINE_HZ) -> SignalLine:
         (jfet.gate, jfet.source), (jfet.drain, jfet.source), (assembly.load, GROUND),
     ]  # fmt: skip
     by_pickup = transfers(around, frequency, assembly.drive, pairs)
-    by_current = transfers(around, frequency, TRANSISTOR, pairs)
+    by_current = transfers(around, frequency, name, pairs)
     return SignalLine(*by_pickup, *(-value for value in by_current))

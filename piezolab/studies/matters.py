@@ -81,8 +81,8 @@ def _levels(linear: LinearChain, note: float) -> tuple[np.ndarray, np.ndarray]:
 
 
 def _rest(linear: LinearChain) -> np.ndarray:
-    coupling = next((part for part in linear.assembly.parts if part.name == "C_out"), None)
-    return np.asarray(0.0) if coupling is None else linear.point.voltage(coupling.nodes[0])
+    coupling = linear.assembly.coupling
+    return linear.point.voltage(coupling[0].nodes[0]) if coupling else np.asarray(0.0)
 
 
 def effects(chain: SignalChain) -> tuple[Effect, ...]:
@@ -116,12 +116,14 @@ def effects(chain: SignalChain) -> tuple[Effect, ...]:
     found.append(effect("leak to ground", LEAK_OHM, "ohm", beside("resistor", (PICKUP, GROUND), LEAK_OHM)))
     found.append(effect("stray to ground", STRAY_F, "F", beside("capacitor", (PICKUP, GROUND), STRAY_F)))
     if chain.topology.powered:
-        drain = part_nodes(plain, "Q1")[0]
+        drain = part_nodes(plain, plain.transistors[0])[0]
         found.append(effect("leak to supply", LEAK_OHM, "ohm", beside("resistor", (PICKUP, SUPPLY), LEAK_OHM)))
         found.append(effect("stray to drain", STRAY_F, "F", beside("capacitor", (PICKUP, drain), STRAY_F)))
-        found.append(effect("gate stopper", STOPPER_OHM, "ohm", with_values(gate_stop=STOPPER_OHM)))
-        series = with_parts(lambda parts: joint(parts, "C_out", 0, SERIES_OHM))
-        found.append(effect("capacitor resistance", SERIES_OHM, "ohm", series))
+        if chain.topology.has("gate_stop"):
+            found.append(effect("gate stopper", STOPPER_OHM, "ohm", with_values(gate_stop=STOPPER_OHM)))
+        if plain.coupling:
+            series = with_parts(lambda parts: joint(parts, plain.coupling[0].name, 0, SERIES_OHM))
+            found.append(effect("capacitor resistance", SERIES_OHM, "ohm", series))
         if values.supply != "adapter":
             battery = catalogue.batteries()[values.supply]
             volts = np.linspace(battery.fresh_v, battery.end_v, 5)

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from piezolab.chain import SignalChain
+from piezolab.chain.parameters import all_parameters
+from piezolab.chain.stages import stage_named
 from piezolab.studies.bias import bias
 from piezolab.studies.levels import levels
 
@@ -35,8 +37,7 @@ def more_room(chain: SignalChain) -> tuple[Change, ...]:
     for name, changes in _candidates(chain).items():
         then = chain.but(changes)
         if then.topology.powered:
-            at_rest = bias(then)
-            if str(at_rest.region) != "saturation" or str(at_rest.gate) != "ok":
+            if not bias(then).works:
                 continue
         more = float(levels(then).input_headroom_db) - before
         if more > 0:
@@ -45,22 +46,34 @@ def more_room(chain: SignalChain) -> tuple[Change, ...]:
 
 
 def _candidates(chain: SignalChain) -> dict[str, dict[str, Any]]:
+    """Changes of controls that the chain's stage has."""
     made: dict[str, dict[str, Any]] = {}
+    stage = chain.topology
     if chain.pad is None:
         made["pad"] = {"pad": (PAD_OHM / 2, PAD_OHM / 2)}
-    if not chain.topology.powered:
+    if not stage.powered:
         return made
-    if 2e-3 < chain.source_r <= 5e6:
-        made["half source resistor"] = {"source_r": chain.source_r / 2}
-        made["double source resistor"] = {"source_r": chain.source_r * 2}
-        if chain["return"] != "tap":
-            made["tap"] = {"return": "tap", "return_part": 0.5}
-    if chain["return"] != "divider":
+    rest = stage.rest_key
+    if stage.has(rest):
+        low, high = all_parameters()[rest].low, all_parameters()[rest].high
+        if max(2e-3, 2 * low) < chain[rest] <= high / 2:
+            made["half source resistor"] = {rest: chain[rest] / 2}
+            made["double source resistor"] = {rest: chain[rest] * 2}
+            if stage.has("return") and rest == "source_r" and chain["return"] != "tap":
+                made["tap"] = {"return": "tap", "return_part": 0.5}
+    if stage.has("return") and chain["return"] != "divider":
         made["divider"] = {"return": "divider", "return_part": 0.5}
-    if chain.stage == "gain":
-        made["follower"] = {"stage": "follower", "source_r": None, "drain_r": None, "bypass_c": None}
-        if chain.drain_r > 0:
-            made["half drain resistor"] = {"drain_r": chain.drain_r / 2}
-        if chain.bypass_c > 0:
+    if stage.inverts:
+        made["follower"] = follower_instead(chain)
+        if stage.has(stage.gain_key) and chain[stage.gain_key] > 0:
+            made["half drain resistor"] = {stage.gain_key: chain[stage.gain_key] / 2}
+        if stage.has("bypass_c") and chain.bypass_c > 0:
             made["no bypass"] = {"bypass_c": 0.0}
     return made
+
+
+def follower_instead(chain: SignalChain) -> dict[str, Any]:
+    """Changes that put a source follower in, back to its defaults wherever these are not the chain's stage's own."""
+    follower = stage_named("follower")
+    kept = {(control.key, control.default) for control in chain.topology.controls}
+    return {"stage": "follower", **{c.key: None for c in follower.controls if (c.key, c.default) not in kept}}

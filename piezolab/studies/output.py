@@ -90,9 +90,9 @@ def output_corner(chain: SignalChain) -> OutputCorner | None:
     Both sides are taken as resistances, at the corner itself: capacitances beside them matter far above it only.
     """
     linear = LinearChain.of(chain.values)
-    part = next((part for part in linear.assembly.parts if part.key == "out_c"), None)
-    if part is None:
+    if not linear.assembly.coupling:
         return None
+    part = linear.assembly.coupling[0]
     apart, (inner, outer) = linear.network.without(part.name), part.nodes
     found, frequency = OutputCorner(float(part.value), 0.0, 0.0), 10.0
     for _ in range(4):  # a bypass capacitor makes the stage's side depend on frequency a little

@@ -8,8 +8,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
-
 from piezolab import catalogue
 from piezolab.chain import SignalChain
 from piezolab.chain.assembly import GROUND, assemble
@@ -28,10 +26,12 @@ FILM_V = 63.0  # the usual small film capacitor, either way round: common practi
 class Phantom:
     """V and A.
 
-    node: where the output capacitor hangs on the stage (`source`, `drain`); stage_v: that node just after the jump;
+    node: where the output capacitor hangs on the stage (`source`, `drain`); transistor: whose gate junctions come
+    nearest to harm; stage_v: that node just after the jump;
     v_gs, v_gd: gate junctions then (negative is reverse); capacitor_v: across the output capacitor in the end, positive
     the right way round; reverse_limit_v: what such a capacitor bears the wrong way round; gate_limit_v: the type's
-    rating; peak_a: current through the capacitor at the jump.
+    rating; peak_a: current through the capacitor at the jump. Without an output capacitor (blocked False) the stage
+    takes the 48 V for good, and what is said of the capacitor is 0.
     """
 
     node: str
@@ -42,6 +42,8 @@ class Phantom:
     reverse_limit_v: float
     gate_limit_v: float
     peak_a: float
+    transistor: str = "Q1"
+    blocked: bool = True
 
     @property
     def capacitor_safe(self) -> bool:
@@ -61,24 +63,31 @@ def phantom(chain: SignalChain) -> Phantom | None:
     assembly = assemble(chain.values)
     network = assembly.network.without(*assembly.names("cable", "input"))
     rest = operating_point(network)
-    coupling = network["C_out"]
-    held = float(rest.voltage(coupling.a) - rest.voltage(coupling.b))
     feed = [
         VoltageSource("E_phantom", "microphone supply", GROUND, SUPPLY_V),
         Resistor("R_phantom", "microphone supply", assembly.jack, FEED_OHM),
     ]
-    jump = Network(
-        [*(e for e in network if e.name != "C_out"), *feed, VoltageSource("C_out", coupling.a, coupling.b, held)]
-    )
+    blocking = {part.name: part for part in assembly.coupling}
+    held = [
+        VoltageSource(part.name, *part.nodes, float(rest.voltage(*part.nodes))) for part in blocking.values()
+    ]
+    jump = Network([*(e for e in network if e.name not in blocking), *feed, *held])
     at_jump, at_end = operating_point(jump), operating_point(network.plus(*feed))
-    q = at_jump.jfets["Q1"]
+    name, q = max(at_jump.jfets.items(), key=lambda item: max(-item[1].v_gs, item[1].v_ds - item[1].v_gs))
+    ends = {part.name: float(at_end.voltage(*part.nodes)) for part in blocking.values()}
+    worst = min(ends, key=ends.__getitem__, default=None)
+    node = blocking[worst].nodes[0] if worst else assembly.jack
+    electrolytic = worst is not None and float(blocking[worst].value) >= ELECTROLYTIC_FROM
+    drawn = float(at_jump.voltage("microphone supply", assembly.jack)) / FEED_OHM
     return Phantom(
-        node=coupling.a,
-        stage_v=float(at_jump.voltage(coupling.a)),
+        node=node,
+        stage_v=float(at_jump.voltage(node)),
         v_gs=float(q.v_gs),
         v_gd=float(q.v_gs - q.v_ds),
-        capacitor_v=float(at_end.voltage(coupling.a) - at_end.voltage(coupling.b)),
-        reverse_limit_v=ELECTROLYTIC_REVERSE_V if chain.values.out_c >= ELECTROLYTIC_FROM else FILM_V,
+        capacitor_v=ends[worst] if worst else 0.0,
+        reverse_limit_v=ELECTROLYTIC_REVERSE_V if electrolytic else FILM_V,
         gate_limit_v=catalogue.transistors()[chain.jfet].vgs_max,
-        peak_a=float(np.abs(at_jump.branch_currents["C_out"])),
+        peak_a=float(sum(abs(at_jump.branch_currents[part]) for part in blocking)) if blocking else drawn,
+        transistor=name,
+        blocked=bool(blocking),
     )

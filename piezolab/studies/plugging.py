@@ -7,16 +7,21 @@ from dataclasses import dataclass
 import numpy as np
 
 from piezolab.chain import SignalChain
-from piezolab.chain.assembly import OUTPUT
-from piezolab.circuit.small_signal import impedance
+from piezolab.chain.parameters import all_parameters
+from piezolab.circuit.elements import GROUND, CurrentSource
+from piezolab.circuit.errors import CircuitError
+from piezolab.circuit.network import Network
+from piezolab.circuit.small_signal import impedance, transfer
 from piezolab.quantity import decibels, preferred_between
 from piezolab.studies.linear import LinearChain
+from piezolab.studies.output import free
 from piezolab.studies.response import response
 
 ELECTROLYTIC_FROM = 1e-6  # F; smaller output capacitors are film: common practice, no source
 LEAK_PER_CV = 0.01  # A per farad and volt: the usual worst case of an electrolytic
 LEAST_WORST_LEAK = 3e-6  # A
 TYPICAL_PART = 0.1
+NEARLY_DC_HZ = 1e-6
 WAIT_S = 60.0  # unplugged and switched on for a minute
 SETTLED_V = 10e-3
 
@@ -29,7 +34,7 @@ class Plugging:
     dc_worst_v: at the jack with cable and input connected; step_v: jump at the jack on plugging in after a
     minute unplugged; settle_s: from then until the jack is within 10 mV of where it stays; switch_on_v, switch_on_s:
     the same where the plug (or a switch) turns the stage on, its capacitor empty, the stage at rest at once: the most
-    that it can be.
+    that it can be. Without an output capacitor (blocked False) the stage's own voltage stands on the jack.
     """
 
     rest_v: float
@@ -41,11 +46,11 @@ class Plugging:
     settle_s: float
     switch_on_v: float
     switch_on_s: float
+    blocked: bool = True
 
 
 def leakage(farad: float, volt: float) -> tuple[float, float]:
-    """Typical and worst leakage of a capacitor at a direct voltage, A: none for film, 0.01*C*V or 3 uA at worst
-    for an
+    """Typical and worst leakage of a capacitor at a direct voltage, A: none for film, 0.01*C*V or 3 uA at worst for an
     electrolytic, a tenth of that typically (makers' usual guarantee; common practice, no source)."""
     if farad < ELECTROLYTIC_FROM or volt == 0:
         return 0.0, 0.0
@@ -57,27 +62,54 @@ def plugging(chain: SignalChain) -> Plugging | None:
     """Direct voltage and thump of the chain's output; None with no stage, which passes no direct voltage."""
     if not chain.topology.powered:
         return None
-    values = chain.values
-    linear = LinearChain.of(values)
-    network = linear.network
-    coupling = network["C_out"]
-    rest = float(linear.point.voltage(coupling.a))
-    bleed = float(values.bleed_r)
-    load = float(np.real(impedance(network.without("C_out", "R_bleed"), 1e-6, OUTPUT)))
-    both = 1 / (1 / bleed + 1 / load)
-    stage = network.without("C_out", "R_bleed", *linear.assembly.names("cable", "input"))
-    behind = float(np.real(impedance(stage, 1e-6, coupling.a))) if coupling.a in stage.nodes else 0.0
-    typical, worst = leakage(values.out_c, rest)
+    linear = LinearChain.of(chain.values)
+    assembly = linear.assembly
+    plugged = assembly.names("cable", "input")
+    if not assembly.coupling:
+        return _unblocked(linear, free(chain.values))
+    inner, outer = assembly.coupling[0].nodes
+    blocking = [part for part in assembly.coupling if part.nodes == (inner, outer)]
+    farad = float(sum(part.value for part in blocking))
+    rest = float(linear.point.voltage(inner))
+    apart = linear.network.without(*(part.name for part in assembly.coupling))
+    stage = apart.without(*plugged)
+    bleed, both, behind = _ohm(stage, outer), _ohm(apart, outer), _ohm(stage, inner)
+    at_jack = _through(apart, outer, assembly.jack)  # volts at the jack for each ampere that leaks through
+    typical, worst = (sum(each) for each in zip(*(leakage(float(p.value), rest) for p in blocking), strict=True))
     # the capacitor charges through the bleed resistor while nothing is plugged in
-    left = rest * bleed / (bleed + behind) * np.exp(-WAIT_S / (values.out_c * (bleed + behind)))
-    before = _bounded(left + typical * bleed, rest * bleed / (bleed + behind))
-    after, after_worst = (_bounded(leak * both, rest * both / (both + behind)) for leak in (typical, worst))
+    part = 1 / (1 + behind / bleed)
+    left = rest * part * np.exp(-WAIT_S / (farad * (bleed + behind)))
+    before = _bounded(left + (typical * bleed if typical else 0.0), rest * part)
+    on = rest * at_jack / (both + behind)
+    after, after_worst = (_bounded(leak * at_jack, on) for leak in (typical, worst))
     far = abs(before - after)
-    slow = float(values.out_c * (both + behind))
-    on = rest * both / (both + behind)
+    slow = float(farad * (both + behind))
     return Plugging(
         rest, typical, worst, after, after_worst, float(before), _settling(far, slow), on, _settling(abs(on), slow)
     )
+
+
+def _unblocked(linear: LinearChain, alone: LinearChain) -> Plugging:
+    """No capacitor holds the stage's voltage back: it stands on the jack for good."""
+    jack = linear.assembly.jack
+    there = float(linear.point.voltage(jack))
+    return Plugging(0.0, 0.0, 0.0, there, there, float(alone.point.voltage(jack)), 0.0, there, 0.0, blocked=False)
+
+
+def _ohm(network: Network, node: str) -> float:
+    """Resistance from a node to ground; inf where nothing leads there."""
+    if node == GROUND or node not in network.nodes:
+        return 0.0 if node == GROUND else np.inf
+    try:
+        return float(np.real(impedance(network, NEARLY_DC_HZ, node)))
+    except CircuitError:
+        return np.inf
+
+
+def _through(network: Network, start: str, end: str) -> float:
+    """Volts at one node for each ampere into another."""
+    driven = network.plus(CurrentSource("leak", GROUND, start))
+    return float(np.real(transfer(driven, NEARLY_DC_HZ, "leak", end)))
 
 
 def _bounded(volt: float, most: float) -> float:
@@ -94,9 +126,9 @@ def _settling(far: float, slow: float) -> float:
 class Remedy:
     """One change that makes plugging in quiet: jump within 10 mV.
 
-    key, value: the setting (`out_c` in F or `bleed_r` in ohm); then: what plugging in does with it; low_note_cost_db,
-    level_cost_db: what it takes from the lowest string and at 1 kHz, dB (positive is lost); low_corner_hz: of the
-    whole chain with it, nan where there is none.
+    key, value: the setting of the output capacitor in F or of the bleed resistor in ohm; unit: which; then: what
+    plugging in does with it; low_note_cost_db, level_cost_db: what it takes from the lowest string and at 1 kHz, dB
+    (positive is lost); low_corner_hz: of the whole chain with it, nan where there is none.
     """
 
     key: str
@@ -105,16 +137,28 @@ class Remedy:
     low_note_cost_db: float
     level_cost_db: float
     low_corner_hz: float
+    unit: str
+
+
+def _keys(chain: SignalChain) -> list[tuple[str, float, str]]:
+    """Settings of the output capacitor and of what holds its far side at 0 V, the least value and the row to try."""
+    assembly, table = LinearChain.of(chain.values).assembly, all_parameters()
+    if not assembly.coupling:
+        return []
+    side = assembly.coupling[0].nodes[1]
+    bleeds = [p for p in assembly.where("board") if p.kind == "resistor" and set(p.nodes) == {side, GROUND}]
+    wanted = [(assembly.coupling[0], 1e-9, "E6"), *((part, 1e3, "E12") for part in bleeds[:1])]
+    return [(part.key, max(low, table[part.key].low), row) for part, low, row in wanted if chain.topology.has(part.key)]
 
 
 def remedies(chain: SignalChain) -> tuple[Remedy, ...]:
     """The largest smaller output capacitor (E6) and bleed resistor (E12) with which plugging in is quiet; empty where
     it is quiet already, and a remedy that does not exist is left out."""
     now = plugging(chain)
-    if now is None or abs(now.step_v) <= SETTLED_V:
+    if now is None or not now.blocked or abs(now.step_v) <= SETTLED_V:
         return ()
     found, before = [], response(chain, np.array([1000.0]))
-    for key, lowest, row in (("out_c", 1e-9, "E6"), ("bleed_r", 1e3, "E12")):
+    for key, lowest, row in _keys(chain):
         has = float(chain.values[key])
         for value in reversed(preferred_between(lowest, has, row)):
             if value >= has or abs((then := plugging(chain.but({key: value}))).step_v) > SETTLED_V:
@@ -123,6 +167,7 @@ def remedies(chain: SignalChain) -> tuple[Remedy, ...]:
             found.append(Remedy(
                 key, value, then, decibels(before.low_note_gain) - decibels(after.low_note_gain),
                 decibels(before.gain_1khz) - decibels(after.gain_1khz), after.low_corner_hz,
+                all_parameters()[key].unit,
             ))  # fmt: skip
             break
     return tuple(found)

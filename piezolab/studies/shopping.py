@@ -60,8 +60,10 @@ def shopping(chain: SignalChain) -> tuple[Item, ...]:
     built = bench(chain)
     volts, watts = _stress(built)
     phantom = any(catalogue.inputs()[kind].phantom for kind in chain.input)
-    parts = [part for part in assemble(chain.values).where("board", "supply", "input") if _bought(part)]
-    return tuple(_item(part, volts, watts, phantom and part.name == "C_out") for part in parts)
+    assembly = assemble(chain.values)
+    blocking = {part.name for part in assembly.coupling} if phantom else set()
+    parts = [part for part in assembly.where("board", "supply", "input") if _bought(part)]
+    return tuple(_item(part, volts, watts, part.name in blocking) for part in parts)
 
 
 def other_types(chain: SignalChain) -> tuple[str, ...]:
@@ -77,8 +79,7 @@ def other_types(chain: SignalChain) -> tuple[str, ...]:
             continue
         values = builds(chain.but(unmeasured).but(jfet=name), _TYPE_BUILDS)
         at_rest = bias_of(values.but(supply_v=np.array([[end], [fresh]])))
-        good = (at_rest.region == "saturation") & (at_rest.gate == "ok")
-        if np.mean(np.all(good, axis=0)) >= FITS_PART:
+        if np.mean(np.all(at_rest.works, axis=0)) >= FITS_PART:
             found.append(name)
     return tuple(found)
 

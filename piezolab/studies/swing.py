@@ -3,23 +3,24 @@
 Every capacitor keeps the voltage it has at rest but for its impedance at 1 kHz, so the transistor moves along the
 straight lines of `load_line.signal_line`, the square law deciding how far. Reached first on the one side: cut-off (I_D
 under 1 % of rest), on the other the triode region (V_DS under V_GS - V_GS(off)) or gate conduction (1 uA). The input's
-own ceiling is no matter of the stage and left out here. All of it for whole batches, by halving intervals.
+own ceiling is no matter of the stage and left out here. All of it for whole batches: by halving intervals for one
+transistor, whose edges are roots of one unknown; with several, which move each other, along the load line of them all
+(`several_transistors`).
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
-from piezolab.chain.stages.transistor import TRANSISTOR
 from piezolab.circuit.jfet import channel
 from piezolab.studies.linear import LinearChain
 from piezolab.studies.load_line import signal_line
+from piezolab.studies.several_transistors import CAUSES, CUT_OFF_PART, GATE_A, Edge, edges_of_several
 
-CUT_OFF_PART = 0.01  # of the current at rest
-GATE_A = 1e-6
+__all__ = ["CUT_OFF_PART", "GATE_A", "Edge", "Swing", "swing"]
 _HALVINGS = 48
 
 
@@ -27,27 +28,34 @@ _HALVINGS = 48
 class Swing:
     """Open-circuit pickup voltages at which each cause begins; V, of the batch's shape.
 
-    cut_off, triode, gate: signed edges, on whichever side they lie; inf where the signal never gets there; 0 where the
-    stage at rest is there already.
+    cut_off, triode, gate: the nearest edge of each cause, signed, on whichever side it lies; inf where the signal never
+    gets there; 0 where the stage at rest is there already. edges: those of every transistor, on both sides.
     """
 
     cut_off: np.ndarray
     triode: np.ndarray
     gate: np.ndarray
+    edges: tuple[Edge, ...] = field(default=())
 
-    def _side(self, sign: float) -> np.ndarray:
-        edges = np.stack([self.cut_off, self.triode, self.gate])
-        return np.where(sign * edges >= 0, np.abs(edges), np.inf).min(axis=0)
+    def __post_init__(self) -> None:
+        if not self.edges:
+            signed = {"cut-off": self.cut_off, "triode": self.triode, "gate": self.gate}
+            object.__setattr__(self, "edges", tuple(Edge.at("Q1", cause, edge) for cause, edge in signed.items()))
+
+    @classmethod
+    def of(cls, edges: tuple[Edge, ...]) -> Swing:
+        """From the edges of one transistor or several."""
+        return cls(*(_nearest([e for e in edges if e.cause == cause]) for cause in CAUSES), edges)
 
     @property
     def up(self) -> np.ndarray:
         """The nearest edge of the rising pickup voltage, V above 0."""
-        return self._side(1.0)
+        return np.min([edge.rising for edge in self.edges], axis=0)
 
     @property
     def down(self) -> np.ndarray:
         """The nearest edge of the falling pickup voltage, V, as a magnitude."""
-        return self._side(-1.0)
+        return np.min([edge.falling for edge in self.edges], axis=0)
 
     @property
     def headroom(self) -> np.ndarray:
@@ -65,13 +73,30 @@ class Swing:
     @property
     def line_imbalance_db(self) -> np.ndarray:
         """The same of the load line's own two ends, cut-off and triode region, the gate left aside, dB."""
-        return Swing(self.cut_off, self.triode, np.full(np.shape(self.gate), np.inf)).imbalance_db
+        return Swing.of(tuple(edge for edge in self.edges if edge.cause != "gate")).imbalance_db
 
     @property
     def cause(self) -> np.ndarray:
         """What begins first: `cut-off`, `triode` or `gate`."""
-        edges = np.abs(np.stack([self.cut_off, self.triode, self.gate]))
-        return np.array(["cut-off", "triode", "gate"])[np.argmin(edges, axis=0)]
+        return self._first("cause")
+
+    @property
+    def transistor(self) -> np.ndarray:
+        """The name of the transistor at which that happens."""
+        return self._first("transistor")
+
+    def _first(self, what: str) -> np.ndarray:
+        nearest = np.stack([np.minimum(edge.rising, edge.falling) for edge in self.edges])
+        return np.array([getattr(edge, what) for edge in self.edges])[np.argmin(nearest, axis=0)]
+
+
+def _nearest(edges: list[Edge]) -> np.ndarray:
+    """The nearest of some edges, signed; inf where there is none."""
+    if not edges:
+        return np.asarray(np.inf)
+    rising = np.min([edge.rising for edge in edges], axis=0)
+    falling = np.min([edge.falling for edge in edges], axis=0)
+    return np.where(falling < rising, -falling, rising)
 
 
 def swing(linear: LinearChain) -> Swing:
@@ -79,8 +104,11 @@ def swing(linear: LinearChain) -> Swing:
     q = linear.transistor
     if q is None:
         raise ValueError("a chain without a stage does not clip before its input does")
-    model = linear.assembly.network[TRANSISTOR].model
-    line = signal_line(linear.assembly)
+    names = linear.assembly.transistors
+    if len(names) > 1:
+        return Swing.of(edges_of_several(linear))
+    model = linear.assembly.network[names[0]].model
+    line = signal_line(linear)
     drive = np.abs(line.gs_e)
     with np.errstate(divide="ignore", invalid="ignore"):
         # relative to the gate's own phase; at 1 kHz all of these are nearly real
@@ -127,7 +155,9 @@ def swing(linear: LinearChain) -> Swing:
     over = _falling_root(cut_off_miss, np.zeros(shape), np.broadcast_to(np.maximum(q.v_ds_sat, 0.0) + 1.0, shape))
     cut_off = np.where(i_rest <= 0, 0.0, pickup(over + model.v_off, i_low))
     silent = np.broadcast_to(drive < 1e-9, shape)
-    return Swing(*(np.where(silent, np.inf, np.broadcast_to(edge, shape)) for edge in (cut_off, triode, gate)))
+    signed = {"cut-off": cut_off, "triode": triode, "gate": gate}
+    found = {cause: np.where(silent, np.inf, np.broadcast_to(edge, shape)) for cause, edge in signed.items()}
+    return Swing(*found.values(), tuple(Edge.at(names[0], cause, edge) for cause, edge in found.items()))
 
 
 def _falling_root(miss: Callable[[np.ndarray], np.ndarray], low: np.ndarray, high: np.ndarray) -> np.ndarray:

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from piezolab.chain import SignalChain
-from piezolab.chain.stages.transistor import TRANSISTOR, model
+from piezolab.chain.stages.transistor import model
 from piezolab.chain.values import Values
 from piezolab.circuit.jfet import channel
 from piezolab.studies.bias import Bias, bias_of
@@ -58,7 +58,7 @@ def curves(chain: SignalChain) -> Curves | None:
     idss, vgsoff = np.broadcast_arrays(np.atleast_1d(many.jfet_idss), np.atleast_1d(many.jfet_vgsoff))
     linear = LinearChain.of(values)
     network, q = linear.assembly.network, linear.transistor
-    own = network[TRANSISTOR].model
+    own = network[linear.assembly.transistors[0]].model
     v_off, v_rest, i_rest = float(np.asarray(own.v_off)), float(q.v_ds), float(q.i_d)
     furthest = max(-v_off, float(np.max(-vgsoff)))
     v_gs = np.linspace(-furthest, 0.0, POINTS)
@@ -68,7 +68,7 @@ def curves(chain: SignalChain) -> Curves | None:
     highest = 1.1 * float(channel(own, 0.0, widest)[0])
     edge = np.linspace(0.0, min(-v_off, widest), POINTS)
     line = rest_line(network)
-    slope = float(np.real(signal_line(linear.assembly).ds_i))
+    slope = float(np.real(signal_line(linear).ds_i))
     return Curves(
         transfer=(v_gs, channel(own, v_gs, v_rest)[0]),
         bias_line=_drawn(float(line.v_gs), float(line.r_gs), -furthest, highest),
@@ -96,4 +96,5 @@ def _percentiles(many: Values, v_gs: np.ndarray, v_ds: float) -> np.ndarray:
 
 
 def _as_arrays(point: Bias) -> Bias:
-    return Bias(**{key: np.atleast_1d(value) for key, value in vars(point).items()})
+    arrays = {key: np.atleast_1d(value) for key, value in vars(point).items() if isinstance(value, np.ndarray)}
+    return replace(point, **arrays)

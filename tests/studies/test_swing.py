@@ -80,7 +80,7 @@ def test_each_edge_is_where_its_cause_begins(name) -> None:
 def test_edges_lie_on_the_load_line_and_on_the_channel(source_r, drain_r, vgsoff, idss, stage) -> None:
     chain = SignalChain(stage=stage, source_r=source_r, drain_r=drain_r, jfet_vgsoff=vgsoff, jfet_idss=idss)
     linear = LinearChain.of(chain.values)
-    q, line = linear.transistor, signal_line(linear.assembly)
+    q, line = linear.transistor, signal_line(linear)
     model = linear.assembly.network["Q1"].model
     if q.region != "saturation":
         assert swing(linear).triode == 0

@@ -20,8 +20,10 @@ class Stage:
 
     key: word in the link; title: for people; controls: parameters in the link's order, with this stage's defaults;
     powered: whether it needs a supply; inverts: whether the output moves against the input; output: the node where the
-    cable starts; wires: connections of the schematic as lists of grid points. A stage that is powered takes its supply
-    from the node `supply` and its signal from the node `pickup`; its transistor is named Q1.
+    cable starts; wires: connections of the schematic as lists of grid points; rest_key, gain_key: the controls of the
+    resistors that set the current at rest and, where it inverts, the gain: what "solve it backwards" looks for. A stage
+    that is powered takes its supply from the node `supply` and its signal from the node `pickup`. Its first transistor
+    is the one whose operating point stands for the stage.
     """
 
     key: ClassVar[str]
@@ -30,6 +32,12 @@ class Stage:
     powered: ClassVar[bool] = True
     inverts: ClassVar[bool] = False
     output: ClassVar[str] = OUTPUT
+    rest_key: ClassVar[str] = "source_r"
+    gain_key: ClassVar[str] = "drain_r"
+
+    def has(self, key: str) -> bool:
+        """Whether the stage has a control of that key."""
+        return any(control.key == key for control in self.controls)
 
     def parts(self, values: Values) -> tuple[Part, ...]:
         """The stage's parts for these values; parts of value "none" (a capacitor of 0 F) are left out."""
