@@ -82,8 +82,9 @@ def pytest_terminal_summary(terminalreporter: Any, config: pytest.Config) -> Non
 @pytest.fixture(scope="session")
 def browser() -> Iterator[Any]:
     """A headless Chromium driven by playwright; mark the test with ``pytest.mark.browser``."""
-    from playwright.sync_api import sync_playwright
+    from playwright.sync_api import expect, sync_playwright
 
+    expect.set_options(timeout=20_000)
     with sync_playwright() as driver:
         chromium = driver.chromium.launch(executable_path=find_chromium(), args=CHROMIUM_ARGUMENTS)
         yield chromium

@@ -3,6 +3,7 @@
 from urllib.parse import urlsplit
 
 import pytest
+from playwright.sync_api import expect
 
 from tests.browser.chapter import DESK, LINK, SLUG, address, move, verdict
 
@@ -14,7 +15,7 @@ def test_comes_up_from_a_share_link(visit, screen, chapters):
     assert page.page.title() == "Where does the bass go?"
     assert page.page.locator("h1").inner_text() == "Where does the bass go?"
     assert "17 dB down" in verdict(page)
-    assert page.page.get_by_label("pickup capacitance", exact=True).input_value() == "1n5"
+    expect(page.page.get_by_label("pickup capacitance", exact=True)).to_have_value("1n5")
     assert page.page.locator(".pz-schematic svg").is_visible()
     host = urlsplit(chapters.url).netloc
     own = ("blob:", "data:")
@@ -29,7 +30,7 @@ def test_a_slider_redraws_plot_verdict_and_address(visit, screen):
     address(page, r"pickup_c=4n7")
     page.page.wait_for_function("said => document.querySelector('.pz-verdict .pz-body').innerText !== said", arg=said)
     assert page.curve() != before
-    assert page.page.get_by_label("pickup capacitance", exact=True).input_value() == "4n7"
+    expect(page.page.get_by_label("pickup capacitance", exact=True)).to_have_value("4n7")
     assert page.problems == []
 
 
@@ -45,7 +46,7 @@ def test_dragging_with_the_mouse_is_one_step_back(visit):
     address(page, r"gate_r=")
     page.page.get_by_role("button", name="undo").click()
     address(page, r"1n5&input=pedal-vintage$")
-    assert page.page.get_by_label("gate resistor", exact=True).input_value() == "4M7"
+    expect(page.page.get_by_label("gate resistor", exact=True)).to_have_value("4M7")
 
 
 def test_exact_entry_and_what_is_said_of_a_wrong_one(visit, screen):
@@ -54,10 +55,11 @@ def test_exact_entry_and_what_is_said_of_a_wrong_one(visit, screen):
     entry.fill("3.3 Mohm")
     entry.press("Enter")
     address(page, r"gate_r=3M3$")
-    assert entry.input_value() == "3M3"
+    expect(entry).to_have_value("3M3")
     entry.fill("3m3")
     entry.press("Enter")
     alert = page.page.locator("[data-key=gate_r] [role=alert]")
     alert.get_by_text("did you mean 3M3?").wait_for()
-    assert entry.input_value() == "3m3" and entry.get_attribute("aria-invalid") == "true"
+    expect(entry).to_have_value("3m3")
+    assert entry.get_attribute("aria-invalid") == "true"
     assert page.page.url.endswith("gate_r=3M3")

@@ -3,6 +3,7 @@
 from urllib.parse import urlsplit
 
 import pytest
+from playwright.sync_api import expect
 
 from tests.browser.chapter import DESK, PHONE, address, move, verdict
 
@@ -65,7 +66,7 @@ def test_two_readings_and_the_bag_are_found_again(visit, screen):
     page.page.wait_for_function("() => localStorage.getItem('piezolab:bag') !== null")
     page.open(SLUG)
     page.page.get_by_text("Solder no. 1").wait_for()
-    assert page.page.get_by_label("voltage across the second", exact=True).input_value() == "1.05"
+    expect(page.page.get_by_label("voltage across the second", exact=True)).to_have_value("1.05")
     page.page.get_by_role("button", name="use no. 1 with source resistor").click()
     address(page, r"jfet_idss=.*jfet_vgsoff=-1")
     says(page, "Your J113 works")

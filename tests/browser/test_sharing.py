@@ -1,6 +1,7 @@
 """Links that are copied, pasted, wrong; and what a browser keeps."""
 
 import pytest
+from playwright.sync_api import expect
 
 from tests.browser.chapter import DESK, LINK, PHONE, SLUG, address, move, verdict
 
@@ -16,7 +17,7 @@ def test_copied_link_opens_the_same_state(visit, chapters):
     copied = page.page.evaluate("navigator.clipboard.readText()")
     assert copied == page.page.url
     other = visit(**PHONE).open(copied.removeprefix(chapters.url))
-    assert other.page.get_by_label("output cable length", exact=True).input_value() == "4"
+    expect(other.page.get_by_label("output cable length", exact=True)).to_have_value("4")
     assert verdict(other) == verdict(page)
 
 
@@ -29,7 +30,7 @@ def test_copying_works_without_the_clipboard_interface(visit):
     paste = page.page.get_by_label("open a shared configuration")
     paste.fill("")
     paste.press("Control+V")
-    assert paste.input_value() == "pickup_c=1n5&input=pedal-vintage"
+    expect(paste).to_have_value("pickup_c=1n5&input=pedal-vintage")
 
 
 def test_a_pasted_configuration_is_opened(visit):
@@ -47,8 +48,8 @@ def test_mistakes_in_a_link_are_listed_and_shown_as_text(visit):
     assert "gate resistor" in listed and "did you mean 3M3?" in listed
     assert "<img src=x>" in listed
     assert page.page.locator(".pz-problems img").count() == 0
-    assert page.page.get_by_label("pickup capacitance", exact=True).input_value() == "1n5"
-    assert page.page.get_by_label("gate resistor", exact=True).input_value() == "4M7"
+    expect(page.page.get_by_label("pickup capacitance", exact=True)).to_have_value("1n5")
+    expect(page.page.get_by_label("gate resistor", exact=True)).to_have_value("4M7")
     assert page.problems == []
 
 

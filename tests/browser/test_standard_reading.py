@@ -7,6 +7,7 @@ import re
 from urllib.parse import quote
 
 import pytest
+from playwright.sync_api import expect
 
 from tests.browser.checks import axe, unnamed, walk
 from tests.browser.standard import DESK, NAMES, PAGES, PATIENCE_MS, come_up, outside, rest, unfold
@@ -48,7 +49,7 @@ def test_a_bad_link_is_told_first_and_only_its_own_keys_have_defaults(page, chap
     assert page.page.locator(".pz-page img").count() == 0 and page.page.evaluate("window.pzHit") is None
     unfold(page)
     for key, shown in (("pickup_c", "1n5"), ("gate_r", "4M7"), ("cable_m", "3")):
-        assert page.page.locator(f"[data-key={key}] .pz-entry").first.input_value() == shown
+        expect(page.page.locator(f"[data-key={key}] .pz-entry").first).to_have_value(shown)
     assert page.page.url.endswith(BAD_LINK)  # what was opened stays beside what is said of it
 
 

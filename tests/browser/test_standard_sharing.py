@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 import zxingcpp
 from PIL import Image
+from playwright.sync_api import expect
 
 from tests.browser.chapter import DESK, LINK, PHONE, SLUG, address, verdict
 from tests.browser.standard import PAGES, PATIENCE_MS, come_up, outside
@@ -115,8 +116,8 @@ def test_a_link_from_another_host_with_mistakes_in_it(page):
     lines = said.locator("p").all_inner_texts()
     assert len(lines) == 2 and "'12'" in lines[0] and "1 kΩ to 1 GΩ" in lines[0] and "<b>bold</b>" in lines[1]
     assert said.locator("b").count() == 0
-    assert page.page.get_by_label("open a shared configuration").input_value() == shared
-    assert page.page.get_by_label("gate resistor", exact=True).input_value() == "4M7"
+    expect(page.page.get_by_label("open a shared configuration")).to_have_value(shared)
+    expect(page.page.get_by_label("gate resistor", exact=True)).to_have_value("4M7")
     for text, told in (("hello there", "link"), ("", "empty"), ("x" * 9000, "too long")):
         paste(page, text)
         said.get_by_text(told).first.wait_for()

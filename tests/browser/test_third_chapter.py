@@ -1,6 +1,7 @@
 """The chapter on cable and input in a real browser: sections that open, impedance below the level, both sizes."""
 
 import pytest
+from playwright.sync_api import expect
 
 from tests.browser.chapter import DESK, PHONE, address, move, verdict
 
@@ -43,7 +44,7 @@ def test_the_second_plot_is_drawn_and_has_words(visit, screen):
     page = visit(**screen).open(LINK)
     plot = page.page.locator(".pz-plot-section .piezolab-plot")
     plot.scroll_into_view_if_needed()
-    page.page.wait_for_function("document.querySelector('.pz-plot-section .piezolab-plot').dataset.state === 'drawn'")
+    expect(plot).to_have_attribute("data-state", "drawn")
     assert "cable, no stage" in plot.get_attribute("aria-label")
     assert page.page.get_by_role("heading", name="How long may lead and cable be?").is_visible()
 
