@@ -1,9 +1,11 @@
-"""Large batches in pieces that fit the processor's cache, on as many processors as there are."""
+"""Large batches in pieces that fit the processor's cache.
+
+One after the other: threads gain a tenth of the time at a third more work, which a room full of pages does not have,
+and make the slowest answers slower.
+"""
 
 from __future__ import annotations
 
-import os
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import fields
 
 import numpy as np
@@ -23,9 +25,7 @@ def simulate_wide(bench: Bench, settings: Settings, size: int, question: Questio
         some = {name: value[here] if np.ndim(value) else value for name, value in settings.items()}
         return simulate(bench, some, here.stop - here.start, question)
 
-    with ThreadPoolExecutor(max_workers=min(len(starts), os.cpu_count() or 1)) as pool:
-        pieces = list(pool.map(run, starts))
-    return _joined(pieces)
+    return _joined([run(start) for start in starts])
 
 
 def _joined(pieces: list[Findings]) -> Findings:
