@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from piezolab.chain import SignalChain
+from piezolab.chain.parameters import all_parameters
 from piezolab.chain.values import Values
 from piezolab.quantity import preferred_between
 from piezolab.studies.fading_battery import battery_range
@@ -88,8 +89,10 @@ def best_resistor(chain: SignalChain, wish: Wish | None = None) -> BestResistor 
         return None
     wish = wish or Wish()
     fit_drain = (stage.inverts if wish.fit_drain is None else wish.fit_drain) and stage.has(stage.gain_key)
-    source_r = np.array(preferred_between(*wish.source_range, wish.series))
-    drain_r = np.array(preferred_between(*wish.drain_range, wish.series) if fit_drain else [0.0])
+    source_r = np.array(preferred_between(*_within(stage.rest_key, wish.source_range), wish.series))
+    drain_r = np.array([0.0])
+    if fit_drain:
+        drain_r = np.array(preferred_between(*_within(stage.gain_key, wish.drain_range), wish.series))
     values = _members(chain, wish)
     met = _met(chain, values, wish, source_r, drain_r)  # requirement -> (S, D, parts)
     shares = np.all(list(met.values()), axis=0).mean(axis=-1)
@@ -136,6 +139,12 @@ def _supplies(chain: SignalChain, steps: int) -> np.ndarray:
     """Battery voltages from fresh to spent; of an adapter its own alone."""
     found = battery_range(chain)
     return np.array([chain.supply_v]) if found is None else np.linspace(*found[:2], steps)
+
+
+def _within(key: str, wished: tuple[float, float]) -> tuple[float, float]:
+    """The part of a range that the control takes."""
+    control = all_parameters()[key]
+    return max(wished[0], control.low), min(wished[1], control.high)
 
 
 def _resistors(chain: SignalChain, rest: np.ndarray, gain: np.ndarray | None) -> dict[str, np.ndarray]:

@@ -20,7 +20,7 @@ GATE_A = 1e-6
 CAUSES = ("cut-off", "triode", "gate")
 #: Where edges are looked for, as changes of the voltage that moves most, V: none matters nearer or further.
 _ROW = np.geomspace(1e-3, 1e3, 49)
-_NARROWINGS = 12
+_NARROWINGS = 8
 
 
 @dataclass(frozen=True)

@@ -2,7 +2,6 @@
 
 import json
 from collections.abc import Iterator
-from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -11,14 +10,9 @@ from scipy.optimize import brentq
 from piezolab.chain import ChainError, SignalChain
 from piezolab.chain.assembly import assemble
 from piezolab.chain.link import from_link, read_link, to_query
-from piezolab.chain.parameter import Quantity
 from piezolab.chain.parameters import all_parameters
-from piezolab.chain.parts import GROUND, Part, Point
-from piezolab.chain.stages import Stage, all_stages, register
-from piezolab.chain.stages import shared_controls as c
-from piezolab.chain.stages import transistor as t
-from piezolab.chain.stages.stage import INPUT, OUTPUT, SUPPLY, unregister
-from piezolab.chain.values import Values
+from piezolab.chain.stages import all_stages, register
+from piezolab.chain.stages.stage import unregister
 from piezolab.sheets.schematic import schematic_svg, schematic_text
 from piezolab.studies.bias import bias
 from piezolab.studies.faults.making import fault_table
@@ -30,90 +24,9 @@ from piezolab.studies.matters import effects
 from piezolab.studies.output import impedances
 from piezolab.studies.response import response
 from piezolab.studies.tolerance import tolerance
+from tests.chain.own_stages import HOLD, PLACES, Attenuator, Halves, SunkFollower
 
-HOLD = 10e6  # ohm
-PLACES: dict[str, tuple[Point, ...]] = {
-    "R_G": ((1, 2.5), (1, 0.5)), "Q1": ((4, 4), (2.5, 2.5), (4, 2)), "R_D": ((4, 6), (4, 4)), "R_S": ((4, 2), (4, 0)),
-    "C_out": ((5, 4), (7, 4)), "R_bleed": ((7.5, 4), (7.5, 2)),
-}  # fmt: skip
 BEFORE = list(all_parameters())
-
-
-class SunkFollower(Stage):
-    """A source follower over a second transistor that draws a steady current."""
-
-    key = "sunk"
-    title = "follower over a current sink"
-    controls = (
-        c.GATE_R.with_default(10e6),
-        c.RETURN.with_default("divider"),
-        c.RETURN_PART.with_default(0.5),
-        c.DIVIDER_R.with_default(1e6),
-        c.DIVIDER_C.with_default(1e-6),
-        Quantity("sink_r", "sink resistor", "stage", 220.0, "Sets the steady current.", unit="ohm", low=1.0, high=1e5),
-        c.OUT_C.with_default(1e-6),
-        c.BLEED_R.with_default(220e3),
-    )
-
-    def parts(self, values: Values) -> tuple[Part, ...]:
-        jfet = t.model(values)
-        return (
-            *t.gate_return(values),
-            Part("Q1", "transistor", "jfet", (SUPPLY, INPUT, "source"), jfet, "jfet"),
-            Part("Q2", "sink transistor", "jfet", ("source", GROUND, "foot"), jfet, "jfet"),
-            Part("R_sink", "sink resistor", "resistor", ("foot", GROUND), values.sink_r, "sink_r"),
-            # a node held by transistors alone has no path to ground that may be relied on
-            Part("R_hold", "holding resistor", "resistor", ("source", GROUND), HOLD),
-            *t.output_coupling(values, "source"),
-        )
-
-
-class Halves(Stage):
-    """The same resistor in drain and source: as much signal at either, one upside down."""
-
-    key = "halves"
-    title = "equal halves"
-    inverts = True
-    controls = (
-        c.GATE_R.with_default(4.7e6),
-        Quantity("half_r", "both resistors", "stage", 2.7e3, "In drain and source.", unit="ohm", low=1.0, high=1e6),
-        c.OUT_C.with_default(1e-6),
-        c.BLEED_R.with_default(100e3),
-    )
-
-    def parts(self, values: Values) -> tuple[Part, ...]:
-        parts = (
-            Part("R_G", "gate resistor", "resistor", (INPUT, GROUND), values.gate_r, "gate_r"),
-            Part("Q1", "transistor", "jfet", ("drain", INPUT, "source"), t.model(values), "jfet"),
-            Part("R_D", "drain resistor", "resistor", (SUPPLY, "drain"), values.half_r, "half_r"),
-            Part("R_S", "source resistor", "resistor", ("source", GROUND), values.half_r, "half_r"),
-            *t.output_coupling(values, "drain"),
-        )
-        return tuple(replace(part, place=PLACES[part.name]) for part in parts)
-
-    def wires(self, values: Values) -> tuple[tuple[Point, ...], ...]:
-        return (
-            ((0, 2.5), (1, 2.5), (2.5, 2.5)), ((1, 0.5), (1, 0)), ((4, 4), (5, 4)), ((7, 4), (7.5, 4), (9, 4)),
-            ((7.5, 2), (7.5, 0)),
-        )  # fmt: skip
-
-
-class Attenuator(Stage):
-    """Two resistors and no supply."""
-
-    key = "attenuator"
-    title = "two resistors"
-    powered = False
-    controls = (
-        Quantity("upper_r", "upper resistor", "stage", 1e6, "In the signal's way.", unit="ohm", low=1.0, high=1e8),
-        Quantity("lower_r", "lower resistor", "stage", 1e6, "Across the output.", unit="ohm", low=1.0, high=1e8),
-    )
-
-    def parts(self, values: Values) -> tuple[Part, ...]:
-        return (
-            Part("R_upper", "upper resistor", "resistor", (INPUT, OUTPUT), values.upper_r, "upper_r"),
-            Part("R_lower", "lower resistor", "resistor", (OUTPUT, GROUND), values.lower_r, "lower_r"),
-        )
 
 
 NEW = (SunkFollower, Halves, Attenuator)

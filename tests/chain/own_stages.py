@@ -1,0 +1,173 @@
+"""Stages that the package has never heard of, for tests: what a contributor could declare in a file of their own."""
+
+from dataclasses import replace
+
+from piezolab.chain.parameter import Quantity
+from piezolab.chain.parts import GROUND, Part, Point
+from piezolab.chain.stages import Stage
+from piezolab.chain.stages import shared_controls as c
+from piezolab.chain.stages import transistor as t
+from piezolab.chain.stages.stage import INPUT, OUTPUT, SUPPLY
+from piezolab.chain.values import Values
+
+HOLD = 10e6  # ohm
+PLACES: dict[str, tuple[Point, ...]] = {
+    "R_G": ((1, 2.5), (1, 0.5)), "Q1": ((4, 4), (2.5, 2.5), (4, 2)), "R_D": ((4, 6), (4, 4)), "R_S": ((4, 2), (4, 0)),
+    "C_out": ((5, 4), (7, 4)), "R_bleed": ((7.5, 4), (7.5, 2)),
+}  # fmt: skip
+
+
+class SunkFollower(Stage):
+    """A source follower over a second transistor that draws a steady current."""
+
+    key = "sunk"
+    title = "follower over a current sink"
+    rest_key = "sink_r"
+    controls = (
+        c.GATE_R.with_default(10e6),
+        c.RETURN.with_default("divider"),
+        c.RETURN_PART.with_default(0.5),
+        c.DIVIDER_R.with_default(1e6),
+        c.DIVIDER_C.with_default(1e-6),
+        Quantity("sink_r", "sink resistor", "stage", 220.0, "Sets the steady current.", unit="ohm", low=1.0, high=1e5),
+        c.OUT_C.with_default(1e-6),
+        c.BLEED_R.with_default(220e3),
+    )
+
+    def parts(self, values: Values) -> tuple[Part, ...]:
+        jfet = t.model(values)
+        return (
+            *t.gate_return(values),
+            Part("Q1", "transistor", "jfet", (SUPPLY, INPUT, "source"), jfet, "jfet"),
+            Part("Q2", "sink transistor", "jfet", ("source", GROUND, "foot"), jfet, "jfet"),
+            Part("R_sink", "sink resistor", "resistor", ("foot", GROUND), values.sink_r, "sink_r"),
+            # a node held by transistors alone has no path to ground that may be relied on
+            Part("R_hold", "holding resistor", "resistor", ("source", GROUND), HOLD),
+            *t.output_coupling(values, "source"),
+        )
+
+
+class Tandem(Stage):
+    """A gain stage whose drain drives a follower's gate; the output capacitor hangs on the follower."""
+
+    key = "tandem"
+    title = "gain stage and follower"
+    inverts = True
+    controls = (
+        c.GATE_R.with_default(4.7e6),
+        c.SOURCE_R.with_default(1.5e3),
+        c.DRAIN_R.with_default(3.3e3),
+        c.BYPASS_C.with_default(22e-6),
+        c.BYPASS_PART.with_default(1.0),
+        Quantity(
+            "second_r", "second source resistor", "stage", 10e3, "Of the follower.", unit="ohm", low=10.0, high=1e6
+        ),
+        c.OUT_C.with_default(2.2e-6),
+        c.BLEED_R.with_default(100e3),
+    )
+
+    def parts(self, values: Values) -> tuple[Part, ...]:
+        jfet = t.model(values)
+        return (
+            Part("R_G", "gate resistor", "resistor", (INPUT, GROUND), values.gate_r, "gate_r"),
+            Part("Q1", "transistor", "jfet", ("drain", INPUT, "source"), jfet, "jfet"),
+            Part("R_D", "drain resistor", "resistor", (SUPPLY, "drain"), values.drain_r, "drain_r"),
+            Part("R_S", "source resistor", "resistor", ("source", GROUND), values.source_r, "source_r"),
+            Part("C_S", "source bypass", "capacitor", ("source", GROUND), values.bypass_c, "bypass_c"),
+            Part("Q2", "second transistor", "jfet", (SUPPLY, "drain", "second"), jfet, "jfet"),
+            Part("R_2S", "second source resistor", "resistor", ("second", GROUND), values.second_r, "second_r"),
+            *t.output_coupling(values, "second"),
+        )
+
+
+class OtherNames(Stage):
+    """A follower with names and keys of its own, and a resistor after its output capacitor."""
+
+    key = "renamed"
+    title = "follower with other names"
+    controls = (
+        Quantity("leak_r", "leak resistor", "stage", 4.7e6, "From gate to ground.", unit="ohm", low=1e3, high=1e9),
+        Quantity("tail_r", "tail resistor", "stage", 3.9e3, "Under the source.", unit="ohm", low=10.0, high=1e6),
+        Quantity("feed_c", "feed capacitor", "stage", 4.7e-6, "Towards the jack.", unit="F", low=1e-9, high=1e-3),
+        Quantity("stop_r", "build-out resistor", "stage", 220.0, "Before the jack.", unit="ohm", low=1.0, high=1e5),
+        Quantity("pull_r", "pull-down resistor", "stage", 220e3, "Holds it at 0 V.", unit="ohm", low=1e3, high=1e8),
+    )
+
+    def parts(self, values: Values) -> tuple[Part, ...]:
+        return (
+            Part("R_leak", "leak resistor", "resistor", (INPUT, GROUND), values.leak_r, "leak_r"),
+            Part("T1", "transistor", "jfet", (SUPPLY, INPUT, "tail"), t.model(values), "jfet"),
+            Part("R_tail", "tail resistor", "resistor", ("tail", GROUND), values.tail_r, "tail_r"),
+            Part("C_feed", "feed capacitor", "capacitor", ("tail", "after"), values.feed_c, "feed_c"),
+            Part("R_pull", "pull-down resistor", "resistor", ("after", GROUND), values.pull_r, "pull_r"),
+            Part("R_stop", "build-out resistor", "resistor", ("after", OUTPUT), values.stop_r, "stop_r"),
+        )
+
+
+class NoCapacitor(Stage):
+    """A follower straight into the jack: what is plugged in has to block its direct voltage."""
+
+    key = "straight"
+    title = "follower without output capacitor"
+    controls = (
+        c.GATE_R.with_default(4.7e6),
+        Quantity("foot_r", "foot resistor", "stage", 3.9e3, "Under the source.", unit="ohm", low=10.0, high=1e6),
+    )
+
+    def parts(self, values: Values) -> tuple[Part, ...]:
+        return (
+            Part("R_G", "gate resistor", "resistor", (INPUT, GROUND), values.gate_r, "gate_r"),
+            Part("Q1", "transistor", "jfet", (SUPPLY, INPUT, OUTPUT), t.model(values), "jfet"),
+            Part("R_foot", "foot resistor", "resistor", (OUTPUT, GROUND), values.foot_r, "foot_r"),
+        )
+
+
+class Halves(Stage):
+    """The same resistor in drain and source: as much signal at either, one upside down."""
+
+    key = "halves"
+    title = "equal halves"
+    inverts = True
+    controls = (
+        c.GATE_R.with_default(4.7e6),
+        Quantity("half_r", "both resistors", "stage", 2.7e3, "In drain and source.", unit="ohm", low=1.0, high=1e6),
+        c.OUT_C.with_default(1e-6),
+        c.BLEED_R.with_default(100e3),
+    )
+
+    def parts(self, values: Values) -> tuple[Part, ...]:
+        parts = (
+            Part("R_G", "gate resistor", "resistor", (INPUT, GROUND), values.gate_r, "gate_r"),
+            Part("Q1", "transistor", "jfet", ("drain", INPUT, "source"), t.model(values), "jfet"),
+            Part("R_D", "drain resistor", "resistor", (SUPPLY, "drain"), values.half_r, "half_r"),
+            Part("R_S", "source resistor", "resistor", ("source", GROUND), values.half_r, "half_r"),
+            *t.output_coupling(values, "drain"),
+        )
+        return tuple(replace(part, place=PLACES[part.name]) for part in parts)
+
+    def wires(self, values: Values) -> tuple[tuple[Point, ...], ...]:
+        return (
+            ((0, 2.5), (1, 2.5), (2.5, 2.5)), ((1, 0.5), (1, 0)), ((4, 4), (5, 4)), ((7, 4), (7.5, 4), (9, 4)),
+            ((7.5, 2), (7.5, 0)),
+        )  # fmt: skip
+
+
+class Attenuator(Stage):
+    """Two resistors and no supply."""
+
+    key = "attenuator"
+    title = "two resistors"
+    powered = False
+    controls = (
+        Quantity("upper_r", "upper resistor", "stage", 1e6, "In the signal's way.", unit="ohm", low=1.0, high=1e8),
+        Quantity("lower_r", "lower resistor", "stage", 1e6, "Across the output.", unit="ohm", low=1.0, high=1e8),
+    )
+
+    def parts(self, values: Values) -> tuple[Part, ...]:
+        return (
+            Part("R_upper", "upper resistor", "resistor", (INPUT, OUTPUT), values.upper_r, "upper_r"),
+            Part("R_lower", "lower resistor", "resistor", (OUTPUT, GROUND), values.lower_r, "lower_r"),
+        )
+
+
+ALL = (SunkFollower, Tandem, OtherNames, NoCapacitor, Halves, Attenuator)

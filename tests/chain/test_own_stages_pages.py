@@ -1,0 +1,83 @@
+"""Stages of a contributor's own on sheets and in every chapter, with all that folds opened."""
+
+import re
+from collections.abc import Iterator
+from functools import partial
+from importlib import import_module
+from typing import Any
+
+import pytest
+
+from piezolab.chain import SignalChain
+from piezolab.chain.assembly import assemble
+from piezolab.chain.stages import register
+from piezolab.chain.stages.stage import unregister
+from piezolab.pages import what_shall_i_build_from_my_drawer as drawer
+from piezolab.pages.sections import Foldable
+from piezolab.sheets.build_sheet import build_sheet
+from piezolab.sheets.schematic import schematic_svg, schematic_text
+from piezolab.studies.layout import layout
+from piezolab.studies.linear import LinearChain
+from piezolab.studies.meter import meter_volts
+from piezolab.studies.meter_bench import bench
+from tests.chain.own_stages import NoCapacitor, OtherNames, SunkFollower, Tandem
+
+POWERED = (SunkFollower, Tandem, OtherNames, NoCapacitor)
+KEYS = [stage.key for stage in POWERED]
+CHAPTERS = (
+    "where_does_the_bass_go", "will_this_transistor_do", "what_do_cable_and_input_change",
+    "who_makes_the_hiss_and_the_hum", "how_loud_before_it_clips", "what_shall_i_build_from_my_drawer",
+    "how_do_i_build_it_and_check_it", "where_is_the_fault",
+)  # fmt: skip
+
+
+@pytest.fixture(autouse=True)
+def registered() -> Iterator[None]:
+    for stage in POWERED:
+        register(stage)
+    yield
+    for stage in POWERED:
+        unregister(stage.key)
+
+
+@pytest.mark.parametrize("key", KEYS)
+def test_sheets(key: str) -> None:
+    chain = SignalChain(stage=key)
+    drawn, told, sheet = schematic_svg(chain), schematic_text(chain), build_sheet(chain)
+    board = assemble(chain.values).where("board")
+    placed = {part.name for part in layout(chain).parts}
+    for part in board:
+        assert part.name in drawn and f"{part.name}, " in told and part.name in placed and part.name in sheet
+    volts = {reading.lane: reading.expected for reading in meter_volts(bench(chain))}
+    point = LinearChain.of(chain.values).point
+    for lane, expected in volts.items():
+        if lane in point.voltages and lane not in ("pickup", "divider", "jack"):  # there the meter itself loads much
+            assert expected.low <= float(point.voltage(lane)) <= expected.high
+
+
+def opened(widget: Any) -> list[str]:
+    """All texts of a page, everything that folds opened first."""
+    texts, todo, seen = [], [widget], set()
+    while todo:
+        each = todo.pop()
+        if id(each) in seen:
+            continue
+        seen.add(id(each))
+        if isinstance(each, Foldable) and each.folded:
+            each.opened = True
+        texts.append(str(getattr(each, "content", "")))
+        todo += getattr(each, "children", ())
+    return texts
+
+
+@pytest.mark.parametrize("chapter", CHAPTERS)
+@pytest.mark.parametrize("key", KEYS)
+def test_every_chapter(key: str, chapter: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(drawer, "tolerance", partial(drawer.tolerance, size=100))
+    made = import_module(f"piezolab.pages.{chapter}").make(f"stage={key}")
+    assert made.bench.chain == SignalChain(stage=key) and not made.bench.trouble
+    texts = opened(made.widget)
+    assert len(" ".join(texts)) > 2000
+    for text in texts:
+        assert "went wrong" not in text and "could not be worked out" not in text
+        assert not re.search(r"\b(nan|inf|None)\b", re.sub(r"<(style|svg).*?</\1>", "", text, flags=re.S)), text[:300]
