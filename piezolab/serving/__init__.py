@@ -4,9 +4,14 @@ Standalone because Voila filters what a browser may send to a kernel only when i
 extension. Nothing heavy is imported before `serve` is called.
 """
 
+import sys
 from pathlib import Path
 
 from .problems import ServingError
+
+# The notebook server checks its own events by JSON schema, and for one format that no event has (IRI) `jsonschema`
+# imports a package that builds grammars: a second of every start. Without that package it leaves the format unchecked.
+sys.modules.setdefault("rfc3987_syntax", None)
 
 __all__ = ["ServingError", "serve"]
 
