@@ -35,6 +35,8 @@ if TYPE_CHECKING:
 
 _PORTS_TRIED = 50
 _SWEEP_MS = 2000
+#: Seconds in which a request's body has to arrive.
+_BODY_S = 10
 
 
 async def _serve(
@@ -52,7 +54,7 @@ async def _serve(
         max_buffer_size=MESSAGE_LIMIT + 2**20,
         # Slow requests, headers or bodies, do not hold their connection for long.
         idle_connection_timeout=30,
-        body_timeout=10,
+        body_timeout=_BODY_S,
         most_of_one=1500 if server.behind_proxy else 400,
     )
     http.add_sockets(sockets)
@@ -111,7 +113,7 @@ def _say_room(room: Room) -> None:
     say(f"In the room, open: {room.link}")
     say(room.qr_text())
     say(f"For the projector: {room.address}projector   To print: {room.address}room-sheet")
-    say(f"{room.seats.limit} seats. Stop with Ctrl-C.")
+    say(f"{room.seats.limit} {'seat' if room.seats.limit == 1 else 'seats'}. Stop with Ctrl-C.")
 
 
 def _stop_on_signals(stop: asyncio.Event) -> None:

@@ -7,7 +7,7 @@ import pytest
 import requests
 
 from piezolab.studies.lessons import lesson_named
-from tests.room.conftest import open_room
+from tests.room.conftest import Guest, open_room
 from tests.serving.browsing import WAIT_MS
 
 pytestmark = pytest.mark.browser
@@ -49,7 +49,7 @@ def test_from_the_projector_to_a_solved_task_and_through_the_line(lesson_room, p
     outside = []
     wall.on("request", lambda request: outside.append(request.url))
     wall.goto(lesson_room.url + "projector")
-    wall.wait_for_function("document.getElementById('seats').textContent.includes('0 seats taken, 2 free')")
+    wall.wait_for_function("() => document.getElementById('seats').textContent.includes('0 seats taken, 2 free')")
     assert wall.locator(".pz-qr svg").bounding_box()["width"] > 300
     link = f"{lesson_room.url}{LESSON.chapter}?lesson={LESSON.name}"
 
@@ -85,13 +85,18 @@ def test_untouched_page_warns_gives_its_seat_back_and_carries_on(room_notebooks,
         page = phones()
         page.goto(server.url + "does-it-slide?pickup_c=4n7")
         page.wait_for_selector(".noUi-handle", timeout=WAIT_MS)
+        # Far down the page, where a notice that comes in at its head moves everything.
+        page.evaluate("document.querySelector('main').style.minHeight = '3000px'; scrollTo(0, 900)")
         page.wait_for_selector("#pz-idle", timeout=WAIT_MS)
+        assert page.locator("#pz-idle").bounding_box()["y"] >= 0
+        page.wait_for_timeout(500)
+        assert page.locator("#pz-idle").count() == 1  # its own coming is no touch
         page.mouse.wheel(0, 10)  # touched: it stays
         page.wait_for_selector("#pz-idle", state="detached", timeout=WAIT_MS)
         page.wait_for_selector("#pz-gone:not([hidden])", timeout=WAIT_MS)
         notice = page.locator("#pz-gone")
         assert notice.text_content().startswith("Nobody has touched this page for a while, so its seat went")
-        assert server.kernels_become(0, 5)
+        assert server.kernels_become(0, 60)
         notice.get_by_role("link", name="carry on").click()
         page.wait_for_selector("#pz-gone", state="hidden", timeout=WAIT_MS)
         page.wait_for_selector(".noUi-handle", timeout=WAIT_MS)
@@ -101,7 +106,10 @@ def test_untouched_page_warns_gives_its_seat_back_and_carries_on(room_notebooks,
 
 
 def test_server_started_again_in_the_middle_of_a_lesson(room_notebooks, phones):
+    """The open page comes back; the cookies of before open nothing any more."""
     server = open_room(room_notebooks)
+    guest = Guest(server)
+    guest.come_in()
     page = phones()
     page.goto(server.url + "does-it-slide?pickup_c=4n7")
     page.wait_for_selector(".noUi-handle", timeout=WAIT_MS)
@@ -112,6 +120,11 @@ def test_server_started_again_in_the_middle_of_a_lesson(room_notebooks, phones):
         page.get_by_role("link", name="open it again").click()
         page.wait_for_selector(".noUi-handle", timeout=WAIT_MS)
         assert page.url == again.url + "does-it-slide?pickup_c=4n7"
+        assert again.url == server.url
+        guest.server = again
+        assert guest.place().get("stranger")
+        assert "Getting your place ready" in guest.knock().text
+        assert guest.leave(guest.come_in()) == 204
     finally:
         again.stop()
 

@@ -146,7 +146,8 @@
     told = used;
     post(`room/here/${settings().kernelId}`).catch(() => { told = -HERE_MS; });
   }
-  for (const kind of ["pointerdown", "keydown", "wheel", "touchmove", "scroll"]) {
+  // Not "scroll": the notice itself moves what lies below it, and would count as a touch.
+  for (const kind of ["pointerdown", "keydown", "wheel", "touchmove", "focusin"]) {
     window.addEventListener(kind, here, { passive: true, capture: true });
   }
   setInterval(() => {
