@@ -57,10 +57,11 @@ def open_room(folder: Path | None, **options) -> LiveServer:
     return LiveServer(folder, patience, **{"room": True, "host": "127.0.0.1", **options})
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="session")
 def room(room_notebooks: Path) -> Iterator[LiveServer]:
-    """One cold room with three seats and a lesson; lost pages are freed within seconds."""
-    server = open_room(room_notebooks, seats=3, lesson="find-the-hum", patience={"unopened_s": 3.0, "lost_s": 3.0})
+    """One cold room with three seats and a lesson; lost pages and slow requests are given up within seconds."""
+    patience = {"unopened_s": 3.0, "lost_s": 3.0, "body_s": 3.0}
+    server = open_room(room_notebooks, seats=3, lesson="find-the-hum", patience=patience)
     yield server
     server.stop()
 
@@ -82,13 +83,13 @@ class Guest(Visitor):
 
     def place(self) -> dict:
         """What the server says about this guest's place."""
-        return self.http.get(self.server.url + "room/place", timeout=20).json()
+        return self.http.get(self.server.url + "room/place", timeout=60).json()
 
     def knock(self, slug: str = "is-it-empty") -> requests.Response:
         """One request for a page."""
         return self.http.get(self.server.url + slug, timeout=60)
 
-    def come_in(self, slug: str = "is-it-empty", seconds: float = 30) -> str:
+    def come_in(self, slug: str = "is-it-empty", seconds: float = 60) -> str:
         """Come in, waiting in the line if need be, and connect to the page's kernel; its id."""
         end = time.monotonic() + seconds
         if not self.http.cookies:
@@ -107,4 +108,4 @@ class Guest(Visitor):
 
     def solved(self, content, **options) -> requests.Response:
         """Report a solved task."""
-        return self.http.post(self.server.url + "room/solved", json=content, timeout=20, **options)
+        return self.http.post(self.server.url + "room/solved", json=content, timeout=60, **options)

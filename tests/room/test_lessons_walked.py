@@ -106,12 +106,10 @@ class Learner:
 def bass(who: Learner) -> None:
     loss = who.read("lowest string, against the unloaded pickup")
     who.number("how-much", loss.lstrip("−"), "size is right, but mind the sign", loss)
-    for kind in ("amplifier", "pedal-vintage"):
-        who.set("input", kind)
+    who.set("input", "amplifier")
     who.pick("which-input", "an old low-impedance pedal", "an instrument amplifier")
     who.number("small-disc", "2.94 kHz", "factor of 2π", f"{1 / (2 * pi * 68e3 * 5e-9):.0f} Hz")
     who.over()
-    who.set("discs", "2s")
     who.set("discs", "2p")
     who.pick("two-discs", "two discs in series", "two discs in parallel")
     who.set("discs", "1")
@@ -138,7 +136,6 @@ def transistor(who: Learner) -> None:
     volts = who.until("source, to ground", r"^1\.00 V")
     who.number("rest", "2.5 V", "less than that", volts)
     who.number("current", "1 V", "your answer: ", f"{float(volts.split()[0]) / 3.9:.3f} mA")
-    who.set("source_r", "22k")
     who.set("source_r", "1k")
     who.pick("larger-resistor", "22 kΩ", "1 kΩ")
     who.over()
@@ -216,6 +213,8 @@ def test_a_lesson_from_first_to_last_task(lesson_room, browser, name) -> None:
         assert who.solved == len(lesson.tasks)
         page.page.get_by_text(lesson.closing).wait_for(timeout=PATIENCE_MS)
         assert not wide(page) and not axe(page)
+        item = page.page.locator(".pz-tasks > ol > li").last  # a second time counts nothing
+        item.get_by_role("button", name="check").tap()
         # Whoever comes back finds what they have solved, on a kernel of its own.
         page.page.reload()
         page.page.wait_for_function(
@@ -224,6 +223,7 @@ def test_a_lesson_from_first_to_last_task(lesson_room, browser, name) -> None:
         )  # fmt: skip
         page.page.get_by_text(lesson.closing).wait_for(timeout=PATIENCE_MS)
         page.page.goto(lesson_room.url + "projector")
+        # Each task was solved once by one visitor, whose reloading counts nothing, and who is not named.
         page.page.get_by_text("1 solved it").nth(len(lesson.tasks) - 1).wait_for(timeout=PATIENCE_MS)
         assert not page.problems
         assert all(request.url.startswith((lesson_room.url, "blob:", "data:")) for request in page.requests)

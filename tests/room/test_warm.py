@@ -11,6 +11,7 @@ import pytest
 
 from piezolab.serving.warm import imports_of, wanted
 from tests.room.conftest import Guest, open_room
+from tests.serving.live import comes_true
 from tests.serving.visitor import hear, say
 
 
@@ -86,15 +87,14 @@ def test_ended_kernels_leave_no_dead_processes_behind(warm_room, guest):
     for _ in range(4):
         kernel = guest.sit_down()
         assert guest.leave(kernel) == 204
-        assert warm_room.kernels_become(0, 5)
-    time.sleep(0.3)
-    assert warm_room.warm().children() == []
+        assert warm_room.kernels_become(0, 30)
+    assert comes_true(lambda: warm_room.warm().children() == [])
 
 
 def test_killed_forked_kernel_is_noticed(warm_room, guest):
     kernel = guest.sit_down()
     warm_room.kernels()[0].kill()
-    assert hear(guest.lines[kernel], "never", 10) is None and not guest.lines[kernel].connected
+    assert hear(guest.lines[kernel], "never", 60) is None and not guest.lines[kernel].connected
     assert guest.http.get(warm_room.url + "api/kernels/" + kernel, timeout=20).status_code == 404
 
 
@@ -107,18 +107,22 @@ def test_warm_process_has_one_thread_and_no_sockets_but_its_line(warm_room):
 def test_visits_to_a_warm_server_leave_nothing_open(warm_room, guest):
     process = psutil.Process(warm_room.process.pid)
 
-    def visits(count: int) -> int:
+    def visits(count: int) -> None:
         for _ in range(count):
             kernel = guest.sit_down()
             line = guest.lines.pop(kernel)
             assert guest.leave(kernel) == 204
             line.close()
-            assert warm_room.kernels_become(0, 10)
-        time.sleep(0.5)
+            assert warm_room.kernels_become(0, 30)
+
+    def held() -> int:
         return process.num_fds() + warm_room.warm().num_fds()
 
-    before = visits(3)
-    assert visits(6) <= before + 3
+    visits(3)
+    time.sleep(0.5)  # what is about to be closed would only hide a leak
+    before = held()
+    visits(6)
+    assert comes_true(lambda: held() <= before + 3)
 
 
 def test_without_its_warm_process_a_room_goes_on(room_notebooks):
@@ -128,7 +132,7 @@ def test_without_its_warm_process_a_room_goes_on(room_notebooks):
         first = guest.come_in("does-it-slide")
         [forked] = server.kernels()
         os.kill(server.warm().pid, signal.SIGKILL)
-        server.wait_for("no kernels can be forked just now", 10)
+        server.wait_for("no kernels can be forked just now", 60)
         # Who sat stays seated.
         say(guest.lines[first], "kernel_info_request", {})
         assert hear(guest.lines[first], "kernel_info_reply") and forked.is_running()
@@ -136,7 +140,7 @@ def test_without_its_warm_process_a_room_goes_on(room_notebooks):
         second = other.come_in("does-it-slide")
         assert len([line for line in server.kernels() if "ipykernel_launcher" in line.cmdline()]) == 1
         assert guest.leave(first) == 204 and other.leave(second) == 204
-        forked.wait(10)
+        forked.wait(60)
     finally:
         server.stop()
 
@@ -150,7 +154,7 @@ def test_neither_warm_process_nor_kernels_outlive_the_server(room_notebooks, how
     assert len(processes) == 2
     server.stop(how)
     for process in processes:
-        process.wait(10)
+        process.wait(60)
 
 
 def test_all_that_pages_import_is_warmed():

@@ -33,7 +33,7 @@ def jupyterlab(folder: Path) -> Iterator[str]:
             address = found[1]
             break
     assert address
-    end = time.monotonic() + 30
+    end = time.monotonic() + 90
     while time.monotonic() < end:
         try:
             urllib.request.urlopen(address + "/api", timeout=5).read()
@@ -42,5 +42,5 @@ def jupyterlab(folder: Path) -> Iterator[str]:
             time.sleep(0.1)
     yield address
     process.terminate()
-    process.wait(15)
+    process.wait(60)
     process.stderr.close()

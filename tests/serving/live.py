@@ -8,6 +8,7 @@ import subprocess
 import sys
 import threading
 import time
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -15,11 +16,13 @@ import psutil
 
 _START = """
 import functools, json, sys
-from piezolab.serving import seats, start
+from piezolab.serving import channels, serve
 options, patience = json.loads(sys.argv[1])
+channels.PING_MS, channels.PONG_MS = patience.pop("pings_ms", (channels.PING_MS, channels.PONG_MS))
+from piezolab.serving import seats, start
+start._BODY_S = patience.pop("body_s", start._BODY_S)
 start.Seats = functools.partial(seats.Seats, **patience)
 start._SWEEP_MS = 300
-from piezolab.serving import serve
 serve(**options)
 """
 
@@ -32,7 +35,8 @@ class LiveServer:
     notebooks : path or None
         Folder to serve; None serves the shipped chapters.
     patience : dict
-        Seconds until a kernel is freed, as `piezolab.serving.seats.Seats` takes them.
+        Seconds until a kernel is freed, as `piezolab.serving.seats.Seats` takes them; `body_s` until a slow body is
+        given up, `pings_ms` between pings and until the answer is missed.
     options : dict
         Anything else that `piezolab.serving.serve` takes.
     """
@@ -56,7 +60,7 @@ class LiveServer:
         self._listener = threading.Thread(target=self._listen, daemon=True)
         self._listener.start()
         #: Address of the start page, with a slash at its end.
-        self.url = self.wait_for(r"piezolab is ready: (\S+)", 30)[1]
+        self.url = self.wait_for(r"piezolab is ready: (\S+)", 90)[1]
 
     def _listen(self) -> None:
         for line in self.process.stdout:
@@ -104,24 +108,29 @@ class LiveServer:
 
     def kernels_become(self, count: int, seconds: float) -> bool:
         """Whether the number of kernels becomes ``count`` within that time."""
-        end = time.monotonic() + seconds
-        while time.monotonic() < end:
-            if len(self.kernels()) == count:
-                return True
-            time.sleep(0.05)
-        return False
+        return comes_true(lambda: len(self.kernels()) == count, seconds)
 
     def stop(self, how: int = signal.SIGTERM) -> int:
         """Stop it and return its exit status."""
         if self.process.poll() is None:
             self.process.send_signal(how)
         try:
-            return self.process.wait(15)
+            return self.process.wait(60)
         except subprocess.TimeoutExpired:
             self.process.kill()
             raise
         finally:
             self._listener.join(5)
+
+
+def comes_true(condition: Callable[[], bool], seconds: float = 60) -> bool:
+    """Whether a condition comes true within that time; a busy computer may take long over what is soon done."""
+    end = time.monotonic() + seconds
+    while time.monotonic() < end:
+        if condition():
+            return True
+        time.sleep(0.05)
+    return condition()
 
 
 def _is_warm(process: psutil.Process | None) -> bool:

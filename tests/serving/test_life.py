@@ -9,24 +9,27 @@ import psutil
 import pytest
 import websocket
 
-from tests.serving.live import LiveServer
+from piezolab.serving.seats import Seats
+from tests.serving.live import LiveServer, comes_true
 from tests.serving.visitor import Visitor, hear, say
 
 
 @pytest.fixture
 def visitor(server):
     """A visitor who comes to a server without kernels."""
-    assert server.kernels_become(0, 15)
+    assert server.kernels_become(0, 60)
     return Visitor(server)
 
 
-def test_goodbye_frees_the_kernel_at_once(visitor):
-    server = visitor.server
+def test_goodbye_frees_the_kernel_at_once(live):
+    """On the server with the stock patience: without the goodbye it would take `unopened_s`."""
+    server, visitor = live, Visitor(live)
+    assert server.kernels_become(0, 60)
     kernel_id = visitor.open()
     assert len(server.kernels()) == 1
     assert visitor.leave(kernel_id) == 204
-    assert server.kernels_become(0, 1.0)
     assert visitor.leave(kernel_id) == 404
+    assert server.kernels_become(0, 0.7 * Seats(1).unopened_s)  # and not because it was never connected
 
 
 def test_stock_goodbye_frees_nothing(visitor):
@@ -41,7 +44,7 @@ def test_stock_goodbye_frees_nothing(visitor):
 def test_page_that_is_never_connected_gives_its_kernel_back(visitor):
     visitor.open()
     assert visitor.server.kernels()
-    assert visitor.server.kernels_become(0, 12)
+    assert visitor.server.kernels_become(0, 60)
 
 
 def test_lost_connection_gives_the_kernel_back_after_a_while(visitor):
@@ -50,7 +53,7 @@ def test_lost_connection_gives_the_kernel_back_after_a_while(visitor):
     time.sleep(3.5)  # longer than the patience of this server: a connected page is never taken away
     assert visitor.http.get(visitor.server.url + "api/kernels/" + kernel_id, timeout=20).status_code == 200
     line.shutdown()
-    assert visitor.server.kernels_become(0, 12)
+    assert visitor.server.kernels_become(0, 60)
 
 
 def test_dead_kernel_closes_its_channel_with_a_reason(visitor):
@@ -58,7 +61,7 @@ def test_dead_kernel_closes_its_channel_with_a_reason(visitor):
     line = visitor.channel(kernel_id)
     [process] = visitor.server.kernels()
     process.kill()
-    line.settimeout(10)
+    line.settimeout(60)
     code = 0
     while not code:
         opcode, data = line.recv_data()
@@ -66,15 +69,14 @@ def test_dead_kernel_closes_its_channel_with_a_reason(visitor):
             code = int.from_bytes(data[:2], "big")
     assert code == 4404
     assert visitor.http.get(visitor.server.url + "api/kernels/" + kernel_id, timeout=20).status_code == 404
-    assert not visitor.server.kernels()
+    assert visitor.server.kernels_become(0, 60)
 
 
 def test_kernel_that_dies_while_its_page_is_made_does_not_hang_it(visitor):
-    start = time.monotonic()
-    page = visitor.http.get(visitor.server.url + "does-it-die", timeout=60)
-    assert page.status_code == 200 and time.monotonic() - start < 20
+    page = visitor.http.get(visitor.server.url + "does-it-die", timeout=120)
+    assert page.status_code == 200
     assert "Traceback" not in page.text and "site-packages" not in page.text
-    assert visitor.server.kernels_become(0, 5)
+    assert visitor.server.kernels_become(0, 60)
 
 
 def test_visits_leave_nothing_open_on_the_server(visitor):
@@ -95,14 +97,14 @@ def test_visits_leave_nothing_open_on_the_server(visitor):
                 assert visitor.leave(kernel_id) == 204
             else:
                 visitor.server.kernels()[0].kill()
-                assert hear(line, "never", 10) is None
-            assert visitor.server.kernels_become(0, 10)
-        time.sleep(0.5)
+                assert hear(line, "never", 60) is None
+            assert visitor.server.kernels_become(0, 60)
 
     visits(3)
+    time.sleep(0.5)  # what is about to be closed would only hide a leak
     before = process.num_fds()
     visits(6)
-    assert process.num_fds() <= before + 3
+    assert comes_true(lambda: process.num_fds() <= before + 3)
 
 
 def test_kernels_talk_over_unix_sockets_that_only_this_user_can_reach(visitor):
@@ -140,7 +142,7 @@ def test_no_kernel_outlives_the_server(small_notebooks, how):
     [process] = server.kernels()
     folder = next(Path(word) for word in process.cmdline() if word.endswith(".json")).parent
     status = server.stop(how)
-    process.wait(10)
+    process.wait(60)
     if how != signal.SIGKILL:
         assert status == 0 and "Traceback" not in server.output
         assert not folder.exists()

@@ -1,7 +1,10 @@
 """Starting the server: ports, addresses, and refusals in one sentence."""
 
 import json
+import re
 import socket
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -13,38 +16,29 @@ from tests.serving.conftest import write_notebook
 from tests.serving.live import LiveServer
 
 
-def test_busy_port_is_stepped_over_and_said(small_notebooks):
+def test_busy_port_is_stepped_over_and_said_and_the_base_url_comes_before_every_address(small_notebooks):
     with socket.socket() as taken:
         taken.bind(("127.0.0.1", 0))
         taken.listen()
         port = taken.getsockname()[1]
-        server = LiveServer(small_notebooks, port=port)
+        server = LiveServer(small_notebooks, port=port, base_url="workshop/one")
         try:
-            used = int(server.url.rstrip("/").rsplit(":", 1)[1])
+            used = int(re.search(r":(\d+)/", server.url)[1])
             assert port < used <= port + 50
             assert server.lines[0] == f"Port {port} is busy; using {used} instead."
-            assert server.lines[1] == f"piezolab is ready: http://127.0.0.1:{used}/"
-            assert requests.get(server.url + "nowhere", timeout=20).status_code == 404
+            assert server.lines[1] == f"piezolab is ready: http://127.0.0.1:{used}/workshop/one/"
+            page = requests.get(server.url + "is-it-empty", timeout=60)
+            assert page.status_code == 200 and "Path=/workshop/one/" in page.headers["Set-Cookie"]
+            root = server.url.removesuffix("workshop/one/")
+            assert requests.get(root, timeout=20).status_code == 404
+            assert requests.get(root + "is-it-empty", timeout=20).status_code == 404
+            addresses = [part.split('"')[0] for part in page.text.split('src="')[1:]]
+            assert addresses and all(address.startswith("/workshop/one/static/") for address in addresses)
+            moved = requests.get(server.url + "voila/tree", allow_redirects=False, timeout=20)
+            assert moved.headers["Location"] == "/workshop/one/"
         finally:
             assert server.stop() == 0
         assert len(server.lines) == 2
-
-
-def test_base_url_comes_before_every_address(small_notebooks):
-    server = LiveServer(small_notebooks, base_url="workshop/one")
-    try:
-        assert server.url.endswith("/workshop/one/")
-        page = requests.get(server.url + "is-it-empty", timeout=60)
-        assert page.status_code == 200 and "Path=/workshop/one/" in page.headers["Set-Cookie"]
-        root = server.url.removesuffix("workshop/one/")
-        assert requests.get(root, timeout=20).status_code == 404
-        assert requests.get(root + "is-it-empty", timeout=20).status_code == 404
-        addresses = [part.split('"')[0] for part in page.text.split('src="')[1:]]
-        assert addresses and all(address.startswith("/workshop/one/static/") for address in addresses)
-        moved = requests.get(server.url + "voila/tree", allow_redirects=False, timeout=20)
-        assert moved.headers["Location"] == "/workshop/one/"
-    finally:
-        server.stop()
 
 
 def test_public_address_is_announced_and_answered(small_notebooks):
@@ -116,3 +110,19 @@ def test_this_users_own_settings_change_nothing(tmp_path, small_notebooks, monke
         assert requests.get(server.url + "voila/files/notes.txt", timeout=20).status_code == 404
     finally:
         server.stop()
+
+
+def loaded(imports: str) -> bool:
+    """Whether a fresh Python that imports this loads the package that builds grammars."""
+    code = f"import sys; {imports}; print(sys.modules.get('rfc3987_syntax') is not None)"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=120, check=True)
+    return done.stdout.strip() == "True"
+
+
+def test_server_starts_without_building_grammars():
+    assert not loaded("import piezolab.serving.start")
+
+
+def test_stock_server_still_builds_grammars():
+    """Once this fails it does no longer, and `piezolab.serving` need not keep that package out."""
+    assert loaded("import jupyter_server.serverapp")

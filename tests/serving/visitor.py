@@ -29,7 +29,7 @@ class Visitor:
         """Connect to a kernel's channels."""
         address = urlsplit(self.server.url)
         cookie = "; ".join(f"{name}={value}" for name, value in self.http.cookies.items())
-        options = {"origin": f"http://{address.netloc}", "cookie": cookie, "timeout": 20, **options}
+        options = {"origin": f"http://{address.netloc}", "cookie": cookie, "timeout": 60, **options}
         session = uuid.uuid4().hex
         return websocket.create_connection(
             f"ws://{address.netloc}/api/kernels/{kernel_id}/channels?session_id={session}", **options
@@ -48,7 +48,7 @@ def say(line: websocket.WebSocket, kind: str, content: dict, channel: str = "she
     return header["msg_id"]
 
 
-def hear(line: websocket.WebSocket, kind: str, seconds: float = 10) -> dict | None:
+def hear(line: websocket.WebSocket, kind: str, seconds: float = 30) -> dict | None:
     """The next message of a kind, or None when none comes."""
     end = time.monotonic() + seconds
     while (left := end - time.monotonic()) > 0:
