@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping, Sequence
 from html import escape
 from typing import Any
@@ -83,12 +84,20 @@ def bullets(sentences: Sequence[str], kind: str = "") -> str:
     return f'<ul class="{escape(kind)}">{inside}</ul>'
 
 
+def _cell(text: str) -> str:
+    """The text escaped; a line does not end between a number and its unit."""
+    return _BEFORE_UNIT.sub("\u00a0", escape(text))
+
+
+_BEFORE_UNIT = re.compile(r"(?<=\d) (?=[fpnµmkMG]?(?:Ω|V|A|F|W|Hz|dB|dBu|%|m|s|h|°C|mm|cm)(?![\w]))")
+
+
 def table(head: Sequence[str], rows: Sequence[Sequence[str]], caption: str = "") -> str:
     """A table of plain texts, escaped; the first column names the rows."""
     # A heading cell without words is no heading.
     above = "".join(f'<th scope="col">{escape(cell)}</th>' if cell else "<td></td>" for cell in head)
     body = "".join(
-        f'<tr><th scope="row">{escape(row[0])}</th>' + "".join(f"<td>{escape(cell)}</td>" for cell in row[1:]) + "</tr>"
+        f'<tr><th scope="row">{escape(row[0])}</th>' + "".join(f"<td>{_cell(cell)}</td>" for cell in row[1:]) + "</tr>"
         for row in rows
     )
     told = f"<caption>{escape(caption)}</caption>" if caption else ""

@@ -42,7 +42,7 @@ def made_with(link: str):
 
 
 def words(html: str) -> str:
-    return re.sub(r"<[^>]+>", " ", html)
+    return re.sub(r"<[^>]+>", " ", html).replace("\u00a0", " ")
 
 
 def sent(page, name: str):

@@ -26,7 +26,7 @@ def text(html: str) -> str:
     parser = HTMLParser()
     parser.handle_data = words.append
     parser.feed(html)
-    return " ".join(words)
+    return " ".join(words).replace("\u00a0", " ")
 
 
 def curves(page) -> dict[str, np.ndarray]:
