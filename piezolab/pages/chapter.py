@@ -117,7 +117,7 @@ class Page:
         self._connect()
 
     def _laid_out(self) -> VBox:
-        stick = VBox([self.verdict, self.plot]).add_class("pz-stick")
+        stick = self.stick = VBox([self.verdict, self.plot]).add_class("pz-stick")
         chapter = self.chapter
         settings = chapter.settings(self.bench)
         side = VBox([self.own, *settings, self.stage_in, self.bar, self.advice, self.folded]).add_class("pz-side")
@@ -136,6 +136,8 @@ class Page:
 
     def _connect(self) -> None:
         bench = self.bench
+        if self.chapter.at_rest:
+            bench.observe(lambda _: self.stick.add_class(_OLD), "chain")
         bench.observe(lambda _: self._draw(), ["settled" if self.chapter.at_rest else "chain", "kept"])
         bench.observe(lambda _: self._settle(), "settled")
         bench.observe(lambda _: self._show_problems(), ["problems", "trouble"])
@@ -156,6 +158,12 @@ class Page:
 
     # -- what follows the chain ---------------------------------------------------------------------------------
     def _draw(self) -> None:
+        try:
+            self._draw_chain()
+        finally:
+            self.stick.remove_class(_OLD)
+
+    def _draw_chain(self) -> None:
         bench = self.bench
         missing = self.chapter.needs_stage and not bench.chain.topology.powered
         self._offer_stage(missing)
@@ -237,6 +245,10 @@ class Page:
             self.closing.content = paragraphs(self.lesson.closing or "That was the lesson: well done.")
         self._all_done = {**getattr(self, "_all_done", {}), **dict.fromkeys(self.tasks.done, True)}
         self.keepsake.keep("tasks", self._all_done)
+
+
+#: Class of a verdict and a figure that are still those of an earlier chain.
+_OLD = "pz-old"
 
 
 def _curve_text(kept: SignalChain | None) -> str | None:

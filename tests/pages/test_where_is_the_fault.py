@@ -264,3 +264,14 @@ def test_parts_are_named_as_one_would_say_them(made: page.Page) -> None:
     assert mends["missing_ground:jack.sleeve"] == "Connect the sleeve of the jack to the ground lane."
     assert mends["missing_ground:disc.cold"] == "Connect the ground wire of the disc to the ground lane."
     assert mends["joint:jack.contact"].startswith("Clean and resolder the leads of the jack;")
+
+
+def test_what_still_belongs_to_the_chain_before_is_marked() -> None:
+    made = page.make("")
+    assert "pz-old" not in made.stick._dom_classes
+    made.bench.enter("source_r", "4k7", live=True)
+    assert "pz-old" in made.stick._dom_classes
+    made.bench.enter("source_r", "4k7")
+    assert "pz-old" not in made.stick._dom_classes
+    made.bench.enter("stage", "direct")
+    assert "pz-old" not in made.stick._dom_classes
