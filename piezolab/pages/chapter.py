@@ -16,6 +16,7 @@ from ipywidgets import Box, VBox
 
 from piezolab.chain import SignalChain
 from piezolab.chain.link import from_link, to_query
+from piezolab.chain.stages import all_stages
 from piezolab.circuit.errors import CircuitError
 from piezolab.pages.address import Address
 from piezolab.pages.bench import Bench
@@ -76,6 +77,15 @@ class Chapter:
     more: Callable[[Bench], Sequence[Any]] = field(default=lambda bench: ())
 
 
+def with_rest_controls(own: Sequence[str]) -> tuple[str, ...]:
+    """Beside the source resistor what stands for it in stages that have another; a chain's stage shows its own only."""
+    if "source_r" not in own:
+        return tuple(own)
+    others = dict.fromkeys(stage.rest_key for stage in all_stages().values() if stage.has(stage.rest_key))
+    at = own.index("source_r") + 1
+    return (*own[:at], *(key for key in others if key not in own), *own[at:])
+
+
 class Look(Piece):
     """Brings the pages' style along; shows nothing."""
 
@@ -90,6 +100,8 @@ class Page:
         self.lesson = opened_lesson(bench)
         if self.lesson is not None:  # its controls and tasks, and nothing folded away beside them
             chapter = replace(chapter, own=self.lesson.controls, tasks=tuple(lesson_tasks(self.lesson)))
+        else:
+            chapter = replace(chapter, own=with_rest_controls(chapter.own))
         self.chapter, self.bench = chapter, bench
         self._phase = False
         self.problems = Block("problems")

@@ -13,6 +13,7 @@ from piezolab.chain.assembly import assemble
 from piezolab.chain.stages import register
 from piezolab.chain.stages.stage import unregister
 from piezolab.pages import what_shall_i_build_from_my_drawer as drawer
+from piezolab.pages.describe import applies
 from piezolab.pages.sections import Foldable
 from piezolab.sheets.build_sheet import build_sheet
 from piezolab.sheets.schematic import schematic_svg, schematic_text
@@ -81,3 +82,12 @@ def test_every_chapter(key: str, chapter: str, monkeypatch: pytest.MonkeyPatch) 
     for text in texts:
         assert "went wrong" not in text and "could not be worked out" not in text
         assert not re.search(r"\b(nan|inf|None)\b", re.sub(r"<(style|svg).*?</\1>", "", text, flags=re.S)), text[:300]
+
+
+def test_a_chapter_shows_what_sets_the_current() -> None:
+    """Where it has the source resistor among its own few controls, it has the sink's for a stage over a sink."""
+    made = import_module("piezolab.pages.how_loud_before_it_clips").make("stage=sunk")
+    assert made.chapter.own == ("play_v", "input", "source_r", "sink_r", "supply_v")
+    shown = [key for key in made.chapter.own if applies(key, made.bench.chain)]
+    assert shown == ["play_v", "input", "sink_r", "supply_v"]
+    assert not applies("sink_r", SignalChain())
