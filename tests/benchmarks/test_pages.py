@@ -23,7 +23,7 @@ COME_UP = f"{SHOWN} .pz-keepsake p"
 # Moves the first slider that a hand would take, back and forth, and tells how long each curve took.
 _MOVES = """
 async moves => {
-  const slider = document.querySelector(".pz-side input[type=range], .pz-controls input[type=range]");
+  const slider = document.querySelector(".pz-controls input[type=range]");
   const plot = document.querySelector(".piezolab-plot");
   const times = [];
   const middle = Math.round(slider.max / 2);

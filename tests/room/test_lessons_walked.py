@@ -133,7 +133,7 @@ def bass(who: Learner) -> None:
 def transistor(who: Learner) -> None:
     who.touch_slider("source_r", 0.8)
     who.over()
-    volts = who.until("source, to ground", r"^1\.00 V")
+    volts = who.until("source, to ground", r"^1\.00\sV")
     who.number("rest", "2.5 V", "less than that", volts)
     who.number("current", "1 V", "your answer: ", f"{float(volts.split()[0]) / 3.9:.3f} mA")
     who.set("source_r", "1k")
