@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import textwrap
 from collections.abc import Sequence
 from typing import Any
 
@@ -137,12 +138,11 @@ def shown(found: Diagnosis | None, chain: SignalChain, taken: int, doubted: Sequ
         spot for n, spot in enumerate(found.spots[:_SHOWN]) if n < _ALWAYS or spot.probability >= _LEAST
     ][::-1]
     names = [say.spot_words(spot.spot, chain) for spot in spots]
-    short = [re.sub(r"^the |, its pins and joints$| and its joints$", "", name) for name in names]
-    short = [name if len(name) <= 27 else f"{name[:25]}…" for name in short]
+    short = [_two_lines(name) for name in names]
     traces = [{
         "type": "bar", "orientation": "h", "x": [100 * spot.probability for spot in spots], "y": short,
         "marker": {"color": "var(--pz-curve-stage, #0072B2)"}, "showlegend": False,
-        "text": [f"{100 * spot.probability:.0f} %" for spot in spots], "textposition": "outside", "cliponaxis": False,
+        "text": [_percent(spot.probability) for spot in spots], "textposition": "outside", "cliponaxis": False,
         "hovertemplate": "%{y}: %{x:.1f} %<extra></extra>",
     }]  # fmt: skip
     layout = {
@@ -151,9 +151,21 @@ def shown(found: Diagnosis | None, chain: SignalChain, taken: int, doubted: Sequ
     }  # fmt: skip
     narrow = {"height": 50 + 26 * len(spots), "font": {"size": 11}, "margin": {"l": 170, "r": 34, "t": 4, "b": 36}}
     label = "How probable each place is: " + "; ".join(
-        f"{name} {100 * spot.probability:.0f} %" for name, spot in zip(names[::-1], spots[::-1], strict=True)
+        f"{name} {_percent(spot.probability)}" for name, spot in zip(names[::-1], spots[::-1], strict=True)
     )
     return View(verdict, traces, layout, narrow, label)
+
+
+def _two_lines(name: str) -> str:
+    """A place's name beside its bar."""
+    name = re.sub(r"^the |, its pins and joints$| and its joints$", "", name)
+    name = re.sub(r" and the (.*) in each other's place$", r" swapped with \1", name)
+    name = re.sub(r"^a short between the (.*) lane and the (.*) lane$", r"short, \1 to \2", name)
+    return "<br>".join(textwrap.wrap(name, 29))
+
+
+def _percent(probability: float) -> str:
+    return "under 1 %" if probability < 0.005 else f"{100 * probability:.0f} %"
 
 
 def page(link: str | None = None) -> Any:

@@ -13,6 +13,7 @@ from piezolab.pages.fault_entry import MOST_READINGS, read
 from piezolab.pages.fault_finder import Finder
 from piezolab.pages.fault_words import unseen_html
 from piezolab.pages.form import FieldError
+from piezolab.studies.faults.diagnosis import diagnose
 from piezolab.studies.faults.making import fault_table
 from piezolab.studies.faults.readings import Check, Reading
 
@@ -275,3 +276,19 @@ def test_what_still_belongs_to_the_chain_before_is_marked() -> None:
     assert "pz-old" not in made.stick._dom_classes
     made.bench.enter("stage", "direct")
     assert "pz-old" not in made.stick._dom_classes
+
+
+@pytest.mark.parametrize("stage", ["follower", "gain"])
+def test_every_place_has_a_name_of_its_own_that_fits_beside_its_bar(stage: str) -> None:
+    chain = SignalChain(stage=stage)
+    found = diagnose(fault_table(chain), (), ())
+    names = [page._two_lines(say.spot_words(spot.spot, chain)) for spot in found.spots]
+    assert len(set(names)) == len(names)
+    for name in names:
+        lines = name.split("<br>")
+        assert len(lines) <= 2 and max(map(len, lines)) <= 29 and "…" not in name, name
+
+
+@pytest.mark.parametrize(("p", "words"), [(0.0, "under 1 %"), (0.004, "under 1 %"), (0.006, "1 %"), (0.97, "97 %")])
+def test_no_place_that_is_shown_has_no_chance(p: float, words: str) -> None:
+    assert page._percent(p) == words
