@@ -97,10 +97,12 @@ def unseen_html(found: FaultTable | None, chain: SignalChain) -> str:
     """Faults that no reading of this list shows, and what would."""
     if found is None:
         return ""
-    rows = []
+    found_by: dict[str, dict[str, None]] = {}
     for fault, seen in zip(found.hypotheses, seen_shares(found), strict=True):
         if fault.kind != "healthy" and seen < found.limits.unseen:
-            rows.append((say.spot_words(fault.spot, chain), say.fault_texts(fault, chain)["shows"]))
-    if not rows:
+            ways = found_by.setdefault(say.spot_words(fault.spot, chain), {})
+            ways[say.fault_texts(fault, chain)["shows"]] = None  # each once, in this order
+    if not found_by:
         return paragraphs("Every fault that was thought of shows in some reading.")
-    return table(("fault", "what would show it"), list(dict.fromkeys(rows)))
+    rows = [(place, " ".join(ways)) for place, ways in found_by.items()]
+    return table(("place of a hidden fault", "what would show it"), rows)

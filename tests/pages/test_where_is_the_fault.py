@@ -292,3 +292,10 @@ def test_every_place_has_a_name_of_its_own_that_fits_beside_its_bar(stage: str) 
 @pytest.mark.parametrize(("p", "words"), [(0.0, "under 1 %"), (0.004, "under 1 %"), (0.006, "1 %"), (0.97, "97 %")])
 def test_no_place_that_is_shown_has_no_chance(p: float, words: str) -> None:
     assert page._percent(p) == words
+
+
+@pytest.mark.parametrize("stage", ["follower", "gain"])
+def test_what_no_reading_shows_names_each_place_once(stage: str) -> None:
+    chain = SignalChain(stage=stage)
+    places = re.findall(r'<th scope="row">(.*?)</th>', unseen_html(fault_table(chain), chain))
+    assert len(places) > 1 and len(set(places)) == len(places)

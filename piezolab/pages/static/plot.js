@@ -95,7 +95,7 @@ function look(style, coarse) {
       legend: { orientation: "h", x: 0, y: 1.02, yanchor: "bottom", bgcolor: "rgba(0,0,0,0)" },
       // A finger that scrolls the page must not draw a zoom box.
       dragmode: coarse ? false : "zoom",
-      xaxis: axis,
+      xaxis: { ...axis, ticklabelstandoff: 4 }, // or the first number of one axis touches that of the other
       yaxis: axis,
     },
   };
