@@ -29,7 +29,7 @@ def test_goodbye_frees_the_kernel_at_once(live):
     assert len(server.kernels()) == 1
     assert visitor.leave(kernel_id) == 204
     assert visitor.leave(kernel_id) == 404
-    assert server.kernels_become(0, 0.7 * Seats(1).unopened_s)  # and not because it was never connected
+    assert Seats(1).unopened_s > 20 and server.kernels_become(0, 10)  # not because it was never connected
 
 
 def test_stock_goodbye_frees_nothing(visitor):
@@ -73,8 +73,9 @@ def test_dead_kernel_closes_its_channel_with_a_reason(visitor):
 
 
 def test_kernel_that_dies_while_its_page_is_made_does_not_hang_it(visitor):
-    page = visitor.http.get(visitor.server.url + "does-it-die", timeout=120)
-    assert page.status_code == 200
+    start = time.monotonic()
+    page = visitor.http.get(visitor.server.url + "does-it-die", timeout=60)
+    assert page.status_code == 200 and time.monotonic() - start < 20
     assert "Traceback" not in page.text and "site-packages" not in page.text
     assert visitor.server.kernels_become(0, 60)
 
