@@ -96,8 +96,8 @@ def lessons(folder: str | None) -> None:
     """List the lessons and check each: what is wrong is named by line, with the fix. FOLDER: a teacher's own."""
     from pathlib import Path
 
-    from piezolab.studies.lesson_reader import LessonError
-    from piezolab.studies.lessons import lessons as read
+    from piezolab.lessons.reader import LessonError
+    from piezolab.lessons.shelf import lessons as read
 
     try:
         found = read(Path(folder) if folder else None)
@@ -115,8 +115,8 @@ def lessons(folder: str | None) -> None:
 @click.option("--output", type=click.File("w", encoding="utf-8"), default="-", help="File to write; else the terminal.")
 def handout(lesson: str, address: str, output: TextIO) -> None:
     """Write a lesson as a page to print (HTML)."""
+    from piezolab.lessons.shelf import known_lessons
     from piezolab.sheets.handout import handout as made
-    from piezolab.studies.lessons import known_lessons
 
     by_name = {known.name: known for known in known_lessons()}
     if lesson not in by_name:
@@ -194,7 +194,7 @@ def fault(
     import json
 
     from piezolab.chain.link import read_link
-    from piezolab.studies.fault_figures import fault_figures, read_meter, read_readings
+    from piezolab.studies.faults.fault_figures import fault_figures, read_meter, read_readings
     from piezolab.studies.faults.readings import KINDS, ReadingError
 
     chain, problems = read_link(link)

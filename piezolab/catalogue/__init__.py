@@ -13,8 +13,8 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import TypeVar
 
+from piezolab.catalogue.data_folder import data_dir
 from piezolab.catalogue.kinds import BatteryKind, CableKind, InputKind, PickupKind
-from piezolab.catalogue.location import data_dir
 from piezolab.catalogue.schema import CatalogueError, Row, build_row
 from piezolab.catalogue.transistor import TransistorType, square_law_intercept
 

@@ -14,8 +14,8 @@ import numpy as np
 
 from piezolab.chain.parts import GROUND, Part, Value, network
 from piezolab.chain.stages import Stage, stage_named
+from piezolab.chain.stages.common_parts import absent
 from piezolab.chain.stages.stage import INPUT, OUTPUT, SUPPLY
-from piezolab.chain.stages.transistor import absent
 from piezolab.chain.values import Values
 from piezolab.circuit.network import Network
 

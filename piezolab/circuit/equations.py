@@ -24,9 +24,9 @@ from piezolab.circuit.errors import SingularNetworkError
 from piezolab.circuit.ordering import Order, find_order
 
 Value = complex | np.ndarray
-Row = dict[str, Value]
+Coefficients = dict[str, Value]
 # and the row's other coefficients, 1 / pivot, factors for other rows, and where row and branch have kept their places
-Step = tuple[str, str, bool, Row, Value, Row, np.ndarray | None]
+Elimination = tuple[str, str, bool, Coefficients, Value, Coefficients, np.ndarray | None]
 
 
 class Equations:
@@ -39,7 +39,7 @@ class Equations:
     def __init__(self, nodes: Iterable[str]) -> None:
         self.nodes = [node for node in nodes if node != GROUND]
         self.branches: dict[str, None] = {}  # an ordered set
-        self._off: dict[str, Row] = {node: {} for node in self.nodes}
+        self._off: dict[str, Coefficients] = {node: {} for node in self.nodes}
         self._to_ground: dict[str, Value] = dict.fromkeys(self.nodes, 0.0)
         self._ends: dict[str, tuple[str, str]] = {}  # of the branches
         self._partly: dict[str, np.ndarray] = {}  # branches that some members of the batch lack: where they are
@@ -172,8 +172,8 @@ class Equations:
             raise SingularNetworkError(f"the equations have no unique solution at {name!r}") from None
         return [{name: found[..., k, n] for k, name in enumerate(names)} for n in range(len(sides))]
 
-    def _eliminated(self, order: Order) -> list[Step]:
-        steps: list[Step] = []
+    def _eliminated(self, order: Order) -> list[Elimination]:
+        steps: list[Elimination] = []
         try:
             self._eliminate(order, steps)
         except ZeroDivisionError:  # a pivot that does not vary over the batch
@@ -181,7 +181,7 @@ class Equations:
             raise SingularNetworkError(f"the equations have no unique solution at {row!r}") from None
         return steps
 
-    def _eliminate(self, order: Order, steps: list[Step]) -> None:
+    def _eliminate(self, order: Order, steps: list[Elimination]) -> None:
         off = {row: self._off[row].copy() for row, _, _ in order}
         sums = self._to_ground.copy()
         implicit = set(self.nodes)  # rows whose diagonal is sum minus off-diagonals
@@ -203,7 +203,7 @@ class Equations:
                 pivot = cells.pop(column, 0.0)
             inverse = 1.0 / pivot
             moving = isinstance(total, np.ndarray) or total != 0
-            factors: Row = {}
+            factors: Coefficients = {}
             for other, there in off.items():
                 if column not in there:
                     continue
@@ -218,7 +218,13 @@ class Equations:
             steps.append((row, column, kept, cells, inverse, factors, swap))
 
     def _exchange(
-        self, node: str, branch: str, stays: np.ndarray, cells: Row, off: dict[str, Row], sums: dict[str, Value]
+        self,
+        node: str,
+        branch: str,
+        stays: np.ndarray,
+        cells: Coefficients,
+        off: dict[str, Coefficients],
+        sums: dict[str, Value],
     ) -> None:
         """Where a member lacks the branch, its law (no current) and the node's current law change places, so that
         both pivots are sound in every member."""
@@ -230,7 +236,7 @@ class Equations:
         mine, other = sums[node], sums[branch]
         sums[node], sums[branch] = np.where(stays, mine, other), np.where(stays, other, mine)
 
-    def _diagonal(self, total: Value, cells: Row) -> Value:
+    def _diagonal(self, total: Value, cells: Coefficients) -> Value:
         value = total
         for name, coefficient in cells.items():
             if name not in self.branches:
@@ -256,7 +262,7 @@ class Equations:
 _ORDERS: dict[object, Order] = {}
 
 
-def _substitute(steps: list[Step], side: dict[str, Value]) -> dict[str, Value]:
+def _substitute(steps: list[Elimination], side: dict[str, Value]) -> dict[str, Value]:
     side, found = side.copy(), {}
     for row, column, _, _, _, factors, stays in steps:
         if stays is not None and (row in side or column in side):
@@ -275,7 +281,7 @@ def _substitute(steps: list[Step], side: dict[str, Value]) -> dict[str, Value]:
     return found
 
 
-def _substitute_adjoint(steps: list[Step], output: dict[str, Value]) -> dict[str, Value]:
+def _substitute_adjoint(steps: list[Elimination], output: dict[str, Value]) -> dict[str, Value]:
     output, found = output.copy(), {}
     for row, column, _, cells, inverse, _, _ in steps:
         value = output.get(column, 0.0) * inverse
@@ -293,7 +299,7 @@ def _substitute_adjoint(steps: list[Step], output: dict[str, Value]) -> dict[str
     return found
 
 
-def _checked(answers: list[dict[str, Value]], steps: list[Step]) -> list[dict[str, Value]]:
+def _checked(answers: list[dict[str, Value]], steps: list[Elimination]) -> list[dict[str, Value]]:
     for found in answers:
         for name, value in found.items():
             if not np.isfinite(value).all():

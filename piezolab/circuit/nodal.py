@@ -18,12 +18,12 @@ from piezolab.circuit.ports import LOWER, critical_voltage, flat_model, held_bac
 
 _ITERATIONS = 80
 _RELATIVE, _FLOOR_A = 1e-11, 1e-18  # settled: no current differs by more than this from its straight-line estimate
-Found = dict[str, np.ndarray]
+Solution = dict[str, np.ndarray]
 
 
 def solve_nodes(
     jfets: tuple[Jfet, ...], equations: Equations, side: Mapping[str, object], shape: tuple[int, ...]
-) -> tuple[np.ndarray, Found]:
+) -> tuple[np.ndarray, Solution]:
     """Port voltages (N, 2K) as in `ports`, and all voltages and branch currents (batch shape).
 
     equations: the linear part; side: its right-hand side. Raises OperatingPointError naming the transistors.
@@ -62,7 +62,7 @@ def _newton(
     side: Mapping[str, object],
     v: np.ndarray,
     shape: tuple[int, ...],
-) -> tuple[np.ndarray, Found, np.ndarray]:
+) -> tuple[np.ndarray, Solution, np.ndarray]:
     v_t = np.stack([np.broadcast_to(np.asarray(m.thermal_voltage, float), len(v)) for m in models], axis=-1)
     # a guess far up the exponential comes back down by one thermal voltage a step: better start low and climb
     critical = critical_voltage(models, len(v)) - LOWER * v_t
@@ -124,5 +124,5 @@ def _linear(
     return whole.solve(right)
 
 
-def _at(found: Found, node: str, shape: tuple[int, ...]) -> np.ndarray:
+def _at(found: Solution, node: str, shape: tuple[int, ...]) -> np.ndarray:
     return np.zeros(shape) if node == GROUND else found[node]

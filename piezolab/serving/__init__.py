@@ -7,7 +7,7 @@ extension. Nothing heavy is imported before `serve` is called.
 import sys
 from pathlib import Path
 
-from .problems import ServingError
+from .start_problems import ServingError
 
 # The notebook server checks its own events by JSON schema, and for one format that no event has (IRI) `jsonschema`
 # imports a package that builds grammars: a second of every start. Without that package it leaves the format unchecked.

@@ -19,7 +19,7 @@ from ..chapters import Chapter
 from . import room_pages as own
 from .assets import AssetFolder, AssetHandler
 from .channels import PING_MS, ChannelsHandler, KernelHandler
-from .errors import NotFound
+from .error_pages import NotFound
 from .headers import SecurityHeaders
 from .kernels import Anyone, OwnKernelSpecs, PromptClient, SeatedKernelManager, transport_for
 from .pages import LeaveHandler, PageHandler, StockLeaveHandler, ToChapter, ToIndex, prepare_notebook
@@ -34,7 +34,7 @@ log = logging.getLogger("piezolab.serving")
 
 _HERE = Path(__file__).resolve().parent
 _TEMPLATE = _HERE / "template"
-_PLOT = _HERE.parent / "pages" / "static"
+_PLOT = _HERE.parent / "pages" / "kit" / "static"
 #: The plots' drawing library.
 LIBRARY_NAME = next(_PLOT.glob("plotly-*.min.js")).name
 _KERNEL = r"(?P<kernel_id>\w+-\w+-\w+-\w+-\w+)"

@@ -12,7 +12,7 @@ from pathlib import Path, PurePosixPath
 from tornado.ioloop import IOLoop
 from tornado.web import HTTPError
 
-from .errors import PlainErrors
+from .error_pages import PlainErrors
 
 mimetypes.add_type("text/javascript", ".js")
 mimetypes.add_type("font/woff2", ".woff2")

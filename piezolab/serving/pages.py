@@ -13,7 +13,7 @@ from tornado.web import HTTPError
 from voila.tornado.handler import TornadoVoilaHandler
 
 from ..chapters import Chapter
-from .errors import PlainErrors
+from .error_pages import PlainErrors
 from .room_pages import waiting_page
 from .seats import GAVE_WAY, Visit, current_visit
 from .visitors import Visitors

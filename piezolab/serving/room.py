@@ -8,13 +8,13 @@ import segno
 
 from .addresses import OwnNames
 from .limits import Allowances
-from .problems import ServingError
 from .seats import Seats
 from .solved import Solved
+from .start_problems import ServingError
 from .waiting import WaitingLine
 
 if TYPE_CHECKING:
-    from ..studies.lessons import Lesson
+    from ..lessons.lesson import Lesson
 
 
 @dataclass
@@ -48,7 +48,7 @@ class Room:
 
     def __post_init__(self) -> None:
         # Here, not above: a server without a room does without the numerical libraries.
-        from ..studies.lessons import lesson_named
+        from ..lessons.shelf import lesson_named
 
         self.line = WaitingLine(self.seats)
         self.solved = Solved(lesson_named)
@@ -80,7 +80,7 @@ def room_lesson(name: str | None) -> "Lesson | None":
     """The lesson of that name. Raises ServingError naming those there are."""
     if not name:
         return None
-    from ..studies.lessons import known_lessons, lesson_named
+    from ..lessons.shelf import known_lessons, lesson_named
 
     lesson = lesson_named(name)
     if lesson is None:

@@ -26,9 +26,9 @@ from .app import MESSAGE_LIMIT, Server, log
 from .forking import WarmProcess, WarmProvisioner, can_fork
 from .kernels import transport_for, without_secrets
 from .limits import CountingServer, more_files
-from .problems import ServingError
 from .room import Room, room_lesson
 from .seats import Seats
+from .start_problems import ServingError
 
 if TYPE_CHECKING:
     from .hub.member import Member

@@ -4,7 +4,7 @@ import secrets
 from typing import TYPE_CHECKING
 
 from .addresses import host_of
-from .errors import PlainErrors
+from .error_pages import PlainErrors
 from .seats import Seats
 
 if TYPE_CHECKING:

@@ -30,7 +30,7 @@ LENGTH = struct.Struct("!I")
 #: Longest request, bytes: an environment is at most some 128 kB on the systems that can do this.
 LONGEST = 2**20
 #: Rooms of the package whose modules a page may import.
-ROOMS = ("audio", "catalogue", "chain", "circuit", "pages", "sheets", "studies")
+ROOMS = ("audio", "catalogue", "chain", "circuit", "lessons", "pages", "sheets", "studies")
 #: What a kernel imports while it starts or draws its first page, and nobody names in a source of ours.
 BESIDE = (
     "ipykernel.kernelapp",

@@ -9,14 +9,14 @@ from piezolab.chain import SignalChain
 from piezolab.chain.link import to_query
 from piezolab.quantity import show
 from piezolab.sheets import build_steps as steps
-from piezolab.sheets.build_steps import Step
+from piezolab.sheets.build_steps import BuildStep
 from piezolab.sheets.layout_svg import layout_svg, scale_bar_svg
 from piezolab.sheets.schematic import schematic_svg
 from piezolab.sheets.sheet_data import SheetData, SheetOptions, sheet_data
 from piezolab.sheets.tables import PartRow, lane_rows, ohm_matrix, part_rows, reading_rows, total
 from piezolab.sheets.wiring_svg import box_inside, template_svg, wiring_svg
 from piezolab.sheets.words import lane_name
-from piezolab.studies.layout import Layout
+from piezolab.studies.board.layout import Layout
 
 _TALL = 105.0  # mm: a higher board has a page of its own
 _DENSE_PARTS = 9  # on the board; from here up the print is set smaller
@@ -206,15 +206,15 @@ def _plain_check(data: SheetData) -> str:
         "<h2>Check with the meter</h2>"
         + _steps(
             (
-                Step("Beeper: ceramic side to tip, brass side and screen to sleeve; tip to sleeve must not beep."),
-                Step("Ohms tip to sleeve: over range once the disc has charged; tapping moves the reading."),
-                Step(f"Capacitance tip to sleeve: about {farad} for each disc and a little for the lead."),
+                BuildStep("Beeper: ceramic side to tip, brass side and screen to sleeve; tip to sleeve must not beep."),
+                BuildStep("Ohms tip to sleeve: over range once the disc has charged; tapping moves the reading."),
+                BuildStep(f"Capacitance tip to sleeve: about {farad} for each disc and a little for the lead."),
             )
         )
     )
 
 
-def _steps(found: tuple[Step, ...]) -> str:
+def _steps(found: tuple[BuildStep, ...]) -> str:
     items = "".join(
         f"<li>{escape(step.words)}" + (f' <span class="caution">{escape(step.caution)}</span>' if step.caution else "")
         + "</li>"

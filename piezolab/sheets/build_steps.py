@@ -11,23 +11,23 @@ from piezolab.sheets.ranges import ends, ohms, volts
 from piezolab.sheets.sheet_data import JIG_OHM, SheetData
 from piezolab.sheets.tables import beeping_pairs
 from piezolab.sheets.words import lane_name, part_name
-from piezolab.studies.first_power import FULL, FirstPower
-from piezolab.studies.meter_bench import CLIP
-from piezolab.studies.meter_tone import TONE_HZ, TONE_V_RMS
+from piezolab.studies.metering.board_under_meter import CLIP
+from piezolab.studies.metering.first_power import FULL, FirstPower
+from piezolab.studies.metering.tone_on_board import TONE_HZ, TONE_V_RMS
 
 
 @dataclass(frozen=True)
-class Step:
+class BuildStep:
     """One step to tick off; caution: what can hurt there, or nothing."""
 
     words: str
     caution: str = ""
 
 
-def build_steps(data: SheetData) -> tuple[Step, ...]:
+def build_steps(data: SheetData) -> tuple[BuildStep, ...]:
     """From the bag of parts to the closed box."""
     steps = [
-        Step(
+        BuildStep(
             "Lay out all parts and tick them off the parts list."
             + (" Read each resistor with the meter before it goes in." if data.powered else ""),
             "Glasses on when you clip leads or drill: ends fly.",
@@ -36,7 +36,7 @@ def build_steps(data: SheetData) -> tuple[Step, ...]:
     if data.powered:
         steps += _board_steps(data)
     steps.append(
-        Step(
+        BuildStep(
             "Twist the disc's two leads together, and keep them so while you solder it: under two seconds on the "
             "ceramic, then let it cool. Only then join it to the " + ("board." if data.powered else "jack."),
             "A knock or heat makes tens of volts on an open disc, and heat takes its voice away.",
@@ -46,21 +46,21 @@ def build_steps(data: SheetData) -> tuple[Step, ...]:
     return tuple(steps)
 
 
-def _board_steps(data: SheetData) -> list[Step]:
+def _board_steps(data: SheetData) -> list[BuildStep]:
     diode = " D1 sits in the + lead, its band towards the board: a reversed battery then does nothing."
     steps = [
-        Step(
+        BuildStep(
             "Solder the lowest parts first: links, resistors, film capacitors; then electrolytics, long lead to +. "
             "Iron about 370 °C at the tip, 60/40 solder, two seconds a joint (common practice, no source).",
             "The iron burns, the fume irritates: open a window. Leaded solder: wash hands before you eat.",
         ),
-        Step(
+        BuildStep(
             "The transistor last, once its legs are sure: see the check overleaf. Order of legs drawn here: "
             f"{data.options.layout.pins}, flat face towards you, legs down"
             + (f" (usual for the {data.chain.jfet})" if data.options.pins == "" else "")
             + ". Yours may differ: lead each to its lane.",
         ),
-        Step(
+        BuildStep(
             "Wire battery, "
             + ("ring contact" if data.options.switch == "ring" else "switch")
             + " and jack as drawn."
@@ -70,13 +70,14 @@ def _board_steps(data: SheetData) -> list[Step]:
     ]
     if data.layout is not None and data.layout.sleeved:
         names = ", ".join(part_name(name) for name in data.layout.sleeved)
-        steps[0] = Step(steps[0].words + f" Sleeve the leads of {names}: they cross other lanes.", steps[0].caution)
+        words = steps[0].words + f" Sleeve the leads of {names}: they cross other lanes."
+        steps[0] = BuildStep(words, steps[0].caution)
     return steps
 
 
-def _box_steps(data: SheetData) -> list[Step]:
+def _box_steps(data: SheetData) -> list[BuildStep]:
     steps = [
-        Step(
+        BuildStep(
             "Line the box with foil, every piece joined; one wire from the foil to the jack's sleeve, at one point "
             "only, and nothing else to it.",
             "Foil and strings at ground touch the player: a fault in mains gear at the cable's far end reaches them. "
@@ -86,14 +87,14 @@ def _box_steps(data: SheetData) -> list[Step]:
     ]
     if data.powered and data.chain.supply != "adapter":
         steps.append(
-            Step(
+            BuildStep(
                 "Hold the battery in a clip or foam, its contacts covered, so that nothing in the box can bridge them. "
                 "It goes in last, after the checks.",
             )
         )
     if data.powered and data.chain.supply == "adapter":
         steps.append(
-            Step(
+            BuildStep(
                 "Use a closed adapter with the mark of a test house; check + and − with the meter before it meets the "
                 "board.",
                 "Never open an adapter or any mains gear.",
@@ -101,7 +102,7 @@ def _box_steps(data: SheetData) -> list[Step]:
         )
     if data.phantom:
         steps.append(
-            Step(
+            BuildStep(
                 "This input can send 48 V up the cable (phantom power): switch it off before you plug in.",
                 "48 V behind 6.8 kΩ drives the output capacitor backwards and thumps.",
             )
@@ -109,22 +110,22 @@ def _box_steps(data: SheetData) -> list[Step]:
     return steps
 
 
-def transistor_steps(data: SheetData) -> tuple[Step, ...]:
+def transistor_steps(data: SheetData) -> tuple[BuildStep, ...]:
     """Which leg is the gate, which type of channel, and the two readings of the jig."""
     if data.transistor is None or data.jig is None:
         return ()
     check = data.transistor
     steps = [
-        Step(
+        BuildStep(
             f"Diode test: red on the gate, black on either other leg: {volts(check.junction)}; exchanged: over range. "
             "One leg does so to both others: the gate; red on it says n-channel. Black on it instead: a p-channel "
             "part, not for this board."
         ),
-        Step(
+        BuildStep(
             f"Gate and one leg joined, ohms to the third: {ohms(check.channel)}, both ways. Drain and source usually "
             f"cannot be told apart and may be exchanged: {_exchanged(data)}"
         ),
-        Step(
+        BuildStep(
             "Jig (gate to −, drain to +, resistor from source to −), volts across the resistor: "
             + "; ".join(
                 f"{show(ohm, 'ohm', 2)}: {volts(band)}"
@@ -145,19 +146,19 @@ def _exchanged(data: SheetData) -> str:
     return f"the volts stay, the gain at 1 kHz goes from {before:.3g} to {after:.3g}."
 
 
-def power_off_steps(data: SheetData) -> tuple[Step, ...]:
+def power_off_steps(data: SheetData) -> tuple[BuildStep, ...]:
     """Before any battery: continuity, ohms."""
     pairs = beeping_pairs(data)
     beeps = "from lane to lane nothing may beep" if not pairs else "from lane to lane only these may: " + "; ".join(
         f"{lane_name(a)} to {lane_name(b)}" for a, b in pairs
     )
     return (
-        Step(f"No battery, nothing plugged in. Beeper: from end to end of a lane every lead must beep; {beeps}."),
-        Step("Ohms between lanes as in the table; where a capacitor hangs, wait until the reading stops moving."),
+        BuildStep(f"No battery, nothing plugged in. Beeper: from end to end of a lane every lead must beep; {beeps}."),
+        BuildStep("Ohms between lanes as in the table; where a capacitor hangs, wait until the reading stops moving."),
     )
 
 
-def first_power_steps(data: SheetData) -> tuple[Step, ...]:
+def first_power_steps(data: SheetData) -> tuple[BuildStep, ...]:
     """The first meeting of board and battery, through the resistor."""
     power = data.power
     if power is None:
@@ -168,38 +169,38 @@ def first_power_steps(data: SheetData) -> tuple[Step, ...]:
     end, fresh = power.clip_v
     low, high = ends(power.healthy)
     steps = [
-        Step(
+        BuildStep(
             f"Ohms at the {contacts} contacts. {off}: over range. {on}: red on +, {_least(power.clip_on.low)}; red on "
             f"−, {_least(power.clip_on_reversed.low)}. Near zero: a short; stop and find it."
         ),
-        Step(
+        BuildStep(
             f"Polarity: {source} alone on the meter, {end:.1f} to {fresh:.1f} V with red on +; no minus sign. Red wire "
             "of the clip to that contact."
         ),
-        Step(
+        BuildStep(
             f"A {show(power.series_ohm, 'ohm', 1)} resistor ({power.watt:g} W; {power.watt_needed * 1000:.0f} mW at "
             f"worst) between the {source}'s + contact and the clip's + wire, before switch and all else. Meter on DC "
             f"volts across it, red on the {source}. {on}, wait {_seconds(power.wait_s)}, read:",
         ),
-        Step(f"{low} to {high}: healthy as far as this test can tell. The supply lane must now be + to ground."),
-        Step(_reversed_words(data)),
-        Step(
+        BuildStep(f"{low} to {high}: healthy as far as this test can tell. The supply lane must now be + to ground."),
+        BuildStep(_reversed_words(data)),
+        BuildStep(
             f"Above {high}: a short round the stage, or the wrong part: off. Above {FULL * 100:.0f} % of the "
             f"{source}'s volts: a dead short: off."
             + ("" if power.full_is_clear else " A healthy board can read as much here: trust the ohms instead.")
         ),
-        Step(f"Below {low}: an open joint, wrong legs, or no supply: off, check by ohms."),
+        BuildStep(f"Below {low}: an open joint, wrong legs, or no supply: off, check by ohms."),
     ]
     unseen = _unseen(power)
     if unseen:
-        steps.append(Step(f"This test cannot tell: {unseen}"))
+        steps.append(BuildStep(f"This test cannot tell: {unseen}"))
     heat = (
         f"A dead short would draw {power.short.ampere:.1f} A and make {power.short.watt:.0f} W of heat in the battery. "
         if power.short
         else ""
     )
     steps.append(
-        Step(
+        BuildStep(
             f"Only then straight to the {source}: ten seconds, a finger on {source} and parts. Nothing may get warm.",
             heat
             + f"Warm: off, unclip. Hot {source}: set it down away from people; do not touch a swollen one."
@@ -210,11 +211,11 @@ def first_power_steps(data: SheetData) -> tuple[Step, ...]:
     return tuple(steps)
 
 
-def power_on_steps(data: SheetData) -> tuple[Step, ...]:
+def power_on_steps(data: SheetData) -> tuple[BuildStep, ...]:
     """Volts of every lane, then the tone."""
     meter = data.options.meter
     steps = [
-        Step(
+        BuildStep(
             f"DC volts of each lane to ground, as in the lanes' table. Meter of {show(meter.input_ohm, 'ohm', 2)}, "
             "attached and counted; spent to fresh battery, 1 % resistors, 98 of 100 transistors of the type"
             + ("; * the meter itself lowers this reading." if any(row.loaded for row in data.volts) else ".")
@@ -222,7 +223,7 @@ def power_on_steps(data: SheetData) -> tuple[Step, ...]:
     ]
     if data.tone:
         steps.append(
-            Step(
+            BuildStep(
                 f"A tone of {TONE_HZ:.0f} Hz (the page plays one) from a headphone socket, turned to "
                 f"{TONE_V_RMS * 1000:.0f} mV by the meter on AC volts: its ground to the ground lane, its tip through "
                 "1 µF to the gate lane. AC volts of each lane as in the table.",
@@ -285,6 +286,6 @@ def caution_of_battery(data: SheetData) -> str:
 
 
 __all__ = [
-    "GROUND", "Step", "build_steps", "caution_of_battery", "first_power_steps", "power_off_steps", "power_on_steps",
-    "transistor_steps",
+    "GROUND", "BuildStep", "build_steps", "caution_of_battery", "first_power_steps", "power_off_steps",
+    "power_on_steps", "transistor_steps",
 ]  # fmt: skip

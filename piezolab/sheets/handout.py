@@ -6,7 +6,7 @@ import io
 from html import escape
 
 from piezolab.chain.link import to_query
-from piezolab.studies.lesson import Lesson, Step
+from piezolab.lessons.lesson import Lesson, LessonStep
 
 _STYLE = """
 @page { margin: 14mm 15mm; }
@@ -79,7 +79,7 @@ def _steps(lesson: Lesson) -> str:
     return "".join(made)
 
 
-def _step(step: Step) -> str:
+def _step(step: LessonStep) -> str:
     said = f"<p>{escape(step.text)}</p>" if step.text else ""
     said += f"<p><strong>{escape(step.question)}</strong></p>"
     if step.kind == "pick":

@@ -6,9 +6,9 @@ from html import escape
 from math import atan2, degrees
 
 from piezolab.sheets.words import lane_name, part_name, wire_name
-from piezolab.studies.layout import Layout
-from piezolab.studies.layout_pack import Placed
-from piezolab.studies.layout_shapes import bar, collide, line
+from piezolab.studies.board.layout import Layout
+from piezolab.studies.board.packing import Placed
+from piezolab.studies.board.shapes import bar, collide, line
 
 _LETTER = 1.9  # mm
 _LEFT, _RIGHT, _ABOVE, _BELOW = 23.0, 19.0, 1.0, 4.0  # mm of room beside the board for its lettering

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from piezolab.quantity import letter_code, show
-from piezolab.studies.meter import Expected
+from piezolab.studies.metering.expected import Expected
 
 NOTHING_V = 5e-3  # below this a meter's zero wanders
 OVER = "over range"

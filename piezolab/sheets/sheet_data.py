@@ -10,10 +10,10 @@ from piezolab.chain import SignalChain
 from piezolab.chain.assembly import GROUND, Assembly, assemble
 from piezolab.chain.link import to_query
 from piezolab.sheets.prices import Prices, read_prices
+from piezolab.studies.board.layout import Layout, LayoutError, Options, layout, smallest_sentence
 from piezolab.studies.figures import plain
-from piezolab.studies.first_power import FirstPower, first_power
-from piezolab.studies.layout import Layout, LayoutError, Options, layout, smallest_sentence
-from piezolab.studies.meter import (
+from piezolab.studies.metering.board_under_meter import under_meter
+from piezolab.studies.metering.expected import (
     BEEPS_BELOW,
     Expected,
     LaneOhms,
@@ -24,9 +24,9 @@ from piezolab.studies.meter import (
     meter_volts,
     transistor_check,
 )
-from piezolab.studies.meter_bench import bench
-from piezolab.studies.meter_tone import Exchange, ToneVolts, exchange, tone_volts
-from piezolab.studies.metering import Meter
+from piezolab.studies.metering.first_power import FirstPower, first_power
+from piezolab.studies.metering.instrument import Meter
+from piezolab.studies.metering.tone_on_board import Exchange, ToneVolts, exchange, tone_volts
 from piezolab.studies.shopping import Item, other_types, shopping
 
 SWITCHES = {"toggle": "a switch in the battery's + lead", "ring": "the jack's ring contact"}
@@ -112,7 +112,7 @@ def sheet_data(chain: SignalChain, options: SheetOptions | None = None) -> Sheet
         problem = smallest_sentence(board, options.layout.board)
     if not chain.topology.powered:
         return SheetData(chain, options, assembly, (), (), board, problem)
-    built = bench(chain, options.schottky)
+    built = under_meter(chain, options.schottky)
     return SheetData(
         chain,
         options,

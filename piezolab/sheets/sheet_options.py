@@ -9,8 +9,8 @@ from typing import Any
 from piezolab.quantity import QuantityError, parse
 from piezolab.sheets.prices import PriceError, read_prices
 from piezolab.sheets.sheet_data import SheetOptions
-from piezolab.studies.layout import LayoutError, Options
-from piezolab.studies.metering import Meter
+from piezolab.studies.board.layout import LayoutError, Options
+from piezolab.studies.metering.instrument import Meter
 
 #: Key -> label, unit; every one may be left out.
 TEXTS = {

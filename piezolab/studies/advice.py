@@ -13,18 +13,18 @@ from typing import Any
 import numpy as np
 
 from piezolab import catalogue
-from piezolab.catalogue.advice import advice_texts
+from piezolab.catalogue.advice_texts import advice_texts
 from piezolab.chain import SignalChain
+from piezolab.studies.hiss import noise, quieter_transistors
 from piezolab.studies.hum import WAYS, Hum, hum
 from piezolab.studies.levels import levels
-from piezolab.studies.noise import noise, quieter_transistors
 
 FILTER_OHM, FILTER_F = 1e3, 220e-6
 BRIDGE_F = 100e-6
 
 
 @dataclass(frozen=True)
-class Step:
+class Remedy:
     """One step. name: row of the advice texts; less_db: fall of the whole hum (or hiss) over signal, dB, lower
     and upper end
     (equal where computed); computed: whether it is; changes: what it changes in the chain (empty where assumed)."""
@@ -40,7 +40,7 @@ class Step:
 class Advice:
     """Steps, the most helpful first, and the culprits: share of the power by way in (hum) or contributor (hiss)."""
 
-    steps: tuple[Step, ...]
+    steps: tuple[Remedy, ...]
     culprits: Mapping[str, float]
 
 
@@ -59,7 +59,7 @@ def hum_advice(chain: SignalChain) -> Advice:
     for name, row in advice_texts().items():
         if row.range_db is not None and culprits.get(row.against, 0.0) > 0:
             ends = tuple(_less(now, row.against, db) for db in row.range_db)
-            steps.append(Step(name, row.against, ends, False))
+            steps.append(Remedy(name, row.against, ends, False))
     return Advice(_ranked(steps), culprits)
 
 
@@ -122,9 +122,9 @@ def _hiss_changes(chain: SignalChain) -> dict[str, dict[str, Any]]:
     return changes
 
 
-def _computed(name: str, less_db: float, changes: Mapping[str, Any]) -> Step:
-    return Step(name, advice_texts()[name].against, (less_db, less_db), True, changes)
+def _computed(name: str, less_db: float, changes: Mapping[str, Any]) -> Remedy:
+    return Remedy(name, advice_texts()[name].against, (less_db, less_db), True, changes)
 
 
-def _ranked(steps: list[Step]) -> tuple[Step, ...]:
+def _ranked(steps: list[Remedy]) -> tuple[Remedy, ...]:
     return tuple(sorted(steps, key=lambda step: -sum(step.less_db)))

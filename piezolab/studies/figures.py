@@ -12,10 +12,10 @@ from piezolab.chain.link import to_query
 from piezolab.chain.parameters import LINK_FORMAT
 from piezolab.studies.bias import Bias, bias, bias_population, spread
 from piezolab.studies.fading_battery import battery
+from piezolab.studies.hiss import noise
 from piezolab.studies.hum import hum
 from piezolab.studies.levels import levels
 from piezolab.studies.loading import loading
-from piezolab.studies.noise import noise
 from piezolab.studies.output import impedances
 from piezolab.studies.plugging import plugging
 from piezolab.studies.response import response

@@ -14,15 +14,15 @@ import numpy as np
 
 from piezolab.audio import AudioError
 from piezolab.audio.loudness import matching_gains
-from piezolab.audio.noise import hiss as hiss_samples
-from piezolab.audio.noise import hum as hum_samples
+from piezolab.audio.noise_samples import hiss as hiss_samples
+from piezolab.audio.noise_samples import hum as hum_samples
 from piezolab.audio.processing import faded, filtered, gain_to_peak, wav
 from piezolab.audio.strings import PluckedString, PluckedTine, Voice, pluck
 from piezolab.chain import SignalChain
 from piezolab.pitch import Note, note
+from piezolab.studies.hiss import noise as noise_study
 from piezolab.studies.hum import hum as hum_study
 from piezolab.studies.linear import LinearChain
-from piezolab.studies.noise import noise as noise_study
 from piezolab.studies.response import low_note_hz
 
 BARE, STAGE, KEPT = "bare", "stage", "kept"

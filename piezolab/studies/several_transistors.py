@@ -13,7 +13,7 @@ import numpy as np
 
 from piezolab.circuit.load_line import LoadLine, load_line
 from piezolab.studies.linear import LinearChain
-from piezolab.studies.load_line import LINE_HZ
+from piezolab.studies.stage_lines import LINE_HZ
 
 CUT_OFF_PART = 0.01  # of the current at rest
 GATE_A = 1e-6

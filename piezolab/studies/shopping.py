@@ -14,8 +14,8 @@ from piezolab.circuit.elements import Capacitor, Resistor
 from piezolab.circuit.network import Network
 from piezolab.quantity import nearest_preferred
 from piezolab.studies.bias import bias_of
-from piezolab.studies.layout_parts import film
-from piezolab.studies.meter_bench import Bench, bench, clip_range, fed
+from piezolab.studies.board.board_parts import film
+from piezolab.studies.metering.board_under_meter import BoardUnderMeter, clip_range, fed, under_meter
 from piezolab.studies.population import builds
 
 RATINGS_V = (6.3, 10.0, 16.0, 25.0, 35.0, 50.0, 63.0, 100.0)  # usual electrolytic ratings; common practice, no source
@@ -57,7 +57,7 @@ def shopping(chain: SignalChain) -> tuple[Item, ...]:
     """What goes on the chain's board, in signal order; nothing with no stage."""
     if not chain.topology.powered:
         return ()
-    built = bench(chain)
+    built = under_meter(chain)
     volts, watts = _stress(built)
     phantom = any(catalogue.inputs()[kind].phantom for kind in chain.input)
     assembly = assemble(chain.values)
@@ -112,7 +112,7 @@ def _nearest(value: float, series: str) -> float | None:
     return nearest_preferred(value, series) if value > 0 else None
 
 
-def _stress(built: Bench) -> tuple[dict[str, float], dict[str, float]]:
+def _stress(built: BoardUnderMeter) -> tuple[dict[str, float], dict[str, float]]:
     """Highest direct voltage across each capacitor in V, highest power of each resistor in W.
 
     Over all parts on a fresh battery, with the transistor in its place and, for voltages, also without it.

@@ -17,8 +17,8 @@ import numpy as np
 
 from piezolab.circuit.jfet import channel
 from piezolab.studies.linear import LinearChain
-from piezolab.studies.load_line import signal_line
 from piezolab.studies.several_transistors import CAUSES, CUT_OFF_PART, GATE_A, Edge, edges_of_several
+from piezolab.studies.stage_lines import signal_line
 
 __all__ = ["CUT_OFF_PART", "GATE_A", "Edge", "Swing", "swing"]
 _HALVINGS = 48

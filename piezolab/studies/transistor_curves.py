@@ -7,13 +7,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from piezolab.chain import SignalChain
-from piezolab.chain.stages.transistor import model
+from piezolab.chain.stages.common_parts import model
 from piezolab.chain.values import Values
 from piezolab.circuit.jfet import channel
 from piezolab.studies.bias import Bias, bias_of
 from piezolab.studies.linear import LinearChain
-from piezolab.studies.load_line import rest_line, signal_line
 from piezolab.studies.population import builds
+from piezolab.studies.stage_lines import rest_line, signal_line
 
 POINTS = 121
 GATE_STEPS = 7

@@ -7,8 +7,8 @@ import pytest
 
 from piezolab.chain import SignalChain
 from piezolab.studies.faults import fault_table
-from piezolab.studies.faults.scores import calibration, score, two_flagged
-from piezolab.studies.faults.trial import world
+from tests.studies.faults.scores import calibration, score, two_flagged
+from tests.studies.faults.trial import world
 
 Show = Callable[[str, dict[str, str]], None]
 

@@ -2,7 +2,8 @@
 
 import pytest
 
-from piezolab.catalogue import CatalogueError, data_dir, location
+from piezolab.catalogue import CatalogueError, data_dir
+from piezolab.catalogue import data_folder as location
 
 
 def test_the_files_are_there() -> None:

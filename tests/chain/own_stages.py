@@ -5,8 +5,8 @@ from dataclasses import replace
 from piezolab.chain.parameter import Quantity
 from piezolab.chain.parts import GROUND, Part, Point
 from piezolab.chain.stages import Stage
+from piezolab.chain.stages import common_parts as t
 from piezolab.chain.stages import shared_controls as c
-from piezolab.chain.stages import transistor as t
 from piezolab.chain.stages.stage import INPUT, OUTPUT, SUPPLY
 from piezolab.chain.values import Values
 

@@ -15,15 +15,15 @@ from piezolab.chain.stages import all_stages, register
 from piezolab.chain.stages.stage import unregister
 from piezolab.sheets.schematic import schematic_svg, schematic_text
 from piezolab.studies.bias import bias
+from piezolab.studies.board.layout import layout
+from piezolab.studies.choosing.tolerance import tolerance
 from piezolab.studies.faults.making import fault_table
 from piezolab.studies.figures import figures
-from piezolab.studies.layout import layout
 from piezolab.studies.linear import LinearChain
 from piezolab.studies.loading import loading
 from piezolab.studies.matters import effects
 from piezolab.studies.output import impedances
 from piezolab.studies.response import response
-from piezolab.studies.tolerance import tolerance
 from tests.chain.own_stages import HOLD, PLACES, Attenuator, Halves, SunkFollower
 
 BEFORE = list(all_parameters())

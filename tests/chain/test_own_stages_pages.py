@@ -12,15 +12,15 @@ from piezolab.chain import SignalChain
 from piezolab.chain.assembly import assemble
 from piezolab.chain.stages import register
 from piezolab.chain.stages.stage import unregister
-from piezolab.pages import what_shall_i_build_from_my_drawer as drawer
-from piezolab.pages.describe import applies
-from piezolab.pages.sections import Foldable
+from piezolab.pages.kit.describe import applies
+from piezolab.pages.kit.sections import Foldable
+from piezolab.pages.what_shall_i_build_from_my_drawer import chapter as drawer
 from piezolab.sheets.build_sheet import build_sheet
 from piezolab.sheets.schematic import schematic_svg, schematic_text
-from piezolab.studies.layout import layout
+from piezolab.studies.board.layout import layout
 from piezolab.studies.linear import LinearChain
-from piezolab.studies.meter import meter_volts
-from piezolab.studies.meter_bench import bench
+from piezolab.studies.metering.board_under_meter import under_meter
+from piezolab.studies.metering.expected import meter_volts
 from tests.chain.own_stages import NoCapacitor, OtherNames, SunkFollower, Tandem
 
 POWERED = (SunkFollower, Tandem, OtherNames, NoCapacitor)
@@ -49,7 +49,7 @@ def test_sheets(key: str) -> None:
     placed = {part.name for part in layout(chain).parts}
     for part in board:
         assert part.name in drawn and f"{part.name}, " in told and part.name in placed and part.name in sheet
-    volts = {reading.lane: reading.expected for reading in meter_volts(bench(chain))}
+    volts = {reading.lane: reading.expected for reading in meter_volts(under_meter(chain))}
     point = LinearChain.of(chain.values).point
     for lane, expected in volts.items():
         if lane in point.voltages and lane not in ("pickup", "divider", "jack"):  # there the meter itself loads much
@@ -76,7 +76,7 @@ def opened(widget: Any) -> list[str]:
 def test_every_chapter(key: str, chapter: str, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(drawer, "tolerance", partial(drawer.tolerance, size=100))
     made = import_module(f"piezolab.pages.{chapter}").make(f"stage={key}")
-    assert made.bench.chain == SignalChain(stage=key) and not made.bench.trouble
+    assert made.state.chain == SignalChain(stage=key) and not made.state.trouble
     texts = opened(made.widget)
     assert len(" ".join(texts)) > 2000
     for text in texts:
@@ -86,8 +86,8 @@ def test_every_chapter(key: str, chapter: str, monkeypatch: pytest.MonkeyPatch) 
 
 def test_a_chapter_shows_what_sets_the_current() -> None:
     """Where it has the source resistor among its own few controls, it has the sink's for a stage over a sink."""
-    made = import_module("piezolab.pages.how_loud_before_it_clips").make("stage=sunk")
+    made = import_module("piezolab.pages.how_loud_before_it_clips.chapter").make("stage=sunk")
     assert made.chapter.own == ("play_v", "input", "source_r", "sink_r", "supply_v")
-    shown = [key for key in made.chapter.own if applies(key, made.bench.chain)]
+    shown = [key for key in made.chapter.own if applies(key, made.state.chain)]
     assert shown == ["play_v", "input", "sink_r", "supply_v"]
     assert not applies("sink_r", SignalChain())

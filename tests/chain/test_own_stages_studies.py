@@ -14,18 +14,18 @@ from piezolab.chain.stages.stage import unregister
 from piezolab.circuit.elements import GROUND, Resistor, VoltageSource
 from piezolab.circuit.operating_point import operating_point
 from piezolab.circuit.transient import transient
-from piezolab.pages.how_loud_before_it_clips import cause_words
-from piezolab.pages.sentences import not_working
+from piezolab.pages.how_loud_before_it_clips.chapter import cause_words
+from piezolab.pages.kit.sentences import not_working
+from piezolab.studies.added_harmonics import distortion, transfer_curve
 from piezolab.studies.advice import hiss_advice
-from piezolab.studies.best_resistor import best_resistor
 from piezolab.studies.bias import bias
-from piezolab.studies.distortion import distortion, transfer_curve
+from piezolab.studies.choosing.best_resistor import best_resistor
+from piezolab.studies.choosing.tolerance import tolerance
 from piezolab.studies.fading_battery import battery, fading
 from piezolab.studies.figures import figures
 from piezolab.studies.inputs import compare_inputs
 from piezolab.studies.levels import levels
 from piezolab.studies.linear import LinearChain
-from piezolab.studies.load_line import rest_line
 from piezolab.studies.matters import effects
 from piezolab.studies.more_room import more_room
 from piezolab.studies.output import output_corner
@@ -33,8 +33,8 @@ from piezolab.studies.phantom import FEED_OHM, phantom
 from piezolab.studies.plugging import plugging, remedies
 from piezolab.studies.several_transistors import GATE_A, edges_of_several
 from piezolab.studies.shopping import other_types, shopping
+from piezolab.studies.stage_lines import rest_line
 from piezolab.studies.swing import CUT_OFF_PART, Edge, swing
-from piezolab.studies.tolerance import tolerance
 from piezolab.studies.transistor_curves import curves
 from tests.chain.own_stages import NoCapacitor, OtherNames, SunkFollower, Tandem
 

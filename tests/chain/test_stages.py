@@ -13,8 +13,8 @@ from piezolab.chain.parameter import Quantity
 from piezolab.chain.parameters import all_parameters
 from piezolab.chain.parts import Part, part
 from piezolab.chain.stages import all_stages, controls, stage_named
+from piezolab.chain.stages.common_parts import model
 from piezolab.chain.stages.stage import Stage, register, reserve
-from piezolab.chain.stages.transistor import model
 from piezolab.circuit.elements import Capacitor, Element, Inductor, Jfet, Resistor, VoltageSource
 from piezolab.circuit.jfet import jfet_from_sheet
 from piezolab.studies.linear import LinearChain

@@ -9,10 +9,10 @@ from piezolab.quantity import series
 from piezolab.sheets.build_steps import build_steps, first_power_steps
 from piezolab.sheets.sheet_data import sheet_data
 from piezolab.sheets.tables import part_rows
-from piezolab.studies.layout_parts import HOLE, TRANSISTOR, size_of
-from piezolab.studies.meter import meter_volts, transistor_check
-from piezolab.studies.meter_bench import bench
-from piezolab.studies.metering import Meter
+from piezolab.studies.board.board_parts import HOLE, TRANSISTOR, size_of
+from piezolab.studies.metering.board_under_meter import under_meter
+from piezolab.studies.metering.expected import meter_volts, transistor_check
+from piezolab.studies.metering.instrument import Meter
 from piezolab.studies.shopping import shopping
 
 #: IEC 60062:2016, table 1 (colours of figures, multiplier, tolerance) and clause 4 (letter codes); from memory.
@@ -59,7 +59,7 @@ def test_self_biased_stage_as_a_meter_reads_it() -> None:
         "stage=gain&jfet_idss=8m&jfet_vgsoff=6&jfet_lambda=0&jfet_ig=0&source_r=1k&drain_r=3.3k&gate_r=1M"
         "&supply=adapter&supply_v=20"
     )
-    found = {each.lane: each for each in meter_volts(bench(from_link(link), schottky=False))}
+    found = {each.lane: each for each in meter_volts(under_meter(from_link(link), schottky=False))}
     assert found["source"].expected.typical == pytest.approx(2.6, rel=0.02)
     assert found["drain"].expected.typical == pytest.approx(20 - 2.6e-3 * 3.3e3, rel=0.02)
     assert found["pickup"].expected.typical == pytest.approx(0.0, abs=1e-3)
@@ -74,7 +74,8 @@ def test_divider_biased_stage_as_a_meter_reads_it() -> None:
         "stage=gain&return=divider&divider_r=2.37M&jfet_idss=8m&jfet_vgsoff=4&jfet_lambda=0&jfet_ig=0&source_r=1.5k"
         f"&drain_r=2.4k&gate_r=1k&return_part={part!r}&supply=adapter&supply_v=16"
     )
-    found = {each.lane: each for each in meter_volts(bench(from_link(link), schottky=False), Meter(input_ohm=1e9))}
+    board = under_meter(from_link(link), schottky=False)
+    found = {each.lane: each for each in meter_volts(board, Meter(input_ohm=1e9))}
     assert found["divider"].expected.typical == pytest.approx(1.82, rel=0.02)
     assert found["source"].expected.typical == pytest.approx(3.6, rel=0.02)
     assert found["drain"].expected.typical == pytest.approx(10.24, rel=0.02)

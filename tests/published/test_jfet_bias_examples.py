@@ -7,7 +7,7 @@ import pytest
 
 from piezolab.chain import SignalChain
 from piezolab.studies.bias import bias
-from piezolab.studies.two_readings import Accuracy, Readings, two_readings
+from piezolab.studies.in_hand.two_readings import Accuracy, Readings, two_readings
 
 #: I_DSS in A, V_GS(off) in V, R_S in ohm, I_D in A, V_GS in V
 SELF_BIAS = {

@@ -7,8 +7,8 @@ import math
 import pytest
 
 from piezolab.chain import SignalChain
-from piezolab.studies.measure_pickup import pickup_by_recordings, playing_by_take
-from piezolab.studies.meter_own import input_resistance
+from piezolab.studies.in_hand.measure_pickup import pickup_by_recordings, playing_by_take
+from piezolab.studies.in_hand.own_measurements import input_resistance
 
 
 def test_three_decibels_at_the_corner() -> None:

@@ -8,7 +8,7 @@ usual since. The analytic first-order indices are 0.3139, 0.4424 and 0 (from mem
 import numpy as np
 import pytest
 
-from piezolab.studies.tolerance import influences
+from piezolab.studies.choosing.tolerance import influences
 
 A, B = 7.0, 0.1
 

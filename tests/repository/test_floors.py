@@ -21,6 +21,7 @@ FLOORS = (
     {"serving"},
     {"pages"},
     {"sheets"},
+    {"lessons"},
     {"studies"},
     {"chain"},
     {"circuit", "catalogue", "audio"},
@@ -160,7 +161,7 @@ def test_no_ring_of_imports() -> None:
         ("piezolab.circuit.solve", "ROOM = 'piezolab.chain'", "not below"),
         ("piezolab.quantity", "from piezolab import pitch", "not below"),
         ("piezolab.chain.link", "from piezolab.units import Unit", "keep to themselves"),
-        ("piezolab.studies.noise", "import plotly.graph_objects as go", "only pages, serving"),
+        ("piezolab.studies.hiss", "import plotly.graph_objects as go", "only pages, serving"),
         ("piezolab.sheets.build", "from ipywidgets import VBox", "only pages, serving"),
         ("piezolab.pages.bias", "from scipy.optimize import brentq", "only audio, chain, circuit, studies"),
         ("piezolab.loft.x", "", "no floor"),
@@ -174,7 +175,7 @@ def test_checker_sees_a_wrong_import(module: str, source: str, fault: str) -> No
 
 def test_checker_accepts_what_is_right() -> None:
     source = "import numpy\nfrom piezolab import __version__\nfrom ..chain import SignalChain\nfrom . import bias\n"
-    assert floor_faults("piezolab.studies.noise", imported(source, "piezolab.studies.noise", False)) == []
+    assert floor_faults("piezolab.studies.hiss", imported(source, "piezolab.studies.hiss", False)) == []
 
 
 def test_checker_sees_a_ring() -> None:

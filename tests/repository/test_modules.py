@@ -18,6 +18,7 @@ EXPLAINED = (
     "catalogue",
     "chain",
     "circuit",
+    "lessons",
     "sheets",
     "studies",
     "location",

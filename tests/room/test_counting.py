@@ -7,12 +7,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from piezolab.lessons.shelf import known_lessons, lesson_named
 from piezolab.serving.addresses import OwnNames, host_of, own_addresses
 from piezolab.serving.kernels import without_secrets
 from piezolab.serving.limits import Allowance, Allowances
 from piezolab.serving.seats import Seats
 from piezolab.serving.solved import Solved, SolvedError
-from piezolab.studies.lessons import known_lessons, lesson_named
 from tests.serving.test_seats import Clock
 
 LESSON = SimpleNamespace(

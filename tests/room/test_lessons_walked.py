@@ -9,8 +9,8 @@ from math import pi
 
 import pytest
 
-from piezolab.studies.lesson import Lesson
-from piezolab.studies.lessons import lesson_named
+from piezolab.lessons.lesson import Lesson
+from piezolab.lessons.shelf import lesson_named
 from tests.browser.chapter import PHONE
 from tests.browser.checks import axe, wide
 from tests.room.conftest import open_room

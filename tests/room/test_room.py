@@ -5,10 +5,10 @@ import json
 import pytest
 import requests
 
+from piezolab.lessons.shelf import lesson_named
 from piezolab.serving import ServingError, serve
 from piezolab.serving.channels import MOST_CHANNELS, PING_MS, PONG_MS
 from piezolab.serving.seats import GAVE_WAY, IDLE
-from piezolab.studies.lessons import lesson_named
 from tests.room.conftest import Guest, open_room
 from tests.serving.visitor import Visitor, hear, say
 

@@ -6,7 +6,7 @@ from urllib.parse import urlsplit
 import pytest
 import requests
 
-from piezolab.studies.lessons import lesson_named
+from piezolab.lessons.shelf import lesson_named
 from tests.room.conftest import Guest, open_room
 from tests.serving.browsing import WAIT_MS
 

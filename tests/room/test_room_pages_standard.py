@@ -3,7 +3,7 @@
 import pytest
 import requests
 
-from piezolab.studies.lessons import lesson_named
+from piezolab.lessons.shelf import lesson_named
 from tests.browser.chapter import DESK, PHONE
 from tests.browser.checks import axe, small, unnamed, wide
 from tests.room.conftest import Guest, open_room

@@ -159,7 +159,7 @@ def test_neither_warm_process_nor_kernels_outlive_the_server(room_notebooks, how
 
 def test_all_that_pages_import_is_warmed():
     names = wanted()
-    assert {"piezolab.pages.plot", "piezolab.studies.figures", "numpy", "ipywidgets", "anywidget"} <= set(names)
+    assert {"piezolab.pages.kit.plot", "piezolab.studies.figures", "numpy", "ipywidgets", "anywidget"} <= set(names)
     assert not [name for name in names if name.startswith(("piezolab.serving", "piezolab.cli"))]
 
 

@@ -13,7 +13,7 @@ _CURVE = """
 import os
 import ipywidgets as widgets
 import numpy as np
-from piezolab.pages.plot import Plot
+from piezolab.pages.kit.plot import Plot
 
 frequency = np.geomspace(20, 20e3, 400)
 
@@ -45,7 +45,7 @@ widgets.VBox([widgets.Label(repr(os.environ["QUERY_STRING"])), slider, plot, boo
 """
 
 _GLIDE = """
-from piezolab.pages.plot import Plot
+from piezolab.pages.kit.plot import Plot
 
 plot = Plot(label="a rise")
 plot.set([{"y": [1, 2]}], {"transition": {"duration": 50}})

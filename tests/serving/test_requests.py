@@ -177,7 +177,7 @@ def test_plain_and_compressed_forms_are_the_same_file(server, chapter_page):
     assert status == 200
     plain = raw(server, link)[1]
     assert gzip.decompress(packed) == plain and len(packed) < 0.4 * len(plain)
-    shipped = Path(__file__).parents[2] / "piezolab" / "pages" / "static" / link.rsplit("/", 1)[1]
+    shipped = Path(__file__).parents[2] / "piezolab" / "pages" / "kit" / "static" / link.rsplit("/", 1)[1]
     assert plain == shipped.read_bytes()
 
 

@@ -31,10 +31,10 @@ from piezolab.sheets.sheet_data import SheetData, SheetOptions, sheet_data, shee
 from piezolab.sheets.sheet_options import read_sheet_options
 from piezolab.sheets.tables import lane_rows, ohm_matrix, part_rows, reading_rows, total
 from piezolab.sheets.wiring_svg import box_inside, template_svg, wiring_svg
-from piezolab.studies.layout import LayoutError, Options
-from piezolab.studies.layout_parts import soldered
-from piezolab.studies.meter import Expected
-from piezolab.studies.metering import Meter
+from piezolab.studies.board.board_parts import soldered
+from piezolab.studies.board.layout import LayoutError, Options
+from piezolab.studies.metering.expected import Expected
+from piezolab.studies.metering.instrument import Meter
 from tests.sheets.chains import chains
 
 

@@ -12,7 +12,7 @@ from piezolab.chain.link import from_link
 from piezolab.sheets.build_sheet import build_sheet
 from piezolab.sheets.layout_svg import scale_bar_svg
 from piezolab.sheets.sheet_data import SheetOptions
-from piezolab.studies.layout import METHODS, Options
+from piezolab.studies.board.layout import METHODS, Options
 
 pytestmark = pytest.mark.browser
 
@@ -106,7 +106,7 @@ def test_nothing_is_cut_or_runs_over(browser, link: str, method: str) -> None:
 
 def test_layout_prints_at_its_true_size(browser) -> None:
     """The board's own outline, measured in the page that prints it."""
-    from piezolab.studies.layout import layout
+    from piezolab.studies.board.layout import layout
 
     page = browser.new_page()
     try:

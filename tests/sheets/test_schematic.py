@@ -219,7 +219,7 @@ class _Plain(Stage):
                          unit="ohm", low=1e3, high=1e9),)  # fmt: skip
 
     def parts(self, values):
-        from piezolab.chain.stages.transistor import model
+        from piezolab.chain.stages.common_parts import model
 
         return (
             Part("R_G", "gate resistor", "resistor", ("pickup", GROUND), values.gate_r, "gate_r"),

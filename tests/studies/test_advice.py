@@ -4,12 +4,12 @@ import re
 
 import pytest
 
-from piezolab.catalogue.advice import advice_texts, read_row
+from piezolab.catalogue.advice_texts import advice_texts, read_row
 from piezolab.catalogue.schema import CatalogueError
 from piezolab.chain import SignalChain
 from piezolab.studies.advice import hiss_advice, hum_advice
+from piezolab.studies.hiss import noise
 from piezolab.studies.hum import hum
-from piezolab.studies.noise import noise
 
 CHAINS = [
     SignalChain(),

@@ -17,6 +17,7 @@ from piezolab.audio.strings import pluck
 from piezolab.chain import SignalChain
 from piezolab.pitch import frequency
 from piezolab.quantity import decibels
+from piezolab.studies.hiss import noise
 from piezolab.studies.hum import hum
 from piezolab.studies.linear import LinearChain
 from piezolab.studies.listening import (
@@ -34,7 +35,6 @@ from piezolab.studies.listening import (
     listen,
     versions,
 )
-from piezolab.studies.noise import noise
 
 #: A chain that loses bass when bare.
 THIN = SignalChain(input_r=47e3)

@@ -12,9 +12,9 @@ from piezolab.chain.assembly import assemble
 from piezolab.chain.link import from_link
 from piezolab.circuit.operating_point import operating_point
 from piezolab.quantity import nearest_preferred
-from piezolab.studies.layout_parts import soldered
+from piezolab.studies.board.board_parts import soldered
 from piezolab.studies.linear import LinearChain
-from piezolab.studies.meter_bench import clip_range
+from piezolab.studies.metering.board_under_meter import clip_range
 from piezolab.studies.population import builds
 from piezolab.studies.shopping import MARGIN, RATINGS_V, other_types, shopping
 from tests.sheets.chains import chains

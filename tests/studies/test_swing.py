@@ -13,7 +13,7 @@ from piezolab.circuit.load_line import load_line
 from piezolab.circuit.network import Network
 from piezolab.circuit.operating_point import operating_point
 from piezolab.studies.linear import LinearChain
-from piezolab.studies.load_line import rest_line, signal_line
+from piezolab.studies.stage_lines import rest_line, signal_line
 from piezolab.studies.swing import CUT_OFF_PART, GATE_A, Swing, swing
 
 CHAINS = {

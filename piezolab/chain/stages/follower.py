@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from piezolab.chain.parts import GROUND, Part
+from piezolab.chain.stages import common_parts as t
 from piezolab.chain.stages import shared_controls as c
-from piezolab.chain.stages import transistor as t
 from piezolab.chain.stages.places import Wires, placed, plan
 from piezolab.chain.stages.stage import Stage, register
 from piezolab.chain.values import Values

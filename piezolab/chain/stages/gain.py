@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from piezolab.chain.parts import Part
-from piezolab.chain.stages import transistor as t
+from piezolab.chain.stages import common_parts as t
 from piezolab.chain.stages.follower import Follower
 from piezolab.chain.stages.places import Wires, placed, plan
 from piezolab.chain.stages.stage import SUPPLY, Stage, register

@@ -3,11 +3,11 @@
 from piezolab.studies.faults.diagnosis import Diagnosis, FaultShare, SpotShare, diagnose, predicted
 from piezolab.studies.faults.hearing import FINE, TONES, WORDS
 from piezolab.studies.faults.making import fault_table
+from piezolab.studies.faults.next_readings import NextReading
 from piezolab.studies.faults.readings import KINDS, Check, Reading, ReadingError
 from piezolab.studies.faults.simulate import Tone
-from piezolab.studies.faults.steps import Step
 from piezolab.studies.faults.table import FaultTable
-from piezolab.studies.metering import Meter
+from piezolab.studies.metering.instrument import Meter
 
 __all__ = [
     "FINE",
@@ -22,7 +22,7 @@ __all__ = [
     "Reading",
     "ReadingError",
     "SpotShare",
-    "Step",
+    "NextReading",
     "Tone",
     "diagnose",
     "fault_table",

@@ -10,20 +10,20 @@ from dataclasses import fields
 
 import numpy as np
 
-from piezolab.studies.faults.bench import Bench, Settings
+from piezolab.studies.faults.fault_network import FaultNetwork, Settings
 from piezolab.studies.faults.simulate import Findings, Question, simulate
 
 PIECE = 5000
 
 
-def simulate_wide(bench: Bench, settings: Settings, size: int, question: Question) -> Findings:
+def simulate_wide(network: FaultNetwork, settings: Settings, size: int, question: Question) -> Findings:
     """As `simulate`, for a batch of any size."""
     starts = range(0, size, PIECE)
 
     def run(start: int) -> Findings:
         here = slice(start, min(start + PIECE, size))
         some = {name: value[here] if np.ndim(value) else value for name, value in settings.items()}
-        return simulate(bench, some, here.stop - here.start, question)
+        return simulate(network, some, here.stop - here.start, question)
 
     return _joined([run(start) for start in starts])
 

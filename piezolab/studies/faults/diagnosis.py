@@ -9,9 +9,9 @@ import numpy as np
 
 from piezolab.studies.faults.bands import unseen
 from piezolab.studies.faults.likelihood import explain
+from piezolab.studies.faults.next_readings import NextReading, Situation, steps
 from piezolab.studies.faults.pairs import Pairs, pairs
 from piezolab.studies.faults.readings import KINDS, Reading, checked, checked_words, natural
-from piezolab.studies.faults.steps import Situation, Step, steps
 from piezolab.studies.faults.table import FaultTable
 
 _SHOWN = 0.001
@@ -59,8 +59,8 @@ class Diagnosis:
     short: float
     stop: bool
     unpowered_only: bool
-    next: Step | None
-    others: tuple[Step, ...]
+    next: NextReading | None
+    others: tuple[NextReading, ...]
     doubtful: tuple[tuple[int, float], ...]
     unexplained: tuple[int, ...]
     unseen: tuple[str, ...]

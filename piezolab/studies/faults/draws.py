@@ -14,7 +14,7 @@ from piezolab import catalogue
 from piezolab.chain import SignalChain
 from piezolab.chain.assembly import assemble
 from piezolab.chain.values import Values
-from piezolab.studies.faults.bench import Bench, Settings, settings_of
+from piezolab.studies.faults.fault_network import FaultNetwork, Settings, settings_of
 from piezolab.studies.faults.hypotheses import Hypothesis
 from piezolab.studies.faults.knowledge import knowledge
 from piezolab.studies.population import builds
@@ -73,18 +73,20 @@ class _Sampler:
         return self.between(1 - part, 1 + part)
 
 
-def sound_builds(chain: SignalChain, bench: Bench, size: int, spread: Spread, rng: np.random.Generator) -> Settings:
+def sound_builds(
+    chain: SignalChain, network: FaultNetwork, size: int, spread: Spread, rng: np.random.Generator
+) -> Settings:
     """Settings of `size` builds in which nothing is wrong; every array of shape (size,)."""
     make = _Sampler(rng, size)
     values = chain.values.but(
         temp_c=chain.values.temp_c + make.between(*spread.temperature),
         pickup_r=chain.values.pickup_r * make.log(*spread.insulation),
     )
-    if bench.transistors:
+    if network.transistors:
         values = _transistors(chain, values, make, spread)
-    settings = settings_of(bench, assemble(values))
-    electrolytic = electrolytics(bench)
-    for part in bench.slots:
+    settings = settings_of(network, assemble(values))
+    electrolytic = electrolytics(network)
+    for part in network.slots:
         if part.kind == "resistor":
             settings[f"{part.name}.ohm"] = settings[f"{part.name}.ohm"] * make.around(spread.resistor)
             continue
@@ -94,10 +96,10 @@ def sound_builds(chain: SignalChain, bench: Bench, size: int, spread: Spread, rn
         if polarised:  # 0.01*C*V at worst, a tenth of it and less typically: a resistance of 100/C and more
             settings[f"{part.name}.ohm"] = 100.0 / settings[f"{part.name}.farad"] * make.log(1.0, 100.0)
     disc = make.around(spread.disc)
-    for part in bench.fixed:
+    for part in network.fixed:
         if part.where == "pickup" and part.kind == "capacitor":
             settings[f"{part.name}.farad"] = settings[f"{part.name}.farad"] * disc
-    for part in bench.batteries:
+    for part in network.batteries:
         settings |= _battery(chain, part.name, make.between(*spread.charge), make)
         if chain.other_current > 0:
             settings[f"{part.name}.other"] = chain.values.supply_v / chain.other_current * make.around(spread.other)
@@ -133,11 +135,11 @@ def _battery(chain: SignalChain, name: str, charge: np.ndarray, make: _Sampler) 
     return {f"{name}.emf": emf, f"{name}.inside": kind.r_spent * (kind.r_fresh / kind.r_spent) ** charge}
 
 
-def electrolytics(bench: Bench) -> frozenset[str]:
+def electrolytics(network: FaultNetwork) -> frozenset[str]:
     """Names of the polarised capacitors on the board: those above the limit of data/faults.toml."""
     least = knowledge().limits.electrolytic_from
     return frozenset(
-        part.name for part in bench.slots if part.kind == "capacitor" and np.median(part.value) >= least
+        part.name for part in network.slots if part.kind == "capacitor" and np.median(part.value) >= least
     )
 
 

@@ -14,7 +14,7 @@ import numpy as np
 
 from piezolab.chain.assembly import GROUND, PICKUP
 from piezolab.chain.parts import Part
-from piezolab.studies.faults.bench import LEADS, OPEN_OHM, PIN_ORDERS, Bench, Settings
+from piezolab.studies.faults.fault_network import LEADS, OPEN_OHM, PIN_ORDERS, FaultNetwork, Settings
 
 JOINT_OHM = (10.0, 1e6)
 LEAK_OHM = (100e3, 100e6)
@@ -52,22 +52,24 @@ class Hypothesis:
     edit: Edit = field(default=unchanged, compare=False, repr=False)
 
 
-def hypotheses(bench: Bench, *, battery: bool, end_v: float, electrolytics: frozenset[str]) -> tuple[Hypothesis, ...]:
+def hypotheses(
+    network: FaultNetwork, *, battery: bool, end_v: float, electrolytics: frozenset[str]
+) -> tuple[Hypothesis, ...]:
     """All single faults of the bench, "healthy" first.
 
     battery: whether the supply is one that goes flat, below `end_v` V; electrolytics: names of polarised capacitors.
     """
     found = [Hypothesis("healthy", "healthy", "healthy")]
-    for part in bench.slots:
+    for part in network.slots:
         found += _slot(part, part.name in electrolytics)
-    found += _swaps(bench)
-    for part in bench.transistors:
-        found += _transistor(part, bench.supply)
-    for part in bench.batteries:
+    found += _swaps(network)
+    for part in network.transistors:
+        found += _transistor(part, network.supply)
+    for part in network.batteries:
         found += _battery(part, battery, end_v)
-    found += _jack(bench)
+    found += _jack(network)
     found += _cable()
-    found += _disc(bench)
+    found += _disc(network)
     return tuple(_shared_bridges(found))
 
 
@@ -103,8 +105,8 @@ def _slot(part: Part, electrolytic: bool) -> Iterator[Hypothesis]:
         yield Hypothesis(f"reversed_capacitor:{p}", "reversed_capacitor", spot, (p,), 1.0, reverse)
 
 
-def _swaps(bench: Bench) -> Iterator[Hypothesis]:
-    for one, other in combinations(bench.board_slots(), 2):
+def _swaps(network: FaultNetwork) -> Iterator[Hypothesis]:
+    for one, other in combinations(network.board_slots(), 2):
         if set(one.nodes) == set(other.nodes):
             continue  # in parallel: nothing changes
         p, q = one.name, other.name
@@ -162,8 +164,8 @@ def _battery(part: Part, battery: bool, end_v: float) -> Iterator[Hypothesis]:
     yield Hypothesis(f"switch:{b}", "switch", "switch", (b,), 1.0, _drawn(f"{b}.short", *SHORT_OHM))
 
 
-def _jack(bench: Bench) -> Iterator[Hypothesis]:
-    short = _bridge(bench.jack, GROUND)
+def _jack(network: FaultNetwork) -> Iterator[Hypothesis]:
+    short = _bridge(network.jack, GROUND)
     yield Hypothesis("jack:short", "jack", short, ("jack",), 1.0, _drawn("jack.short", *SHORT_OHM))
     yield Hypothesis("jack:open", "jack", "jack", ("jack",), 1.0, _to("jack.contact", OPEN_OHM))
     yield Hypothesis("joint:jack.contact", "joint", "jack", ("jack", "tip"), 1.0, _drawn("jack.contact", *JOINT_OHM))
@@ -179,8 +181,8 @@ def _cable() -> Iterator[Hypothesis]:
     yield Hypothesis("joint:cable", "joint", "cable", ("cable", "tip"), 1.0, _drawn("cable.core", *JOINT_OHM))
 
 
-def _disc(bench: Bench) -> Iterator[Hypothesis]:
-    names = bench.sources
+def _disc(network: FaultNetwork) -> Iterator[Hypothesis]:
+    names = network.sources
     for source in names:
         suffix = "" if len(names) == 1 else f":{source}"
         drive = f"{source}.drive"

@@ -13,14 +13,14 @@ from piezolab.chain.assembly import assemble
 from piezolab.pitch import parse_tuning
 from piezolab.studies.faults import hearing
 from piezolab.studies.faults.batches import simulate_wide
-from piezolab.studies.faults.bench import Bench, bench_of
 from piezolab.studies.faults.draws import SEED, USUAL, electrolytics, sound_builds, tiled, with_faults
+from piezolab.studies.faults.fault_network import FaultNetwork, fault_network
 from piezolab.studies.faults.hypotheses import CRACKLING, Hypothesis, hypotheses
 from piezolab.studies.faults.knowledge import knowledge
 from piezolab.studies.faults.readings import INPUT, Check, scaled
 from piezolab.studies.faults.simulate import Findings, Question, Tone
 from piezolab.studies.faults.table import FaultTable
-from piezolab.studies.metering import Meter
+from piezolab.studies.metering.instrument import Meter
 
 SIZE = 256
 _LEAST_RESOLVED_DIGITS = 10.0
@@ -34,12 +34,12 @@ def fault_table(chain: SignalChain, meter: Meter | None = None, tone: Tone | Non
 
 @lru_cache(maxsize=6)
 def _made(chain: SignalChain, meter: Meter, tone: Tone, size: int) -> FaultTable:
-    bench = bench_of(assemble(chain.values))
-    faults = faults_of(chain, bench)
+    network = fault_network(assemble(chain.values))
+    faults = faults_of(chain, network)
     rng = np.random.default_rng(SEED)
-    sound = tiled(sound_builds(chain, bench, size, USUAL, rng), len(faults))
+    sound = tiled(sound_builds(chain, network, size, USUAL, rng), len(faults))
     settings = with_faults(sound, [[fault] for fault in faults], rng, size)
-    found = simulate_wide(bench, settings, len(faults) * size, question_of(chain, meter, tone))
+    found = simulate_wide(network, settings, len(faults) * size, question_of(chain, meter, tone))
     crackling = np.repeat([crackles((fault,)) for fault in faults], size)
     limits, prior, healthy = knowledge().limits, priors(faults), slice(0, size)
     hot_w = limits.hot_w + drawn_w(chain)
@@ -69,14 +69,14 @@ def _made(chain: SignalChain, meter: Meter, tone: Tone, size: int) -> FaultTable
     )
 
 
-def faults_of(chain: SignalChain, bench: Bench) -> tuple[Hypothesis, ...]:
+def faults_of(chain: SignalChain, network: FaultNetwork) -> tuple[Hypothesis, ...]:
     """All single faults of a chain, "healthy" first."""
-    battery = bench.powered and chain.supply != "adapter"
+    battery = network.powered and chain.supply != "adapter"
     end_v = 0.0
     if battery:
         kind = catalogue.batteries()[chain.supply]
         end_v = kind.end_v * chain.values.supply_v / kind.nominal_v
-    return hypotheses(bench, battery=battery, end_v=end_v, electrolytics=electrolytics(bench))
+    return hypotheses(network, battery=battery, end_v=end_v, electrolytics=electrolytics(network))
 
 
 def drawn_w(chain: SignalChain) -> float:

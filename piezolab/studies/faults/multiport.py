@@ -13,13 +13,13 @@ import numpy as np
 
 from piezolab.circuit.elements import GROUND
 from piezolab.circuit.equations import Equations
-from piezolab.studies.faults.bench import Settings, Wire, wire_value
+from piezolab.studies.faults.fault_network import Branch, Settings, wire_value
 
 Injection = Sequence[tuple[str, str, float | np.ndarray]]  # currents from node a through the source to node b
 
 
 def solutions(
-    wires: Sequence[Wire],
+    wires: Sequence[Branch],
     settings: Settings,
     injections: Sequence[Injection | dict[str, float | np.ndarray]],
     pairs: Sequence[tuple[str, str]],

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from piezolab.studies.faults.hearing import FINE, TONES, WORDS
-from piezolab.studies.metering import Meter
+from piezolab.studies.metering.instrument import Meter
 
 KINDS = ("dc", "ohm", "low", "high", "tone")
 UNITS = {"dc": "V", "ohm": "ohm", "low": "V", "high": "V", "tone": ""}

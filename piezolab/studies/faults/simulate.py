@@ -11,10 +11,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from piezolab.chain.assembly import GROUND, PICKUP
-from piezolab.studies.faults.bench import ABSENT_OHM, OPEN_OHM, SLEEVE, Bench, Settings
+from piezolab.studies.faults.fault_network import ABSENT_OHM, OPEN_OHM, SLEEVE, FaultNetwork, Settings
 from piezolab.studies.faults.multiport import solutions
 from piezolab.studies.faults.transistors import Transistors
-from piezolab.studies.metering import Meter
+from piezolab.studies.metering.instrument import Meter
 
 LOW_HZ, HIGH_HZ = 41.0, 1000.0
 MOST_OHM = 1e10
@@ -62,15 +62,15 @@ class Question:
     low_note: float
 
 
-def simulate(bench: Bench, settings: Settings, size: int, question: Question) -> Findings:
+def simulate(network: FaultNetwork, settings: Settings, size: int, question: Question) -> Findings:
     """All readings of `size` builds whose settings are numbers or arrays of shape (size,)."""
-    transistors = Transistors(bench, settings, size)
-    dc, rest, battery_w, jack_v = _power_on(bench, settings, size, transistors, question.meter)
-    ohm = _power_off(bench, settings, size, transistors, question.meter)
+    transistors = Transistors(network, settings, size)
+    dc, rest, battery_w, jack_v = _power_on(network, settings, size, transistors, question.meter)
+    ohm = _power_off(network, settings, size, transistors, question.meter)
     slopes = transistors.currents(rest)[1]
-    low = _Alternating(bench, settings, size, transistors, slopes, LOW_HZ)
-    high = _Alternating(bench, settings, size, transistors, slopes, HIGH_HZ)
-    note = _Alternating(bench, settings, size, transistors, slopes, question.low_note, probed=False)
+    low = _Alternating(network, settings, size, transistors, slopes, LOW_HZ)
+    high = _Alternating(network, settings, size, transistors, slopes, HIGH_HZ)
+    note = _Alternating(network, settings, size, transistors, slopes, question.low_note, probed=False)
     swing = transistors.swing(rest, high.port_v * question.play_v, high.port_i * question.play_v)
     return Findings(
         dc, ohm, low.tone(question), high.tone(question), battery_w, note.gain, high.gain, note.hum, swing, jack_v
@@ -87,12 +87,12 @@ def _at_ports(combine: np.ndarray, rows: np.ndarray) -> np.ndarray:
 
 
 def _power_on(
-    bench: Bench, settings: Settings, size: int, transistors: Transistors, meter: Meter
+    network: FaultNetwork, settings: Settings, size: int, transistors: Transistors, meter: Meter
 ) -> tuple[dict[str, np.ndarray], np.ndarray, np.ndarray, np.ndarray]:
     """Direct volts by place with the meter there; ports at rest; W out of the battery; the jack with no meter."""
-    holes, places, wires = bench.holes, bench.places, (*bench.wires, *bench.plugged)
+    holes, places, wires = network.holes, network.places, (*network.wires, *network.plugged)
     supply = []
-    for part in bench.batteries:
+    for part in network.batteries:
         plus, minus = f"{part.name} plus", f"{part.name} minus"
         supply.append((minus, plus, settings[f"{part.name}.emf"] / settings[f"{part.name}.inside"]))
     pairs = [*((hole, GROUND) for hole in holes), *((place.a, place.b) for place in places)]
@@ -110,12 +110,12 @@ def _power_on(
         reach = toward[:, :, k]
         unloaded = open_k - np.sum(reach * at_rest, axis=-1)
         if place.key == "clip":
-            name = bench.batteries[0].name
+            name = network.batteries[0].name
             emf = settings[f"{name}.emf"]
             battery = emf * (emf - unloaded) / settings[f"{name}.inside"]
-        if place.key == bench.jack:
+        if place.key == network.jack:
             jack = unloaded
-        if not bench.powered:
+        if not network.powered:
             continue
         part = 1.0 / (meter.input_ohm + own)
         loaded = transistors.rest(
@@ -129,30 +129,30 @@ def _power_on(
 
 
 def _power_off(
-    bench: Bench, settings: Settings, size: int, transistors: Transistors, meter: Meter
+    network: FaultNetwork, settings: Settings, size: int, transistors: Transistors, meter: Meter
 ) -> dict[str, np.ndarray]:
     """Ohms by place: battery out, cable unplugged but at "plug"; at "clip" with the switch on, elsewhere off."""
     settings = dict(settings)
     shorts = {}
-    for part in bench.slots:
+    for part in network.slots:
         if f"{part.name}.asleep" in settings:
             settings[f"{part.name}.ohm"] = settings[f"{part.name}.ohm"] * settings[f"{part.name}.asleep"]
-    for part in bench.batteries:
+    for part in network.batteries:
         if f"{part.name}.other asleep" in settings:
             settings[f"{part.name}.other"] = settings[f"{part.name}.other"] * settings[f"{part.name}.other asleep"]
         shorts["clip"] = settings[f"{part.name}.short"]
         settings[f"{part.name}.inside"] = OPEN_OHM
         settings[f"{part.name}.short"] = ABSENT_OHM
-    holes, places = bench.holes, bench.off_places
+    holes, places = network.holes, network.off_places
     pairs = [*((hole, GROUND) for hole in holes), *((place.a, place.b) for place in places)]
     v = solutions(
-        bench.wires, settings, [*([(GROUND, hole, 1.0)] for hole in holes), *_probes(places)], pairs, size
+        network.wires, settings, [*([(GROUND, hole, 1.0)] for hole in holes), *_probes(places)], pairs, size
     )
     h = len(holes)
     ports = _at_ports(transistors.combine, v[:h])
     z = ports[:, :, :h] @ np.swapaxes(transistors.combine, 1, 2)
     found = {}
-    start = np.zeros((size, 2 * len(bench.transistors)))
+    start = np.zeros((size, 2 * len(network.transistors)))
     test_v = settings.get("meter.level", 1.0) * meter.test_v
     for k, place in enumerate(places):
         across = shorts.get(place.key, ABSENT_OHM)
@@ -181,7 +181,7 @@ class _Alternating:
 
     def __init__(
         self,
-        bench: Bench,
+        network: FaultNetwork,
         settings: Settings,
         size: int,
         transistors: Transistors,
@@ -189,16 +189,16 @@ class _Alternating:
         hertz: float,
         probed: bool = True,
     ) -> None:
-        places = [place for place in bench.places if place.key != "clip"] if probed else []
+        places = [place for place in network.places if place.key != "clip"] if probed else []
         self.keys = [place.key for place in places]
-        holes, wires = bench.holes, (*bench.wires, *bench.plugged)
+        holes, wires = network.holes, (*network.wires, *network.plugged)
         self.omega = 2 * np.pi * hertz
         pairs = [
             *((hole, GROUND) for hole in holes),
             *((place.a, place.b) for place in places),
-            (bench.load.a, bench.load.b),
+            (network.load.a, network.load.b),
         ]
-        drive = {name: settings[f"{name}.drive"] * settings["disc.output"] for name in bench.sources}
+        drive = {name: settings[f"{name}.drive"] * settings["disc.output"] for name in network.sources}
         hum = [[(SLEEVE, node, farad)] for node, farad in zip((PICKUP, GROUND), HUM_FARADS, strict=True)]
         injections = [drive, *hum, *([(GROUND, hole, 1.0)] for hole in holes), *_probes(tuple(places))]
         v = solutions(wires, settings, injections, pairs, size, self.omega)

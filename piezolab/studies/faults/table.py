@@ -10,7 +10,7 @@ from piezolab.chain import SignalChain
 from piezolab.studies.faults.hypotheses import Hypothesis
 from piezolab.studies.faults.knowledge import Limits
 from piezolab.studies.faults.readings import Check
-from piezolab.studies.metering import Meter
+from piezolab.studies.metering.instrument import Meter
 
 
 @dataclass(frozen=True, eq=False)

@@ -12,7 +12,7 @@ from piezolab.circuit.errors import OperatingPointError
 from piezolab.circuit.jfet import JfetModel
 from piezolab.circuit.nodal import solve_nodes
 from piezolab.circuit.ports import flat_model, port_currents, solve_ports
-from piezolab.studies.faults.bench import PIN_ORDERS, Bench, Settings, model_of
+from piezolab.studies.faults.fault_network import PIN_ORDERS, FaultNetwork, Settings, model_of
 
 # Drain and source exchanged: (v_GS, v_DS) become (v_GD, v_SD). Its own inverse.
 _EXCHANGE = np.array([[1.0, -1.0], [0.0, -1.0]])
@@ -37,12 +37,12 @@ _PORTS = _port_matrices()
 class Transistors:
     """K transistors of P builds. combine: from the holes' voltages to the ports', (P, 2K, 3K)."""
 
-    def __init__(self, bench: Bench, settings: Settings, size: int) -> None:
-        self.names = [part.name for part in bench.transistors]
+    def __init__(self, network: FaultNetwork, settings: Settings, size: int) -> None:
+        self.names = [part.name for part in network.transistors]
         self.models: list[JfetModel] = []
         count = len(self.names)
         self.combine = np.zeros((size, 2 * count, 3 * count))
-        for n, part in enumerate(bench.transistors):
+        for n, part in enumerate(network.transistors):
             self.models.append(flat_model(model_of(part, settings), (size,)))
             pins = np.broadcast_to(np.asarray(settings[f"{part.name}.pins"], int), (size,))
             self.combine[:, 2 * n : 2 * n + 2, 3 * n : 3 * n + 3] = _PORTS[pins]

@@ -12,9 +12,9 @@ from piezolab.circuit.elements import Capacitor, Resistor, VoltageSource
 from piezolab.circuit.network import Network
 from piezolab.circuit.operating_point import operating_point
 from piezolab.circuit.small_signal import linearised, transfer
-from piezolab.studies.faults.bench import PIN_ORDERS
+from piezolab.studies.faults.fault_network import PIN_ORDERS
 from piezolab.studies.faults.simulate import Tone
-from piezolab.studies.metering import Meter
+from piezolab.studies.metering.instrument import Meter
 
 HUGE = 1e11
 

@@ -11,17 +11,17 @@ from piezolab.chain import SignalChain
 from piezolab.chain.assembly import assemble
 from piezolab.chain.parts import GROUND, Part
 from piezolab.chain.stages import stage
-from piezolab.chain.stages.transistor import model
+from piezolab.chain.stages.common_parts import model
 from piezolab.chain.values import Values
 from piezolab.studies.faults import FaultTable, Meter, Reading, Tone, diagnose, predicted
-from piezolab.studies.faults.bench import PIN_ORDERS, bench_of, settings_of
+from piezolab.studies.faults.fault_network import PIN_ORDERS, fault_network, settings_of
 from piezolab.studies.faults.hypotheses import Hypothesis
 from piezolab.studies.faults.knowledge import FaultDataError, knowledge, read
 from piezolab.studies.faults.making import _made, faults_of, priors
 
 
 def faults(chain: SignalChain) -> dict[str, Hypothesis]:
-    return {fault.key: fault for fault in faults_of(chain, bench_of(assemble(chain.values)))}
+    return {fault.key: fault for fault in faults_of(chain, fault_network(assemble(chain.values)))}
 
 
 def test_every_fault_that_was_asked_for() -> None:
@@ -119,9 +119,9 @@ def test_a_new_stage_gets_its_faults_with_no_other_change(pair: SignalChain) -> 
 def test_settings_cover_every_wire() -> None:
     for link in ({}, {"stage": "gain", "discs": "2p", "resonance": (4e3, 30.0, 0.2)}, {"stage": "direct"}):
         assembly = assemble(SignalChain(link).values)
-        bench = bench_of(assembly)
-        settings = settings_of(bench, assembly)
-        for kind, name, _, _ in (*bench.wires, *bench.plugged):
+        network = fault_network(assembly)
+        settings = settings_of(network, assembly)
+        for kind, name, _, _ in (*network.wires, *network.plugged):
             assert (f"{name}.ohm" if kind == "slot" else name) in settings
 
 

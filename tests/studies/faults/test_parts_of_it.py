@@ -12,9 +12,9 @@ from piezolab.chain import SignalChain
 from piezolab.studies.faults import FINE, WORDS, Check, FaultTable, Reading, fault_table, hearing
 from piezolab.studies.faults.information import _mutual, information
 from piezolab.studies.faults.likelihood import BANDWIDTH, Same, density, explain, reckon
+from piezolab.studies.faults.next_readings import weighted_range
 from piezolab.studies.faults.readings import natural, over_range, scaled, shown, sigma
-from piezolab.studies.faults.steps import weighted_range
-from piezolab.studies.metering import Meter
+from piezolab.studies.metering.instrument import Meter
 
 METER = Meter()
 

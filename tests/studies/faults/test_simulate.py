@@ -5,11 +5,11 @@ import pytest
 
 from piezolab.chain import SignalChain
 from piezolab.chain.assembly import assemble
-from piezolab.studies.faults.bench import Settings, bench_of, settings_of
+from piezolab.studies.faults.fault_network import Settings, fault_network, settings_of
 from piezolab.studies.faults.hypotheses import Hypothesis
 from piezolab.studies.faults.making import faults_of, question_of
 from piezolab.studies.faults.simulate import HIGH_HZ, LOW_HZ, Findings, Tone, simulate
-from piezolab.studies.metering import Meter
+from piezolab.studies.metering.instrument import Meter
 from tests.studies.faults import direct
 
 CHAINS = {
@@ -29,20 +29,20 @@ BY_HAND = (
 def found(chain: SignalChain, fault: Hypothesis, size: int = 2) -> Findings:
     """Simulated readings of the parts as designed with one fault whose drawn values are all DRAWN."""
     assembly = assemble(chain.values)
-    bench = bench_of(assembly)
-    settings: Settings = {name: np.full(size, value) for name, value in settings_of(bench, assembly).items()}
+    network = fault_network(assembly)
+    settings: Settings = {name: np.full(size, value) for name, value in settings_of(network, assembly).items()}
     settings |= {name: value for name, value in settings.items() if name.endswith(".inside")}
-    for part in bench.batteries:
+    for part in network.batteries:
         settings[f"{part.name}.inside"] = np.full(size, 1e-3)
     changes = fault.edit(settings, lambda low, high: np.full(size, DRAWN))
     changes = {name: value for name, value in changes.items() if not name.endswith(".asleep")}
-    return simulate(bench, settings | changes, size, question_of(chain, METER, TONE))
+    return simulate(network, settings | changes, size, question_of(chain, METER, TONE))
 
 
 def cases() -> list[tuple[str, Hypothesis]]:
     answer = []
     for name, chain in CHAINS.items():
-        for fault in faults_of(chain, bench_of(assemble(chain.values))):
+        for fault in faults_of(chain, fault_network(assemble(chain.values))):
             by_hand = fault.key.startswith(BY_HAND) and "cable" not in fault.key and "jack" not in fault.key
             if by_hand and not fault.key.startswith(("open:Q", "joint:B", "joint:Q", "joint:R_pad")):
                 answer.append((name, fault))
@@ -74,10 +74,10 @@ def test_every_reading_agrees_with_the_network_made_by_hand(name: str) -> None:
 
 def test_builds_of_one_batch_do_not_touch_each_other() -> None:
     chain = CHAINS["follower"]
-    bench = bench_of(assemble(chain.values))
-    faults = faults_of(chain, bench)[:12]
+    network = fault_network(assemble(chain.values))
+    faults = faults_of(chain, network)[:12]
     assembly = assemble(chain.values)
-    base = settings_of(bench, assembly)
+    base = settings_of(network, assembly)
     size = len(faults)
     batch = {name: np.full(size, value) for name, value in base.items()}
     for n, fault in enumerate(faults):
@@ -85,10 +85,10 @@ def test_builds_of_one_batch_do_not_touch_each_other() -> None:
         for name, value in fault.edit(one, lambda low, high: np.full(1, DRAWN)).items():
             batch.setdefault(name, np.ones(size))
             batch[name][n] = value[0] if np.ndim(value) else value
-    together = simulate(bench, batch, size, question_of(chain, METER, TONE))
+    together = simulate(network, batch, size, question_of(chain, METER, TONE))
     for n, fault in enumerate(faults):
         one = {name: value[n : n + 1] for name, value in batch.items()}
-        alone = simulate(bench, one, 1, question_of(chain, METER, TONE))
+        alone = simulate(network, one, 1, question_of(chain, METER, TONE))
         for place, volts in alone.dc.items():
             assert together.dc[place][n] == pytest.approx(volts[0], rel=1e-7, abs=1e-9), (fault.key, place)
 
@@ -98,14 +98,14 @@ def test_meter_loading_by_thevenin() -> None:
     chain = SignalChain(
         {"return": "divider", "divider_r": 2e6, "gate_r": 3.3e6, "pickup_r": 100e9, "jfet_ig": 0.0, "source_r": 10e3}
     )
-    healthy = faults_of(chain, bench_of(assemble(chain.values)))[0]
+    healthy = faults_of(chain, fault_network(assemble(chain.values)))[0]
     assert found(chain, healthy).dc["pickup"][0] == pytest.approx(4.5 * 10 / 13.8, rel=2e-3)
 
 
 def test_ohms_through_the_channel() -> None:
     """Near zero volts a channel at V_GS = 0 is r = 1/(2 beta |V_GS(off)|): Shichman and Hodges 1968, triode law."""
     chain = SignalChain(jfet_idss=5e-3, jfet_vgsoff=-2.0, jfet_lambda=0.0)
-    healthy = faults_of(chain, bench_of(assemble(chain.values)))[0]
+    healthy = faults_of(chain, fault_network(assemble(chain.values)))[0]
     channel = 1 / (2 * 5e-3 / 2.0**2 * 2.0)
     assert found(chain, healthy).ohm["supply"][0] == pytest.approx(3900 + channel, rel=1e-3)
     assert found(chain, healthy).ohm["source"][0] == pytest.approx(3900, rel=1e-4)
@@ -114,7 +114,7 @@ def test_ohms_through_the_channel() -> None:
 
 def test_places_beyond_the_board() -> None:
     chain = SignalChain()
-    faults = {fault.key: fault for fault in faults_of(chain, bench_of(assemble(chain.values)))}
+    faults = {fault.key: fault for fault in faults_of(chain, fault_network(assemble(chain.values)))}
 
     def read(key: str) -> Findings:
         return found(chain, faults[key])
@@ -141,6 +141,6 @@ def test_places_beyond_the_board() -> None:
 def test_a_short_heats_the_battery() -> None:
     """Power is E^2/(R_i + R): 9 V behind 1 mohm into 0.22 ohm and into 2.2 kohm."""
     chain = SignalChain()
-    faults = {fault.key: fault for fault in faults_of(chain, bench_of(assemble(chain.values)))}
+    faults = {fault.key: fault for fault in faults_of(chain, fault_network(assemble(chain.values)))}
     assert found(chain, faults["switch:B1"]).battery_w[0] == pytest.approx(81 / DRAWN, rel=0.2)
     assert found(chain, faults["healthy"]).battery_w[0] < 0.02

@@ -11,8 +11,8 @@ from scipy import stats
 from piezolab.chain import SignalChain
 from piezolab.studies.faults import FaultTable, fault_table
 from piezolab.studies.faults.draws import USUAL
-from piezolab.studies.faults.scores import Scores, calibration, score, two_flagged
-from piezolab.studies.faults.trial import ELSEWHERE, Examiner, world
+from tests.studies.faults.scores import Scores, calibration, score, two_flagged
+from tests.studies.faults.trial import ELSEWHERE, Examiner, world
 
 MEASURED = SignalChain(jfet_idss=2e-3, jfet_vgsoff=-1.2)
 BARS = {"type spread": (SignalChain(), 0.85, 0.95), "measured": (MEASURED, 0.90, 0.97)}

@@ -1,0 +1,1 @@
+"""Lessons: text files read, checked and told."""

@@ -1,0 +1,231 @@
+"""Chapter 7, "How do I build it and check it?": parts, layout, wiring, first power and what the meter should show."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+from ipywidgets import VBox
+
+from piezolab.chain import SignalChain
+from piezolab.pages.how_do_i_build_it_and_check_it import sentences as say
+from piezolab.pages.how_do_i_build_it_and_check_it.build_form import Settings
+from piezolab.pages.how_do_i_build_it_and_check_it.lazy_sheet import LazySheet
+from piezolab.pages.how_do_i_build_it_and_check_it.measure_what_you_have import MeasureWhatYouHave
+from piezolab.pages.how_do_i_build_it_and_check_it.sheet_download import SheetDownload
+from piezolab.pages.how_do_i_build_it_and_check_it.tasks import MATHS, TASKS
+from piezolab.pages.kit.blocks import Block, Buttons, bullets, paragraphs
+from piezolab.pages.kit.checklist import CheckSection, Steps, Ticks
+from piezolab.pages.kit.page_state import PageState
+from piezolab.pages.kit.sections import Section
+from piezolab.pages.kit.skeleton import Chapter, Page, View
+from piezolab.pages.kit.tone import TonePlayer
+from piezolab.sheets import build_steps
+from piezolab.sheets.build_sheet import build_sheet
+from piezolab.sheets.build_steps import BuildStep
+from piezolab.sheets.layout_svg import layout_svg, scale_bar_svg
+from piezolab.sheets.ranges import volts
+from piezolab.sheets.tables import ohm_matrix
+from piezolab.sheets.wiring_svg import box_inside, template_svg, wiring_svg
+from piezolab.studies.metering.expected import LaneVolts
+
+SLUG = "how-do-i-build-it-and-check-it"
+OWN, KEPT = "var(--pz-curve-stage, #0072B2)", "var(--pz-curve-kept, #009E73)"
+
+TAKE = "Two pages for the bench: schematic, parts, layout at true size, each step and reading with a box to tick."
+YOURS = "Layout, readings and prices follow these; they are kept in this browser and are no part of the link."
+PLAIN = (
+    BuildStep("Beeper: ceramic side to tip, brass side and screen to sleeve; tip to sleeve must not beep."),
+    BuildStep("Ohms from tip to sleeve: over range once the disc has charged; tapping moves the reading."),
+)
+
+
+# -- what moves with the chain ------------------------------------------------------------------------------------
+def view(sheet: LazySheet, kept: LazySheet | None) -> View:
+    """Verdict, advice, and the volts that the meter should show."""
+    verdict = say.verdict(sheet)
+    if not sheet.powered:
+        empty = {"height": 90, "xaxis": {"visible": False}, "yaxis": {"visible": False}}
+        return View(verdict, [], empty, {}, "Nothing to measure in volts: there is no supply.", say.advice(sheet))
+    rows = sheet.volts
+    traces = _bars(rows, "healthy boards", OWN, "")
+    if kept is not None and kept.powered:
+        traces += _bars(kept.volts, "kept", KEPT, "/")
+    height = 120 + 42 * len(rows) * (1 if kept is None else 2)
+    layout = {
+        "height": height, "showlegend": True, "barmode": "group", "bargap": 0.45, "hovermode": "closest",
+        "margin": {"l": 104, "r": 12, "t": 8, "b": 44},
+        "xaxis": {"title": {"text": "DC volts to ground, meter attached", "standoff": 4}, "zeroline": True},
+        "yaxis": {"autorange": "reversed", "automargin": True},
+    }  # fmt: skip
+    narrow = {"font": {"size": 12}, "height": min(height, 330), "margin": {"l": 88, "r": 6, "t": 4, "b": 38}}
+    return View(verdict, traces, layout, narrow, say.readings_label(rows), say.advice(sheet))
+
+
+def _bars(rows: Sequence[LaneVolts], name: str, colour: str, hatched: str) -> list[dict[str, Any]]:
+    """A bar from the lowest to the highest reading of each lane, and a mark at the typical one."""
+    low, high, typical = (np.array([getattr(row.expected, end) for row in rows]) for end in ("low", "high", "typical"))
+    lanes = [say.place(row.lane) for row in rows]
+    told = [volts(row.expected) for row in rows]
+    return [
+        {
+            "type": "bar", "orientation": "h", "name": name, "y": lanes, "x": high - low, "base": low, "text": told,
+            "textposition": "none", "hovertemplate": "%{y}: %{text}<extra></extra>", "offsetgroup": name,
+            "marker": {"color": colour, "opacity": 0.75, "pattern": {"shape": hatched}},
+        },
+        {
+            "name": f"{name}: typical", "y": lanes, "x": typical, "mode": "markers",
+            "hovertemplate": "%{y}: typically %{x:.2f} V<extra></extra>", "offsetgroup": name,
+            "marker": {"symbol": "diamond" if not hatched else "x", "size": 11, "color": "var(--pz-text, #1c1c1c)"},
+        },
+    ]  # fmt: skip
+
+
+# -- sections -----------------------------------------------------------------------------------------------------
+def board(sheet: LazySheet) -> str:
+    """The lanes and the layout at its true size."""
+    if not sheet.powered:
+        return ""
+    if sheet.layout is None:
+        return paragraphs(sheet.layout_problem)
+    found = sheet.layout
+    behind = " The copper lies behind." if found.method.key == "stripboard" else ""
+    about = (
+        f"{found.method.title.capitalize()}, {found.width:.0f} × {found.height:.0f} mm, seen from the parts' side."
+        f"{behind} On paper it is at true size; on a screen lay a rule on the bar to see how far you can trust it."
+    )
+    svg = layout_svg(found)
+    said = paragraphs(sheet.layout_problem, about)
+    return said + say.drawing(svg, scale_bar_svg()) + say.larger(svg) + say.lanes(sheet)
+
+
+def wiring(sheet: LazySheet) -> str:
+    """Battery, switch, jack and pickup."""
+    return say.drawing(wiring_svg(sheet))
+
+
+def box(sheet: LazySheet) -> str:
+    """The holes, the foil, the battery."""
+    said = ["Drill from the template, deburr, glasses on. Line the box with foil, every piece joined to the next."]
+    inside = box_inside(sheet)
+    if inside is not None:
+        said.append(f"Inside at least {inside[0]:.0f} × {inside[1]:.0f} × {inside[2]:.0f} mm, for board and battery.")
+    said.append("One ground point for the foil: the jack's sleeve, and no second one.")
+    if sheet.powered and sheet.chain.supply != "adapter":
+        said.append("The battery is held and insulated, so that nothing can bridge its contacts.")
+    return bullets(said) + say.drawing(template_svg(sheet), scale_bar_svg())
+
+
+def building(sheet: LazySheet) -> Steps:
+    """The order of building; with no stage the few checks too."""
+    # the print has that check on its other page
+    steps = [replace(step, words=step.words.replace(" overleaf", " above")) for step in build_steps.build_steps(sheet)]
+    return Steps("", steps if sheet.powered else (*steps, *PLAIN))
+
+
+def power_off(sheet: LazySheet) -> Steps:
+    """Continuity and ohms."""
+    if not sheet.powered:
+        return Steps(paragraphs(say.NO_STAGE), ())
+    return Steps(say.matrix(ohm_matrix(sheet)), build_steps.power_off_steps(sheet))
+
+
+def transistor(sheet: LazySheet) -> Steps:
+    """Which leg is the gate, and the jig."""
+    return Steps("" if sheet.powered else paragraphs(say.NO_STAGE), build_steps.transistor_steps(sheet))
+
+
+def first_power(sheet: LazySheet) -> Steps:
+    """Safety first, then the test through the resistor."""
+    if not sheet.powered:
+        return Steps("", ())
+    return Steps(bullets(say.beware(sheet), "pz-beware"), build_steps.first_power_steps(sheet))
+
+
+def power_on(sheet: LazySheet) -> Steps:
+    """Volts, then the tone."""
+    if not sheet.powered:
+        return Steps(paragraphs(say.NO_STAGE), ())
+    return Steps(say.power_on_above(sheet), say.power_on(sheet))
+
+
+CHAPTER = Chapter(
+    slug=SLUG,
+    own=("stage", "jfet", "source_r", "supply"),
+    view=lambda chain, kept, phase: View("", [], {}, {}, ""),  # `make` puts in the one that knows the settings
+    table=lambda chain: "",
+    tasks=TASKS,
+    maths=MATHS,
+    cautions=(
+        say.BATTERY,
+        say.EARTH,
+        "Soldering burns and fumes: open a window; wash your hands after leaded solder; glasses on when you clip and "
+        "drill.",
+        "Some inputs send 48 V up the cable (phantom power): switch it off before you plug in an unbalanced output; it "
+        "drives the output capacitor backwards and thumps.",
+        "Hearing: volume down, headphones off first; power on before volume up.",
+        "These figures are estimates from typical data, not a certificate: local electrical rules and licensed people "
+        "decide about anything on the mains.",
+    ),
+    has_phase=False,
+    at_rest=True,
+)
+
+
+def make(link: str | None = None) -> Page:
+    """The page, with all its parts at hand; `link` as in `page`."""
+    state = PageState.opened(link)
+    settings = Settings(state)
+    measure = MeasureWhatYouHave(state)
+
+    def of(make_it: Any) -> Any:
+        return lambda chain: make_it(settings.sheet(chain))
+
+    lists = [
+        CheckSection(state, "transistor", "The transistor by itself, before soldering", of(transistor), folded=True),
+        CheckSection(state, "build", "Build it, step by step", of(building)),
+        CheckSection(state, "off", "Power off: what the meter should show", of(power_off), folded=True),
+        CheckSection(state, "first", "First power", of(first_power)),
+        CheckSection(state, "on", "Power on: what the meter should show", of(power_on), folded=True),
+    ]
+    ticks = Ticks(lists)
+    leg, built, off, first, on = lists
+    untick = Buttons("ticks", {"clear": ticks.clear})
+    untick.show([{"word": "clear", "label": "take all ticks away"}])
+    sheet = SheetDownload(lambda: build_sheet(state.chain, settings.options))
+
+    def more(state: PageState) -> list[Any]:
+        return [
+            VBox([Block("about", paragraphs(TAKE), title="Take it to the bench"), sheet]),
+            Section(state, "parts", "The parts list", of(say.parts)),
+            Section(state, "types", "Other transistors that fit", of(say.other_types), folded=True),
+            Section(state, "board", "Lanes and layout", of(board)),
+            Section(state, "wiring", "Wiring of battery, switch and jack", of(wiring)),
+            Section(state, "box", "The box", of(box)),
+            leg, built, off, first,
+            Section(state, "faults", "What first power tells, and what it cannot", of(say.faults), folded=True),
+            on, TonePlayer(), untick, measure,
+        ]  # fmt: skip
+
+    def shown(chain: SignalChain, kept: SignalChain | None, _phase: bool) -> View:
+        return view(settings.sheet(chain), None if kept is None else settings.sheet(kept))
+
+    chapter = replace(
+        CHAPTER,
+        view=shown,
+        table=of(say.numbers),
+        settings=lambda state: [Block("about", paragraphs(YOURS), title="Your board and your meter"), settings.widget],
+        more=more,
+    )
+    page = Page(chapter, state)
+    for part in (settings, ticks, measure):
+        part.kept_in(page.keepsake)
+    page.settings, page.lists, page.ticks, page.measure, page.sheet = settings, lists, ticks, measure, sheet
+    return page
+
+
+def page(link: str | None = None):
+    """The page as a widget, for a link's chain; in a served page for that of its address, else the default chain."""
+    return make(link).widget

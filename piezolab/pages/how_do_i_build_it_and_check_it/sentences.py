@@ -1,0 +1,286 @@
+"""What the page on building and checking says: verdict, readings, what first power tells and what it cannot."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from piezolab.pages.how_do_i_build_it_and_check_it.lazy_sheet import LazySheet
+from piezolab.pages.kit.blocks import paragraphs, table
+from piezolab.quantity import show
+from piezolab.sheets.build_steps import BuildStep
+from piezolab.sheets.ranges import ohms, volts
+from piezolab.sheets.tables import PartRow, lane_rows, part_rows, total
+from piezolab.sheets.words import lane_name
+from piezolab.studies.metering.board_under_meter import CLIP
+from piezolab.studies.metering.expected import LaneVolts
+from piezolab.studies.metering.first_power import FULL, FaultBand, OtherTest
+from piezolab.studies.metering.tone_on_board import TONE_HZ, TONE_V_RMS
+
+NO_STAGE = "This chain has no stage: there is nothing to power."
+NOTHING = (
+    "There is no stage to build: the disc's lead goes straight to the jack. Solder four joints, check them with the "
+    "beeper, and measure what you have."
+)
+BATTERY = (
+    "A wrongly wired switch or a reversed clip shorts the battery: it heats fast and can burst. Hot battery: switch "
+    "off, unclip it, set it down away from people; do not touch a swollen one."
+)
+EARTH = (
+    "Never open or modify mains-powered gear, and never remove or bypass a protective earth. Where ground reaches "
+    "strings, foil or box, a fault in mains gear at the cable's far end reaches the player: use undamaged gear on an "
+    "outlet with a residual-current device, and leave anything on the mains to a licensed person."
+)
+_VERDICTS = {
+    "low": "less than a healthy board shows: off, look for the fault by ohms",
+    "high": "more than a healthy board shows: off, look for the short",
+    "full": "nearly the whole battery: a dead short, off at once",
+    "harmless": "works as well: drain and source may be exchanged",
+}
+
+
+def place(lane: str) -> str:
+    """A lane in words, the clip among them."""
+    return "battery clip" if lane == CLIP else lane_name(lane)
+
+
+# -- what moves with the chain ------------------------------------------------------------------------------------
+def verdict(sheet: LazySheet) -> str:
+    """What there is to build, and the first thing that the meter should show."""
+    power = sheet.power
+    if power is None:
+        return NOTHING
+    count = len(sheet.items)
+    board = "no board of this kind holds them"
+    if sheet.layout is not None:
+        board = f"{sheet.layout.method.title}, {sheet.layout.width:.0f} × {sheet.layout.height:.0f} mm"
+    reading = f"At first power the {show(power.series_ohm, 'ohm', 1)} resistor should show {volts(power.healthy)}"
+    wait = f", after {waiting(power.wait_s)}" if power.wait_s >= 1 else ""
+    return f"{count} parts; {board}. {reading}{wait}."
+
+
+def advice(sheet: LazySheet) -> list[str]:
+    """What to know before the iron gets hot."""
+    if sheet.power is None:
+        return []
+    said = [sheet.layout_problem] if sheet.layout_problem else []
+    if not sheet.chain.transistor_measured:
+        said.append(
+            f"The ranges are for 98 of 100 {sheet.chain.jfet}s, typical, not yours: measure your transistor (chapter "
+            "“Will this transistor do?”) and they become narrow."
+        )
+    unseen = len(sheet.power.unseen)
+    if unseen:
+        said.append(
+            f"First power cannot tell {unseen} of {len(sheet.power.faults)} single faults from a healthy board. The "
+            "table says which test can: do not leave out the ohms with the power off."
+        )
+    return said
+
+
+def waiting(seconds: float) -> str:
+    """A waiting time."""
+    if seconds < 1:
+        return "a second"
+    return f"{seconds:.0f} s" if seconds < 100 else f"{seconds / 60:.0f} min"
+
+
+def readings_label(rows: Sequence[LaneVolts]) -> str:
+    """The figure in words."""
+    told = "; ".join(f"{place(row.lane)} {_typically(row)}" for row in rows)
+    return f"What your meter should show, DC volts to ground: {told}."
+
+
+# -- numbers ------------------------------------------------------------------------------------------------------
+def numbers(sheet: LazySheet) -> str:
+    """The build in figures."""
+    power = sheet.power
+    if power is None:
+        return ""
+    board = "–" if sheet.layout is None else f"{sheet.layout.width:.1f} × {sheet.layout.height:.1f} mm"
+    end, fresh = power.clip_v
+    rows = [
+        ("parts on the board", str(len(sheet.items))),
+        ("board", board),
+        ("parts together, with all that goes round the board", price_of(sheet)),
+        ("supply at the clip, spent to fresh", f"{end:.1f} to {fresh:.1f} V"),
+        ("first power: resistor", f"{show(power.series_ohm, 'ohm', 1)}, {power.watt:g} W"),
+        ("first power: the most it has to stand", show(power.watt_needed, "W")),
+        ("first power: a healthy board shows", volts(power.healthy)),
+        ("first power: a typical one", show(power.healthy.typical, "V")),
+        ("first power: wait before you read", waiting(power.wait_s)),
+        ("ohms at the clip, switched on, red on +", ohms(power.clip_on)),
+    ]
+    if power.short is not None:
+        short = power.short
+        rows.append(("a dead short without the resistor", f"{short.ampere:.1f} A, {short.watt:.0f} W of heat"))
+    return table(("", "this build"), rows)
+
+
+def price_of(sheet: LazySheet) -> str:
+    """What all parts cost together."""
+    prices = sheet.options.prices
+    return prices.show(total(part_rows(sheet))) + (" (demo prices, invented)" if prices.invented else "")
+
+
+# -- parts and lanes ----------------------------------------------------------------------------------------------
+def parts(sheet: LazySheet) -> str:
+    """The parts list with marking, note and price."""
+    prices = sheet.options.prices
+    head = ("part", "what", "value", "marking", f"{prices.currency} each", "note")
+    caption = f"Together {price_of(sheet)}. One of each, where nothing else is said."
+    note = "Electrolytic capacitors: the long lead is +, the stripe −. Read each resistor before it goes in."
+    return table(head, [_part(row) for row in part_rows(sheet)], caption) + paragraphs(note if sheet.powered else "")
+
+
+def _part(row: PartRow) -> tuple[str, ...]:
+    what = f"{row.count} × {row.what}" if row.count > 1 else row.what
+    return row.reference, what, row.value, row.marking, "" if row.price is None else f"{row.price:.2f}", row.note
+
+
+def lanes(sheet: LazySheet) -> str:
+    """What lands on each lane."""
+    return table(("lane", "leads that land on it"), lane_rows(sheet), "Each node of the circuit is one lane.")
+
+
+def other_types(sheet: LazySheet) -> str:
+    """Transistors that would do instead."""
+    if not sheet.powered:
+        return paragraphs(NO_STAGE)
+    others = [name for name in sheet.types if name != sheet.chain.jfet]
+    own = sheet.chain.jfet
+    said = [
+        "At least 95 of 100 parts of these types fit this chain as it is: " + ", ".join(others) + ". Their legs may "
+        "come in another order."
+        if others
+        else "No other type of the catalogue fits this chain as it is.",
+    ]
+    if own not in sheet.types and not sheet.chain.transistor_measured:
+        said.append(f"Not every {own} fits it either: measure yours before you solder.")
+    return paragraphs(*said)
+
+
+# -- first power --------------------------------------------------------------------------------------------------
+def beware(sheet: LazySheet) -> list[str]:
+    """Before any battery meets the board."""
+    said = [BATTERY]
+    if sheet.power is not None and sheet.power.short is not None:
+        short = sheet.power.short
+        said.append(
+            f"A dead short of this battery would draw about {short.ampere:.1f} A and turn {short.watt:.0f} W into heat "
+            "inside it. The resistor below makes every mistake harmless: do not leave it out."
+        )
+    if sheet.chain.supply == "adapter":
+        said = ["Use a closed adapter with the mark of a test house. Never open it. Warm: pull it from the outlet."]
+    return [*said, "Nothing plugged into the jack yet; glasses on; for later: volume down, headphones off."]
+
+
+def faults(sheet: LazySheet) -> str:
+    """Every single short and every wrong order of legs: what the resistor shows, and what that tells."""
+    power = sheet.power
+    if power is None:
+        return paragraphs(NO_STAGE)
+    rows = [(_fault(band), volts(band.band), _tells(band)) for band in power.faults]
+    said = [
+        f"A healthy board shows {volts(power.healthy)}. Above {100 * FULL:.0f} % of the battery's volts: a dead short."
+        if power.full_is_clear
+        else f"A healthy board shows {volts(power.healthy)}, which can be nearly the whole battery: this test cannot "
+        "tell a dead short from it. The ohms at the clip can.",
+    ]
+    head = ("what is wrong", "the resistor shows", "what that tells")
+    return paragraphs(*said) + table(head, rows)
+
+
+def _fault(band: FaultBand) -> str:
+    fault = band.fault
+    if fault.kind == "short":
+        return f"short from {place(fault.a)} to {place(fault.b)}"
+    return f"legs {' '.join(fault.order)} in the places of D G S"
+
+
+def _tells(band: FaultBand) -> str:
+    if band.verdict in _VERDICTS:
+        told = _VERDICTS[band.verdict]
+        return (
+            told
+            if band.fault.kind == "short"
+            else told.replace("the fault by ohms", "legs and joints").replace("look for the short", "look at the legs")
+        )
+    return "this test cannot tell" + ("; " + _other(band.test) if band.test is not None else "")
+
+
+def _other(test: OtherTest) -> str:
+    if test.kind == "transistor" or test.sound is None or test.faulty is None:
+        return "the transistor by itself, out of the board, can"
+    if test.kind == "ohms":
+        return (
+            f"ohms from {place(test.a)} to {place(test.b)} with the power off can: {ohms(test.faulty)} with the short, "
+            f"{ohms(test.sound)} without"
+        )
+    return f"DC volts on {place(test.a)} can: {volts(test.faulty)}, and {volts(test.sound)} on a healthy board"
+
+
+# -- power on -----------------------------------------------------------------------------------------------------
+def power_on(sheet: LazySheet) -> list[BuildStep]:
+    """One reading a step: DC volts of each lane, then AC volts with the tone."""
+    steps = []
+    for row in sheet.volts:
+        told = f"{place(row.lane)} to ground: {_typically(row)}."
+        if row.loaded:
+            told += f" The meter itself lowers it: {row.unloaded:.2f} V without."
+        steps.append(BuildStep(told))
+    heard = [row for row in sheet.tone if row.resolved]
+    for n, row in enumerate(heard):
+        told = f"Tone on, AC volts, {place(row.lane)} to ground: {volts(row.expected)}."
+        caution = "Loudspeaker down and headphones off while you probe." if n == 0 else ""
+        steps.append(BuildStep(told, caution))
+    return steps
+
+
+def _typically(row: LaneVolts) -> str:
+    told = volts(row.expected)
+    return told if told == "0 V" else f"{told}, typically {row.expected.typical:.2f} V"
+
+
+def power_on_above(sheet: LazySheet) -> str:
+    """How to read the volts, and what the tone is."""
+    meter = sheet.options.meter
+    said = [
+        f"Black on ground, the lane named with red. Your meter of {show(meter.input_ohm, 'ohm', 2)} is attached in "
+        "these figures; they hold from a spent to a fresh battery, with 1 % resistors, for 98 of 100 of the type.",
+    ]
+    unheard = [place(row.lane) for row in sheet.tone if not row.resolved]
+    if not sheet.tone:
+        said.append("This meter has no AC range that could show the tone: leave that test to your ears.")
+    else:
+        said.append(
+            f"The tone: {TONE_HZ:.0f} Hz from the button below, out of the phone's or computer's headphone socket, "
+            f"set to {show(TONE_V_RMS, 'V')} on the AC range; then through 1 µF onto the gate lane."
+        )
+    if unheard:
+        said.append(f"Too small for this meter: {', '.join(unheard)}.")
+    return paragraphs(*said)
+
+
+def drawing(svg: str, *more: str) -> str:
+    """A drawing as on paper, whichever colours the page has."""
+    return f'<div class="pz-scroll"><div class="pz-paper">{svg}{"".join(more)}</div></div>'
+
+
+def larger(svg: str) -> str:
+    """A drawing again, folded, as wide as there is room."""
+    inside = f'<div class="pz-scroll"><div class="pz-paper pz-large">{svg}</div></div>'
+    return f'<details class="pz-small-fold"><summary>larger, to read on a screen</summary>{inside}</details>'
+
+
+def matrix(rows: tuple[tuple[str, ...], tuple[tuple[str, ...], ...]]) -> str:
+    """Ohms between lanes."""
+    names, cells = rows
+    head = ("red ↓ black →", *(lane_name(lane) for lane in names))
+    body = [(lane_name(lane), *row) for lane, row in zip(names, cells, strict=True)]
+    return table(head, body, "Ohms, power off, healthy board; over part spread and this meter's ranges.")
+
+
+__all__ = [
+    "BATTERY", "EARTH", "NOTHING", "NO_STAGE", "advice", "beware", "drawing", "faults", "lanes", "larger", "matrix",
+    "numbers", "other_types", "parts", "place", "power_on", "power_on_above", "readings_label", "verdict", "waiting",
+]  # fmt: skip

@@ -1,0 +1,376 @@
+"""Chapter 5, "How loud before it clips?": level at the input, the first clip edge, added harmonics, battery life."""
+
+from __future__ import annotations
+
+import math
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+
+from piezolab.chain import SignalChain
+from piezolab.chain.assembly import assemble
+from piezolab.chain.parameters import all_parameters
+from piezolab.pages.kit.battery_words import life as life_words
+from piezolab.pages.kit.blocks import bullets, paragraphs, table
+from piezolab.pages.kit.page_state import PageState
+from piezolab.pages.kit.sections import PlotSection, Section
+from piezolab.pages.kit.sentences import decibel_words, not_working
+from piezolab.pages.kit.skeleton import Chapter, Page, View
+from piezolab.pages.kit.tasks import MakeTask, NumberTask, PickTask
+from piezolab.quantity import show
+from piezolab.studies.added_harmonics import Distortion, distortion, transfer_curve
+from piezolab.studies.bias import bias
+from piezolab.studies.fading_battery import battery, fading
+from piezolab.studies.levels import HARD_DB, NORMAL_DB, SOFT_DB, Levels, levels
+from piezolab.studies.more_room import Change, more_room
+
+SLUG = "how-loud-before-it-clips"
+PLAYING = (("soft", SOFT_DB), ("normal", NORMAL_DB), ("hard", HARD_DB))
+CAUSES = {
+    "cut-off": "the transistor runs out of current and cuts off: one side of each swing is flattened",
+    "triode": "the transistor runs out of voltage: one side of each swing is squashed",
+    "gate": "the gate starts to conduct: a rasp on hard strokes, and the note ducks after them",
+    "input": "the input you plug into takes no more: both sides are flattened, harshly",
+}
+#: Added harmonics as a part of the note, and what that sounds like. Ours (common practice, no source).
+ADDED = (
+    (0.001, "clean"),
+    (0.01, "clean, with a trace of warmth"),
+    (0.05, "warm"),
+    (0.15, "growling"),
+    (math.inf, "plainly distorted"),
+)
+MORE_ROOM_DB = 0.5  # a change that gives less room is not worth the solder
+
+
+@lru_cache(maxsize=32)
+def found(chain: SignalChain) -> tuple[Levels, Distortion | None]:
+    """Ask the studies, once for each chain."""
+    return levels(chain), distortion(chain)
+
+
+def verdict_words(chain: SignalChain) -> str:
+    """Whether hard playing clips, what clips first, and what that sounds like."""
+    of, bent = found(chain)
+    if not float(of.output_v_peak) > 0:
+        return "No signal arrives, so nothing can clip."
+    broken = not_working(bias(chain)) if chain.topology.powered else ""
+    if broken:
+        return f"This stage does not work at rest: {broken}"
+    room, cause = float(of.input_headroom_db), cause_words(chain, str(of.clip_cause), str(of.clip_transistor))
+    peak = show(float(of.play_v), "V", 2)
+    if room < 0:
+        words = f"Hard playing ({peak} peak) clips: it is {-room:.1f} dB too much. First, {cause}."
+    else:
+        near = "but only just" if room < 3 else "with room to spare" if room > 10 else "with some room"
+        words = (
+            f"Hard playing ({peak} peak) does not clip, {near}: it is {room:.1f} dB under the edge. Beyond, {cause}."
+        )
+    if bent is not None and room >= 0:
+        words += f" Up to there it sounds {added_words(float(bent.added[-1]))}."
+    return words
+
+
+def cause_words(chain: SignalChain, cause: str, transistor: str) -> str:
+    """What clips; with several transistors, which."""
+    names = {part.name: part.label for part in assemble(chain.values).parts if part.kind == "jfet"}
+    words = CAUSES[cause]
+    if len(names) < 2 or not transistor:
+        return words
+    who = f"the {names[transistor]} {transistor}"
+    return words.replace("the transistor", who).replace("the gate", f"the gate of {who}")
+
+
+def added_words(part: float) -> str:
+    """Words for added harmonics."""
+    return next(words for limit, words in ADDED if part < limit or limit == math.inf)
+
+
+# -- what moves with a slider -------------------------------------------------------------------------------------
+def view(chain: SignalChain, kept: SignalChain | None, phase: bool) -> View:
+    """Verdict and the curve from pickup to input, with edges, playing levels and the input's ceiling."""
+    verdict = verdict_words(chain)
+    of, _ = found(chain)
+    curve = transfer_curve(chain)
+    traces = [
+        _line("if nothing bent", curve.pickup_v, curve.straight_v, "var(--pz-curve-bare, #D55E00)", "dash"),
+        _line("this chain", curve.pickup_v, curve.load_v, "var(--pz-curve-stage, #0072B2)", "solid"),
+    ]
+    if kept is not None:
+        held = transfer_curve(kept)
+        traces.append(_line("kept", held.pickup_v, held.load_v, "var(--pz-curve-kept, #009E73)", "dot"))
+    x = [sign * float(edge) for sign, edge in ((1, of.up), (-1, of.down)) if float(edge) <= curve.pickup_v[-1]]
+    traces.append({
+        "name": "clipping begins", "x": x, "y": list(np.interp(x, curve.pickup_v, curve.load_v)), "mode": "markers",
+        "marker": {"symbol": "x", "size": 11, "color": "var(--pz-wrong, #a03000)"},
+        "hovertemplate": "clips at %{x:.3s}V<extra></extra>",
+    })  # fmt: skip
+    layout, narrow = _layout(chain, curve.pickup_v, curve.load_v)
+    label = f"Voltage at the input against pickup voltage. {verdict}"
+    return View(verdict, traces, layout, narrow, label)
+
+
+def _line(name: str, x: np.ndarray, y: np.ndarray, colour: str, dash: str) -> dict[str, Any]:
+    return {
+        "name": name, "x": x, "y": y, "mode": "lines", "line": {"color": colour, "dash": dash, "width": 2.5},
+        "hovertemplate": "%{x:.3s}V at the pickup: %{y:.3s}V", "zorder": 0 if dash == "solid" else 1,
+    }  # fmt: skip
+
+
+def _layout(chain: SignalChain, x: np.ndarray, y: np.ndarray) -> tuple[dict[str, Any], dict[str, Any]]:
+    values = chain.values
+    high = 1.25 * float(np.max(np.abs(y))) or 1.0
+    shapes, notes = [], []
+    for name, db in PLAYING:
+        peak = values.play_v * 10 ** (db / 20)
+        for sign in (1, -1):
+            shapes.append({
+                "type": "line", "x0": sign * peak, "x1": sign * peak, "y0": 0, "y1": 1, "yref": "paper",
+                "layer": "below",
+                "line": {"color": "var(--pz-note, #8a8a8a)", "width": 1, "dash": "dot"},
+            })  # fmt: skip
+        if name != "soft":
+            notes.append({
+                "x": peak, "y": 0, "yref": "paper", "xanchor": "left", "yanchor": "bottom", "text": name,
+                "showarrow": False, "font": {"size": 12}, "textangle": -90,
+            })  # fmt: skip
+    if values.input_max < high:
+        for sign in (1, -1):
+            shapes.append({
+                "type": "line", "y0": sign * values.input_max, "y1": sign * values.input_max, "x0": 0, "x1": 1,
+                "xref": "paper", "layer": "below",
+                "line": {"color": "var(--pz-wrong, #a03000)", "width": 1.5, "dash": "dashdot"},
+            })  # fmt: skip
+        notes.append({
+            "x": 0, "xref": "paper", "y": values.input_max, "xanchor": "left", "yanchor": "bottom", "xshift": 3,
+            "text": "the input takes no more", "showarrow": False, "font": {"size": 12},
+        })  # fmt: skip
+    layout = {
+        "height": 420, "showlegend": True, "margin": {"l": 58, "r": 10, "t": 8, "b": 44}, "hovermode": "closest",
+        "xaxis": {"title": {"text": "pickup, V (unloaded)", "standoff": 4}, "range": [float(x[0]), float(x[-1])]},
+        "yaxis": {"title": {"text": "at the input, V", "standoff": 2}, "range": [-high, high]},
+        "shapes": shapes, "annotations": notes,
+    }  # fmt: skip
+    narrow = {"font": {"size": 12}, "height": 270, "margin": {"l": 48, "r": 6, "t": 4, "b": 36}}
+    return layout, narrow
+
+
+CHANGES = {
+    "half source resistor": "half the source resistor",
+    "double source resistor": "twice the source resistor",
+    "tap": "the gate resistor to a tap half way up the source resistor",
+    "divider": "the gate resistor to a divider at half the supply",
+    "half drain resistor": "half the drain resistor",
+    "no bypass": "no capacitor across the source resistor",
+    "follower": "a follower instead of the gain stage",
+    "pad": "a pad of two equal resistors before the input, 11 kΩ each",
+}
+
+
+def change_words(chain: SignalChain, change: Change) -> str:
+    """A change in words, with the stage's own names for its resistors."""
+    words, stage, table = CHANGES[change.name], chain.topology, all_parameters()
+    for key, usual in ((stage.rest_key, "source resistor"), (stage.gain_key, "drain resistor")):
+        if key in change.changes and change.name.endswith(usual):
+            words = words.replace(usual, table[key].label)
+    return words.replace("the gain stage", f"the {stage.title}" if stage.key != "gain" else "the gain stage")
+
+
+def room_words(chain: SignalChain) -> str:
+    """What would give more room, computed."""
+    found_changes = [change for change in more_room(chain) if change.more_db >= MORE_ROOM_DB]
+    if not found_changes:
+        return paragraphs("No usual change, one at a time, gives this chain more room.")
+    words = [change_words(chain, c) for c in found_changes]
+    said = [f"{w[0].upper()}{w[1:]}: {c.more_db:.1f} dB more room" for w, c in zip(words, found_changes, strict=True)]
+    return bullets(said) + paragraphs("Computed for this chain, one change at a time; each keeps the stage working.")
+
+
+# -- what is looked at when the hand rests ------------------------------------------------------------------------
+def numbers(chain: SignalChain) -> str:
+    """Level and added harmonics of soft, normal and hard playing; then the edges."""
+    of, bent = found(chain)
+    rows = []
+    for n, (name, db) in enumerate(PLAYING):
+        peak = float(of.output_v_peak) * 10 ** (db / 20)
+        dbu = f"{float(of.output_dbu) + db:.1f} dBu".replace("-", "−") if peak > 0 else "nothing"
+        rows.append((
+            f"{name} playing", show(float(of.play_v) * 10 ** (db / 20), "V"), show(peak, "V"), dbu, _added(bent, n),
+        ))  # fmt: skip
+    head = ("", "pickup, peak", "at the input, peak", "at the input, rms", "added harmonics (THD)")
+    return table(head, rows, "As if the input did not clip; a pure note of 1 kHz.") + _edges(chain, of)
+
+
+def _added(bent: Distortion | None, n: int) -> str:
+    if bent is None:
+        return "none"
+    part = float(bent.added[n])
+    if math.isnan(part):
+        return "no sound"
+    beyond = ", and clipping" if bent.beyond[n] else ""
+    return f"{100 * part:.2g} %: {added_words(part)}{beyond}"
+
+
+def _edges(chain: SignalChain, of: Levels) -> str:
+    rows = []
+    for name, edge, cause, transistor in (
+        ("rising", of.up, of.cause_up, of.transistor_up), ("falling", of.down, of.cause_down, of.transistor_down),
+    ):  # fmt: skip
+        if math.isfinite(edge):
+            room = 20 * math.log10(float(edge) / float(of.play_v)) if float(edge) > 0 else -math.inf
+            against = (
+                decibel_words(-room).replace("down", "under").replace("up", "over") if math.isfinite(room) else "always"
+            )
+            what = cause_words(chain, str(cause), str(transistor))
+            rows.append((f"{name} pickup voltage", show(float(edge), "V"), f"hard playing is {against}", what))
+        else:
+            rows.append((f"{name} pickup voltage", "never", "", ""))
+    caption = "Where clipping begins, either way, and what gives."
+    return table(("clipping begins at", "pickup", "against it", "what happens"), rows, caption)
+
+
+def battery_words(chain: SignalChain) -> str:
+    """How long the battery lasts and how it ends."""
+    life = battery(chain)
+    if life is None:
+        return paragraphs(
+            "An adapter does not run down." if chain.topology.powered else "With no stage nothing draws on a battery."
+        )
+    return paragraphs(
+        life_words(life),
+        "A steady drain at room temperature, from typical capacity figures: take it as a guide, not a promise.",
+    )
+
+
+def fading_figure(chain: SignalChain, kept: SignalChain | None) -> tuple[list, dict, dict, str]:
+    """Clip edges while the battery runs down."""
+    of = fading(chain)
+    if of is None:
+        return [], {"height": 120}, {}, "no battery in this chain"
+    traces = [
+        {**_line("rising voltage clips at", of.supply_v, of.up, "var(--pz-curve-stage, #0072B2)", "solid")},
+        {**_line("falling voltage clips at", of.supply_v, of.down, "var(--pz-curve-bare, #D55E00)", "dash")},
+        {
+            **_line(
+                "hard playing",
+                of.supply_v,
+                np.full(len(of.supply_v), float(chain.play_v)),
+                "var(--pz-note, #8a8a8a)",
+                "dot",
+            )
+        },
+    ]
+    for trace in traces:
+        trace["y"] = np.where(np.isfinite(trace["y"]), trace["y"], np.nan)
+        trace["hovertemplate"] = "%{x:.1f} V left: %{y:.3s}V"
+    layout = {
+        "height": 300, "showlegend": True, "margin": {"l": 58, "r": 10, "t": 8, "b": 44},
+        "xaxis": {
+            "title": {"text": "battery, V: fresh to spent"}, "range": [float(of.supply_v[0]), float(of.supply_v[-1])],
+        },
+        "yaxis": {"title": {"text": "stroke at the pickup, V"}, "rangemode": "tozero"},
+    }  # fmt: skip
+    return (
+        traces,
+        layout,
+        {"height": 230, "font": {"size": 12}},
+        "Pickup voltage at which the stage clips, against battery voltage.",
+    )
+
+
+def more(state: PageState) -> list[Any]:
+    """The sections below the controls."""
+    return [
+        Section(state, "room", "What gives more room?", room_words),
+        Section(state, "battery", "How long does the battery last?", battery_words),
+        PlotSection(state, "While the battery runs down", fading_figure, folded=True),
+    ]
+
+
+# -- tasks --------------------------------------------------------------------------------------------------------
+def _first_to_clip() -> int:
+    return ("cut-off", "triode", "input").index(str(levels(SignalChain(stage="gain")).clip_cause))
+
+
+def _room(chain: SignalChain) -> tuple[bool, str]:
+    of, _ = found(chain)
+    if not chain.topology.powered or not float(of.output_v_peak) > 0:
+        return False, "Not yet: it wants a stage that passes sound."
+    room = float(of.input_headroom_db)
+    if float(chain.play_v) < 1.0:
+        return False, "Not like that: keep hard playing at 1 V or more."
+    if room < 6:
+        return False, f"Not yet: {room:.1f} dB of room. What clips first?".replace("-", "−")
+    return True, f"Right: {room:.1f} dB of room."
+
+
+TASKS = (
+    NumberTask(
+        "clip-dbu",
+        "A stage puts out 1 V peak. How many dBu is that?",
+        "0 dBu is 0.775 V rms; 1 V peak of a pure note is 0.707 V rms.",
+        unit="dB",
+        right=lambda: float(
+            levels(SignalChain(stage="direct", input_r=1e9, input_c=0.0, cable_m=0.0, lead_m=0.0)).output_dbu
+        ),
+        within=0.06,
+        explain="Levels in dBu count rms, clipping counts peaks.",
+    ),
+    PickTask(
+        "clip-first",
+        "The default gain stage into an instrument amplifier, played harder and harder: what clips first?",
+        "Put the gain stage in and read the verdict.",
+        options=("The transistor cuts off.", "The transistor runs out of voltage.", "The amplifier's input."),
+        right=_first_to_clip,
+        told=(
+            "It has current to spare: look at the level that reaches the amplifier.",
+            "It has volts to spare: look at the level that reaches the amplifier.",
+            "A gain stage gives several volts, and the amplifier takes little more than one.",
+        ),
+    ),
+    MakeTask(
+        "clip-room",
+        "Give hard playing of at least 1 V peak 6 dB of room before anything clips.",
+        "Which side clips first, and why? The source resistor, the input and the transistor all have a say.",
+        judge=_room,
+    ),
+)
+
+MATHS = r"""
+<p>At 1 kHz the capacitors hold their voltage, and the transistor moves along a straight line, the a.c. load line, while
+the square law says how much current goes with it:</p>
+<p>$$I_D = \beta\,(V_{GS} - V_{GS(\mathrm{off})})^2\,(1 + \lambda V_{DS})$$</p>
+<p>It cuts off where $I_D$ falls under 1 % of rest, runs out of voltage where $V_{DS}$ falls under $V_{GS} -
+V_{GS(\mathrm{off})}$, and the gate conducts from 1 µA. Room is $20\lg(V_\mathrm{clip}/V_\mathrm{hard})$. A square law
+alone adds a second harmonic of $v/(4\,(V_{GS} - V_{GS(\mathrm{off})}))$ for a drive of $v$.</p>
+<p>Source: H. Shichman and D. A. Hodges, IEEE J. Solid-State Circuits SC-3 (1968) 285; the load line is worked out from
+the nodal equations of the whole chain. Slow effects (a capacitor that recharges after a knock) are left out here.</p>
+"""
+
+CHAPTER = Chapter(
+    slug=SLUG,
+    own=("play_v", "input", "source_r", "supply_v"),
+    view=view,
+    table=numbers,
+    tasks=TASKS,
+    maths=MATHS,
+    cautions=(
+        "Volume down before you test how loud it gets; headphones off first. A knock on a disc can give tens of volts.",
+        "Battery: a wrongly wired switch or a reversed clip shorts it; it heats fast and can burst. Hot battery: "
+        "switch off, unclip, set it down away from people, do not touch a swollen one.",
+        "These figures are estimates from typical data, not a certificate.",
+    ),
+    has_phase=False,
+    more=more,
+)
+
+
+def make(link: str | None = None) -> Page:
+    """The page, with all its parts at hand; `link` as in `page`."""
+    return Page(CHAPTER, PageState.opened(link))
+
+
+def page(link: str | None = None):
+    """The page as a widget, for a link's chain; in a served page for that of its address, else the default chain."""
+    return make(link).widget

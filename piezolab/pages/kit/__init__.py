@@ -1,0 +1,1 @@
+"""What every page is made of: page state, controls, plot, sections, form, tasks, player, share, keepsake."""

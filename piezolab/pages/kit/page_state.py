@@ -1,0 +1,160 @@
+"""The state of a page: the chain on the bench, its history, a kept curve, and what was wrong with the opened link.
+
+Controls write the chain, every part of the page reads it. Two things can be observed: `chain`, which moves while a
+slider is dragged, and `settled`, which counts the moments at which a change is finished. What is slow to make
+(schematic, share row) follows `settled`.
+"""
+
+from __future__ import annotations
+
+import os
+from urllib.parse import parse_qsl
+
+import traitlets
+
+from piezolab.chain import ChainError, SignalChain
+from piezolab.chain.link import PAGE_KEYS, read_link, to_query
+from piezolab.chain.parameter import ParameterError
+from piezolab.chain.parameters import all_parameters
+
+MOST_STEPS_BACK = 200
+MOST_TEXT = 200  # characters of one entry; a tuning has 120 at most
+FOLLOWER = "follower"
+
+
+class PageState(traitlets.HasTraits):
+    """The chain that a page is about; see the module.
+
+    problems: sentences about the opened link; trouble: a sentence when something could not be worked out; kept: the
+    chain whose curve is kept for comparison; page_words: words of the address that are no part of the chain.
+    """
+
+    chain = traitlets.Instance(SignalChain)
+    kept = traitlets.Instance(SignalChain, allow_none=True)
+    settled = traitlets.Int(0)
+    problems = traitlets.Tuple()
+    trouble = traitlets.Unicode("")
+    can_undo = traitlets.Bool(False)
+    can_redo = traitlets.Bool(False)
+
+    def __init__(self, chain: SignalChain | None = None, problems: tuple[str, ...] = (), page_words: str = "") -> None:
+        super().__init__(chain=chain if chain is not None else SignalChain(), problems=tuple(problems))
+        self.page_words = page_words
+        self._back: list[SignalChain] = []
+        self._forth: list[SignalChain] = []
+        self._dragged = ""
+        #: Where starting over leads.
+        self.home = SignalChain()
+
+    @classmethod
+    def opened(cls, link: str | None = None) -> PageState:
+        """The bench of a page opened with `link`, or with the address that the server passed on.
+
+        Outside a served page there is no address: then it is the default chain. What is wrong with the link is listed
+        in `problems`; just those keys have their defaults.
+        """
+        text = os.environ.get("QUERY_STRING", "") if link is None else link
+        chain, problems = read_link(text)
+        return cls(chain, tuple(problem.sentence for problem in problems), _page_words(text))
+
+    @property
+    def query(self) -> str:
+        """The chain's canonical query string."""
+        return to_query(self.chain)
+
+    @property
+    def lesson_name(self) -> str:
+        """Name of the lesson in the address; "" where there is none."""
+        words = dict(parse_qsl(self.page_words))
+        return words.get("lesson", "")
+
+    # -- changing -----------------------------------------------------------------------------------------------
+    def enter(self, key: str, text: str, *, live: bool = False) -> str:
+        """Take the text of one control; returns "" or the sentence that says why it was refused.
+
+        live: the control is still moving: all moves of one drag are one step back. An empty text takes an optional
+        value back to where it came from, and nothing else.
+        """
+        table = all_parameters()
+        if key not in table or key == "v":
+            return "This page has no such control."
+        parameter = table[key]
+        if not isinstance(text, str) or len(text) > MOST_TEXT:
+            return f"{parameter.label}: the entry is too long; allowed is {parameter.allowed}."
+        try:
+            if not text.strip() and parameter.optional_from:
+                chain = self.chain.but({key: None})
+            else:
+                chain = self.chain.but({key: parameter.read(text)})
+        except ParameterError as error:
+            return str(error)
+        except ChainError as error:
+            return " ".join(problem.sentence for problem in error.problems)
+        self._move(chain, drag=key if live else "", joins=self._dragged == key)
+        return ""
+
+    def put(self, chain: SignalChain) -> None:
+        """Replace the chain, as one step that can be undone."""
+        self._move(chain)
+
+    def open(self, text: str) -> tuple[str, ...]:
+        """Take a shared configuration; returns what was wrong with it. Nothing changes where nothing could be read."""
+        chain, problems = read_link(text)
+        sentences = tuple(problem.sentence for problem in problems)
+        if not text.strip():
+            return ("link: it is empty; allowed is a link or its part after '?'.",)
+        if any(problem.key == "link" for problem in problems) and not chain.entered:
+            return sentences
+        self.put(chain)
+        return sentences
+
+    def undo(self) -> None:
+        """One step back, if there is one."""
+        if self._back:
+            self._forth.append(self.chain)
+            self._show(self._back.pop())
+
+    def redo(self) -> None:
+        """One step forth again, if there is one."""
+        if self._forth:
+            self._back.append(self.chain)
+            self._show(self._forth.pop())
+
+    def start_over(self) -> None:
+        """The default chain, or that of the lesson; can be undone."""
+        self.put(self.home)
+
+    def put_stage_in(self) -> None:
+        """A follower instead of no stage; what was entered stays."""
+        self.put(self.chain.but(stage=FOLLOWER))
+
+    def keep(self) -> None:
+        """Hold this chain's curve for comparison."""
+        self.kept = self.chain
+
+    def drop(self) -> None:
+        """Forget the kept curve."""
+        self.kept = None
+
+    def _move(self, chain: SignalChain, drag: str = "", joins: bool = False) -> None:
+        if chain != self.chain:
+            if not joins:
+                self._back = [*self._back, self.chain][-MOST_STEPS_BACK:]
+            self._forth = []
+        self._dragged = drag
+        self._show(chain, finished=not drag)
+
+    def _show(self, chain: SignalChain, finished: bool = True) -> None:
+        if finished:
+            self._dragged = ""
+        self.chain = chain
+        self.can_undo, self.can_redo = bool(self._back), bool(self._forth)
+        if finished:
+            self.settled += 1
+
+
+def _page_words(text: str) -> str:
+    """The parts of an address's query that belong to the page and stay in it."""
+    query = text.split("?", 1)[-1].split("#", 1)[0]
+    pieces = (piece for piece in query.split("&") if piece.partition("=")[0] in PAGE_KEYS)
+    return "&".join(piece[:200] for piece in pieces)[:400]

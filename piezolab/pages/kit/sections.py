@@ -1,0 +1,136 @@
+"""Titled sections below the controls, worked out anew whenever a change is finished.
+
+A folded section is worked out only once it is opened: what nobody looks at costs nothing. What cannot be worked out
+for a chain is said in its own section; the rest of the page goes on.
+"""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
+
+import traitlets
+from ipywidgets import VBox
+
+from piezolab.chain import SignalChain
+from piezolab.circuit.errors import CircuitError
+from piezolab.pages.kit.blocks import Block, paragraphs
+from piezolab.pages.kit.page_state import PageState
+from piezolab.pages.kit.plot import Plot
+
+#: Traces, layout, narrow layout and the text alternative, as `Plot.set` takes them.
+Figure = tuple[Sequence[Mapping[str, Any]], Mapping[str, Any], Mapping[str, Any], str]
+
+_log = logging.getLogger(__name__)
+
+
+class Foldable(Block):
+    """A block that the browser tells when it is opened and closed; it keeps its heading while it is empty.
+
+    opened: whether it is open; never true from the start where it is folded.
+    """
+
+    words = {"fold": "_turned"}
+
+    lazy = traitlets.Bool(True).tag(sync=True)
+    opened = traitlets.Bool(False)
+
+    def __init__(self, kind: str, title: str, *, folded: bool = False) -> None:
+        super().__init__(kind, title=title, folded=folded, lazy=folded)
+        self.opened = not folded
+
+    def _turned(self, content: dict[str, Any]) -> None:
+        if self.folded:
+            self.opened = content.get("open") is True
+
+
+class Following:
+    """What every kind of section does: follow the bench while open, and catch up when opened."""
+
+    def _follow(self, state: PageState, head: Foldable, show: Callable[[], None], *names: str) -> None:
+        self._state, self._head, self._show = state, head, show
+        self._stale = True
+        state.observe(lambda _: self._changed(), list(names))
+        head.observe(lambda _: self._catch_up(), "opened")
+        self._catch_up()
+
+    def _changed(self) -> None:
+        self._stale = True
+        self._catch_up()
+
+    def refresh(self) -> None:
+        """Work it out anew, for something else than the chain that changed."""
+        self._changed()
+
+    def _catch_up(self) -> None:
+        if not (self._stale and self._head.opened):
+            return
+        self._stale = False
+        try:
+            self._show()
+        except CircuitError as error:
+            self._failed(f"This could not be worked out for this chain: {error}")
+        except Exception:  # one section's mistake must not stop those after it
+            _log.exception("section %r", self._head.title)
+            self._failed("Something went wrong in this section. The rest of the page goes on; undo takes you back.")
+
+    def _failed(self, sentence: str) -> None:
+        self._head.content = paragraphs(sentence)
+
+
+class Section(Foldable, Following):
+    """Text, a list or a table made from the chain.
+
+    kind: class of the block in the page's style; make: HTML from the chain, everything of a visitor's escaped; an
+    empty text hides an unfolded section.
+    """
+
+    def __init__(
+        self, state: PageState, kind: str, title: str, make: Callable[[SignalChain], str], folded: bool = False
+    ) -> None:
+        Foldable.__init__(self, kind, title, folded=folded)
+
+        def show() -> None:
+            self.content = make(state.chain)
+
+        self._follow(state, self, show, "settled")
+
+
+class PlotSection(VBox, Following):
+    """A figure made from the chain and the kept chain (or None), under a heading.
+
+    draw: see `Figure`; height_px: before it is drawn, and where the layout names none.
+    """
+
+    def __init__(
+        self,
+        state: PageState,
+        title: str,
+        draw: Callable[[SignalChain, SignalChain | None], Figure],
+        height_px: int = 300,
+        folded: bool = False,
+    ) -> None:
+        self.head = Foldable("plot-head", title, folded=folded)
+        self.head.lazy = True  # its heading stands though there is no text under it
+        self.plot = Plot(height_px=height_px)
+        super().__init__([self.head, self.plot])
+        self.add_class("pz-plot-section")
+
+        def show() -> None:
+            traces, layout, narrow, label = draw(state.chain, state.kept)
+            self.head.content = "" if traces else paragraphs(label)  # why there is nothing to draw
+            self.plot.set(traces, layout, narrow=narrow, label=label)
+            self._place()
+
+        self.head.observe(lambda _: self._place(), "opened")
+        self._follow(state, self.head, show, "settled", "kept")
+        self._place()
+
+    def _failed(self, sentence: str) -> None:
+        super()._failed(sentence)
+        self._place()
+
+    def _place(self) -> None:
+        """The figure is there while its section is open and could be worked out."""
+        self.plot.layout.display = None if self.head.opened and not self.head.content else "none"

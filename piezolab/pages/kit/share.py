@@ -1,0 +1,120 @@
+"""The share row: full link, bare text, parts list, QR code; a place to open what others share; the way to other
+chapters."""
+
+from __future__ import annotations
+
+import io
+from typing import Any
+
+import traitlets
+
+from piezolab.chain.link import MOST_CHARACTERS
+from piezolab.chapters import Chapter, find_chapters
+from piezolab.location import notebooks_dir
+from piezolab.pages.kit.address import Address
+from piezolab.pages.kit.page_state import PageState
+from piezolab.pages.kit.parts_list import parts_list
+from piezolab.pages.kit.piece import STATIC, Piece, text_in
+
+DEFAULT_TEXT = "v=1"  # the default chain differs in nothing, but an empty text cannot be copied
+
+
+class Share(Piece):
+    """See the module. `slug` is the page's own chapter, empty on the start page."""
+
+    _esm = STATIC / "share.js"
+    words = {"open": "_opened", "qr": "_asked_for_qr"}
+
+    link = traitlets.Unicode("").tag(sync=True)
+    query = traitlets.Unicode("").tag(sync=True)
+    text = traitlets.Unicode("").tag(sync=True)
+    parts = traitlets.Unicode("").tag(sync=True)
+    #: Inline SVG, or empty; `qr_said` says why there is none.
+    qr = traitlets.Unicode("").tag(sync=True)
+    qr_said = traitlets.Unicode("").tag(sync=True)
+    said = traitlets.List().tag(sync=True)
+    #: Neighbours in reading order: relation, slug, title, file.
+    ways = traitlets.List().tag(sync=True)
+
+    def __init__(self, state: PageState, address: Address, slug: str) -> None:
+        super().__init__(ways=neighbours(slug, find_chapters(notebooks_dir())))
+        self._state, self._address = state, address
+        self._qr_wanted = False
+        state.observe(self._follow, "settled")
+        address.observe(self._follow, "base")
+        self._follow()
+
+    def _follow(self, _change: Any = None) -> None:
+        with self.hold_sync():
+            self.query = self._state.query
+            self.link = self._address.link
+            self.text = self._state.query or DEFAULT_TEXT
+            self.parts = parts_list(self._state.chain)
+            if self._qr_wanted:
+                self._draw_qr()
+
+    def _asked_for_qr(self, _content: dict[str, Any]) -> None:
+        self._qr_wanted = True
+        self._draw_qr()
+
+    def _draw_qr(self) -> None:
+        if not self._address.link:
+            self.qr, self.qr_said = "", "There is no address to draw: this page is not served."
+        elif self._address.is_local:
+            self.qr, self.qr_said = (
+                "",
+                (
+                    "This address means this computer only, so a QR code would lead nowhere on another device. "
+                    "Copy the configuration text instead."
+                ),
+            )
+        else:
+            self.qr = qr_svg(self._address.link)
+            self.qr_said = "" if self.qr else "This link is too long for a QR code. Copy it instead."
+
+    def open_text(self, text: str) -> None:
+        """Open a shared configuration: a link from any host, or its text."""
+        self.said = []  # the same sentence about another text is news, too
+        wrong = self._state.open(text)
+        self.said = list(wrong) if wrong else ["Opened."]
+
+    def _opened(self, content: dict[str, Any]) -> None:
+        text = text_in(content, "text")
+        if text is None:
+            self.said = [f"link: it is too long; allowed is up to {MOST_CHARACTERS} characters."]
+        else:
+            self.open_text(text)
+
+
+def neighbours(slug: str, chapters: list[Chapter]) -> list[dict[str, str]]:
+    """The ways from a page to the start page and to the chapters before and after it."""
+    ways = [{"way": "all questions", "slug": "", "title": "", "file": "index.ipynb"}] if slug else []
+    slugs = [chapter.slug for chapter in chapters]
+    if slug in slugs:
+        here = slugs.index(slug)
+        around = [("before", here - 1), ("next", here + 1)]
+    else:
+        around = [("next", 0)]
+    for way, number in around:
+        if 0 <= number < len(chapters):
+            chapter = chapters[number]
+            ways.append({"way": way, "slug": chapter.slug, "title": chapter.title, "file": chapter.file})
+    return ways
+
+
+def qr_svg(link: str) -> str:
+    """The link as a QR code (ISO/IEC 18004, drawn by segno), dark on light in any theme, as inline SVG.
+
+    Empty for a link that is too long for one.
+    """
+    import segno
+
+    drawn = io.BytesIO()
+    try:
+        code = segno.make(link, micro=False, error="m", boost_error=False)
+    except segno.DataOverflowError:
+        return ""
+    plain = {"xmldecl": False, "svgns": False, "omitsize": True, "nl": False}
+    code.save(drawn, kind="svg", dark="#000", light="#fff", border=4, **plain)
+    svg = drawn.getvalue().decode("utf-8")
+    return svg.replace("<svg ", '<svg role="img" aria-label="QR code of the full link" ', 1)

@@ -1,0 +1,267 @@
+"""The skeleton that every chapter's page has, in the order in which it is read.
+
+What is wrong with the opened link; the verdict; the plot; the chapter's own controls; all other controls, folded, in
+signal order; the schematic; the numbers; tasks; the maths, folded; cautions; the share row. The question and the
+paragraph above them are the notebook's own prose. A chapter says what it shows as a `Chapter`; `Page` builds it and
+keeps it up to date.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from ipywidgets import Box, VBox
+
+from piezolab.chain import SignalChain
+from piezolab.chain.link import from_link, to_query
+from piezolab.chain.stages import all_stages
+from piezolab.circuit.errors import CircuitError
+from piezolab.pages.kit.address import Address
+from piezolab.pages.kit.blocks import Block, Buttons, bullets, paragraphs
+from piezolab.pages.kit.controls import Controls, Group, folded_groups
+from piezolab.pages.kit.keepsake import Keepsake
+from piezolab.pages.kit.opened_lesson import lesson_html, opened_lesson
+from piezolab.pages.kit.opened_lesson import tasks as lesson_tasks
+from piezolab.pages.kit.page_state import PageState
+from piezolab.pages.kit.piece import STATIC, Piece
+from piezolab.pages.kit.player import Player
+from piezolab.pages.kit.plot import Plot
+from piezolab.pages.kit.share import DEFAULT_TEXT, Share
+from piezolab.pages.kit.tasks import Task, Tasks
+
+
+@dataclass(frozen=True)
+class View:
+    """What moves with a slider.
+
+    verdict: what one will hear, in one or two sentences; advice: what would help; traces, layout, narrow: the figure,
+    as `Plot.set` takes it; label: the figure in words, for who cannot see it.
+    """
+
+    verdict: str
+    traces: Sequence[Mapping[str, Any]]
+    layout: Mapping[str, Any]
+    narrow: Mapping[str, Any]
+    label: str
+    advice: Sequence[str] = ()
+
+
+@dataclass(frozen=True)
+class Chapter:
+    """One chapter's page.
+
+    slug: its address word; own: the keys of its own two to four controls; view: from the chain, the kept chain or None,
+    and whether phase is wanted on narrow plots too; table: HTML of the numbers; maths: HTML with formulas between
+    dollar signs and their source; cautions: sentences, where work can hurt someone; needs_stage: it has nothing to
+    show without; has_phase: its figure has a lower panel, and lower: what that shows; at_rest: its figure takes too
+    long to follow a slider, and is worked out when a change is finished; keeps: it compares with a kept curve;
+    settings: parts below its own controls, for what is chosen beside the chain; more: parts between the player and the
+    schematic.
+    """
+
+    slug: str
+    own: tuple[str, ...]
+    view: Callable[[SignalChain, SignalChain | None, bool], View]
+    table: Callable[[SignalChain], str]
+    tasks: tuple[Task, ...] = ()
+    maths: str = ""
+    cautions: tuple[str, ...] = ()
+    needs_stage: bool = False
+    has_phase: bool = True
+    lower: str = "phase"
+    at_rest: bool = False
+    keeps: bool = True
+    settings: Callable[[PageState], Sequence[Any]] = field(default=lambda state: ())
+    more: Callable[[PageState], Sequence[Any]] = field(default=lambda state: ())
+
+
+def with_rest_controls(own: Sequence[str]) -> tuple[str, ...]:
+    """Beside the source resistor what stands for it in stages that have another; a chain's stage shows its own only."""
+    if "source_r" not in own:
+        return tuple(own)
+    others = dict.fromkeys(stage.rest_key for stage in all_stages().values() if stage.has(stage.rest_key))
+    at = own.index("source_r") + 1
+    return (*own[:at], *(key for key in others if key not in own), *own[at:])
+
+
+class Look(Piece):
+    """Brings the pages' style along; shows nothing."""
+
+    _esm = STATIC / "look.js"
+    _css = STATIC / "look.css"
+
+
+class Page:
+    """A chapter with a bench, kept up to date; `widget` is what the notebook shows."""
+
+    def __init__(self, chapter: Chapter, state: PageState) -> None:
+        self.lesson = opened_lesson(state)
+        if self.lesson is not None:  # its controls and tasks, and nothing folded away beside them
+            chapter = replace(chapter, own=self.lesson.controls, tasks=tuple(lesson_tasks(self.lesson)))
+        else:
+            chapter = replace(chapter, own=with_rest_controls(chapter.own))
+        self.chapter, self.state = chapter, state
+        self._phase = False
+        self.problems = Block("problems")
+        self.verdict = Block("verdict", spoken=True)
+        self.plot = Plot(height_px=470)
+        self.bar = Buttons("this page", {
+            "undo": state.undo, "redo": state.redo, "over": state.start_over, "keep": state.keep, "drop": state.drop,
+            "phase": self._turn_phase,
+        })  # fmt: skip
+        self.own = Controls(state, [Group(chapter.own)], "the controls of this question")
+        self.stage_in = Buttons("the stage", {"stage": state.put_stage_in})
+        self.advice = Block("advice")
+        others = folded_groups(without=chapter.own) if self.lesson is None else []
+        self.folded = Controls(state, others, "all other controls")
+        self.player = Player(state)
+        self.schematic = Block("schematic", title="The circuit")
+        self.table = Block("numbers", title="The numbers")
+        self.tasks = Tasks(state, chapter.tasks, "" if self.lesson is None else self.lesson.name)
+        self.lesson_head = Block("lesson", "" if self.lesson is None else lesson_html(self.lesson, chapter.slug, state))
+        self.closing = Block("lesson", "")
+        self.address = Address(state)
+        self.share = Share(state, self.address, chapter.slug)
+        self.keepsake = Keepsake()
+        self.widget = self._laid_out()
+        self._connect()
+
+    def _laid_out(self) -> VBox:
+        stick = self.stick = VBox([self.verdict, self.plot]).add_class("pz-stick")
+        chapter = self.chapter
+        settings = chapter.settings(self.state)
+        side = VBox([self.own, *settings, self.stage_in, self.bar, self.advice, self.folded]).add_class("pz-side")
+        tried = Box([stick, side]).add_class("pz-try")
+        shown = [self.player, *chapter.more(self.state), self.schematic, self.table]
+        tasks = [self.tasks, self.closing] if chapter.tasks else []
+        # in a lesson the tasks lead, and the rest is there to look things up
+        below = [*shown, *tasks] if self.lesson is None else [*tasks, *shown]
+        rows = [Look(), self.lesson_head, self.problems, tried, *below]
+        if chapter.maths:
+            rows.append(Block("maths", chapter.maths, title="The maths", folded=True))
+        if chapter.cautions:
+            rows.append(Block("cautions", bullets(chapter.cautions), title="Take care"))
+        rows += [self.share, self.keepsake, self.address]
+        return VBox(rows).add_class("pz-page")
+
+    def _connect(self) -> None:
+        state = self.state
+        if self.chapter.at_rest:
+            state.observe(lambda _: self.stick.add_class(_OLD), "chain")
+        state.observe(lambda _: self._draw(), ["settled" if self.chapter.at_rest else "chain", "kept"])
+        state.observe(lambda _: self._settle(), "settled")
+        state.observe(lambda _: self._show_problems(), ["problems", "trouble"])
+        state.observe(lambda _: self._show_bar(), ["can_undo", "can_redo", "kept"])
+        state.observe(lambda _: self.keepsake.keep("curve", _curve_text(state.kept)), "kept")
+        self.tasks.observe(lambda _: self._keep_tasks(), "done")
+        self.keepsake.use("curve", self._given_curve)
+        self.keepsake.use("tasks", self._given_tasks)
+        self._draw()
+        self._settle()
+        self._show_problems()
+        self._show_bar()
+
+    def redraw(self) -> None:
+        """Draw and list again for something else than the chain that changed."""
+        self._draw()
+        self._settle()
+
+    # -- what follows the chain ---------------------------------------------------------------------------------
+    def _draw(self) -> None:
+        try:
+            self._draw_chain()
+        finally:
+            self.stick.remove_class(_OLD)
+
+    def _draw_chain(self) -> None:
+        state = self.state
+        missing = self.chapter.needs_stage and not state.chain.topology.powered
+        self._offer_stage(missing)
+        if missing:
+            self.verdict.content = paragraphs("This question is about a stage, and this chain has none.")
+            self.plot.set([], label="nothing to draw without a stage")
+            return
+        try:
+            view = self.chapter.view(state.chain, state.kept, self._phase)
+        except CircuitError as error:
+            state.trouble = f"This chain could not be worked out: {error}"
+            return
+        except Exception:
+            state.trouble = "Something went wrong in this page; what you see is of an earlier chain. Press undo."
+            raise
+        state.trouble = ""
+        self.plot.set(view.traces, view.layout, narrow=view.narrow, label=view.label)
+        self.verdict.content = paragraphs(view.verdict)
+        self.advice.content = paragraphs(*view.advice)
+
+    def _offer_stage(self, missing: bool) -> None:
+        direct = not self.state.chain.topology.powered
+        self.stage_in.show([{"word": "stage", "label": "put a follower in"}] if missing or direct else [])
+
+    def _settle(self) -> None:
+        """What is slow to make, or only looked at when the hand rests."""
+        chain = self.state.chain
+        if self.chapter.needs_stage and not chain.topology.powered:
+            self.table.content = ""
+            return
+        from piezolab.sheets.schematic import schematic_svg
+
+        try:
+            self.table.content = self.chapter.table(chain)
+            self.schematic.content = f'<div class="pz-scroll">{schematic_svg(chain)}</div>'
+        except CircuitError as error:
+            self.state.trouble = f"This chain could not be worked out: {error}"
+
+    def _show_problems(self) -> None:
+        said = []
+        if self.state.problems:
+            said.append("<h2>The opened link has mistakes. These values have their defaults:</h2>")
+            said.append(bullets(self.state.problems))
+        said.append(paragraphs(self.state.trouble))
+        self.problems.content = "".join(said)
+
+    def _show_bar(self) -> None:
+        state = self.state
+        buttons = [
+            {"word": "undo", "label": "undo", "off": not state.can_undo},
+            {"word": "redo", "label": "redo", "off": not state.can_redo},
+            {"word": "over", "label": "start over"},
+        ]
+        if self.chapter.keeps:
+            buttons.append({"word": "keep", "label": "keep this curve"})
+        if self.chapter.keeps and state.kept is not None:
+            buttons.append({"word": "drop", "label": "drop the kept curve"})
+        if self.chapter.has_phase:
+            buttons.append({"word": "phase", "label": self.chapter.lower, "held": self._phase, "only": "narrow"})
+        self.bar.show(buttons)
+
+    def _turn_phase(self) -> None:
+        self._phase = not self._phase
+        self._show_bar()
+        self._draw()
+
+    # -- what the browser kept ----------------------------------------------------------------------------------
+    def _given_curve(self, text: str) -> None:
+        if self.state.kept is None:
+            self.state.kept = from_link(text)
+
+    def _given_tasks(self, done: Mapping[str, bool]) -> None:
+        own = {task.name for task in self.chapter.tasks}
+        self._all_done = dict(done)
+        self.tasks.done = [name for name in done if name in own]
+
+    def _keep_tasks(self) -> None:
+        if self.lesson is not None and len(self.tasks.done) == len(self.chapter.tasks):
+            self.closing.content = paragraphs(self.lesson.closing or "That was the lesson: well done.")
+        self._all_done = {**getattr(self, "_all_done", {}), **dict.fromkeys(self.tasks.done, True)}
+        self.keepsake.keep("tasks", self._all_done)
+
+
+#: Class of a verdict and a figure that are still those of an earlier chain.
+_OLD = "pz-old"
+
+
+def _curve_text(kept: SignalChain | None) -> str | None:
+    return None if kept is None else to_query(kept) or DEFAULT_TEXT

@@ -1,0 +1,250 @@
+"""Words for cable and input: what one will hear first, then the number."""
+
+from __future__ import annotations
+
+import math
+
+from piezolab import catalogue
+from piezolab.chain import SignalChain
+from piezolab.pages.kit.sentences import decibel_words, heard, opposed, your_note
+from piezolab.quantity import show
+from piezolab.studies.inputs import NOTICED_DB, TREBLE_HZ, InputRow, Worth
+from piezolab.studies.phantom import Phantom
+from piezolab.studies.plugging import SETTLED_V, Plugging, Remedy
+
+TILT_DB = 1.0  # bass and treble this far apart sound different, not just quieter
+BRIDGED = 10.0  # from this ratio on a load takes less than 1 dB: the trade's rule of ten
+SILENT = 1e-6  # a gain below this is silence
+TREBLE = show(TREBLE_HZ, "Hz", 1)
+
+
+def label(kind: str) -> str:
+    """Kind of input in words; two joined by a plus are two beside each other."""
+    return " and ".join(catalogue.inputs()[name].label for name in kind.split("+"))
+
+
+def plugged(chain: SignalChain) -> str:
+    """What is plugged in: 3.00 m of cable and the instrument amplifier."""
+    entered = chain.input_r is not None or chain.input_c is not None
+    kind = "your input" if entered else " and ".join(f"the {_in_brackets(label(name))}" for name in chain.input)
+    length = chain.values.cable_m
+    if not length:
+        return kind
+    return f"{length:g} m of cable{',' if len(chain.input) > 1 else ' and'} {kind}"
+
+
+def _in_brackets(name: str) -> str:
+    """audio interface, line socket -> audio interface (line socket), to stand inside a sentence."""
+    first, comma, rest = name.partition(", ")
+    return f"{first} ({rest})" if comma else name
+
+
+def lost(loss_db: float) -> str:
+    """A loss in a table: 3.2 dB, none, or a gain; nan where there is nothing to lose."""
+    if math.isnan(loss_db):
+        return "nothing arrives"
+    if loss_db > 200:
+        return "all of it"
+    if abs(loss_db) < 0.05:
+        return "none"
+    return f"{loss_db:.1f}\u00a0dB" if loss_db > 0 else f"{-loss_db:.1f}\u00a0dB more"
+
+
+def verdict(chain: SignalChain, row: InputRow, broken: str) -> str:
+    """What plugging in changes; `broken` says why the stage does not work at rest, if it does not."""
+    if broken:
+        return f"Whatever it is plugged into, the {chain.topology.title} does not work yet: {broken}"
+    if opposed(chain):
+        return "The two discs are wired against each other and cancel: cable and input make no difference to that."
+    if not row.level_v_peak > SILENT * chain.play_v:
+        return "Plugged in or not, nothing arrives at the input: no signal comes out of this chain. Mend that first."
+    return " ".join(filter(None, (_overload(row), _change(chain, row))))
+
+
+def _change(chain: SignalChain, row: InputRow) -> str:
+    low, treble, note = row.low_note_load_db, row.treble_load_db, your_note(chain)
+    what = plugged(chain)
+    if max(low, treble, row.loss_db) < NOTICED_DB:
+        if min(low, treble) <= -NOTICED_DB:
+            return f"With {what}, {note} even rises ({decibel_words(-low)})."
+        kept = "loses nothing" if abs(low) < 0.05 else f"loses {low:.1f} dB" if low > 0 else f"gains {-low:.1f} dB"
+        if row.overload_db >= NOTICED_DB:
+            return f"The level stays: with {what}, {note} {kept}."
+        return f"You will hear no change: with {what}, {note} {kept}."
+    if low - treble >= TILT_DB:
+        words = heard(low - max(treble, 0.0))
+        words = words if words.startswith(("it ", "nearly ", "next ")) else f"it sounds {words}"
+        return f"With {what}, {note} comes {decibel_words(-low)}: {words}. At {TREBLE} it is {decibel_words(-treble)}."
+    if treble - low >= TILT_DB:
+        return (
+            f"With {what}, it sounds duller: at {TREBLE} it comes {decibel_words(-treble)}, {note} "
+            f"{decibel_words(-low)}."
+        )
+    return f"With {what}, every note is quieter alike: {note} comes {decibel_words(-low)}."
+
+
+def _overload(row: InputRow) -> str:
+    if row.overload_db < NOTICED_DB:
+        return ""
+    by = f"{row.overload_db:.0f} dB" if row.overload_db >= 1 else f"{row.overload_db:.1f} dB"
+    if row.clip_cause == "input":
+        above_ceiling = 20 * math.log10(row.level_v_peak / row.ceiling_v_peak)
+        if above_ceiling - row.overload_db >= 1:  # the rest is more than the stage itself can make
+            return f"Hard playing clips in the stage by itself, and this input clips {by} sooner still: it rasps."
+        return f"Hard playing is {by} too loud for this input: it rasps, unless you play softer or put in a pad."
+    return f"The stage cannot drive it at hard playing: it clips {by} sooner than with nothing plugged in."
+
+
+def advice(chain: SignalChain, row: InputRow, worth: Worth, jump: Plugging | None) -> list[str]:
+    """What to do about it."""
+    if worth.word == "silent":
+        return []
+    said = [worth_sentence(chain, worth)]
+    if row.phantom:
+        said.append(
+            "Phantom power can reach this socket: switch it off and wait a minute before you plug in. Better, put a "
+            "transformer box between."
+        )
+    if jump is not None and abs(jump.step_v) > SETTLED_V:
+        said.append(f"Plugging in makes a thump of {show(abs(jump.step_v), 'V', 2)}: mute first. See below for cures.")
+    return said
+
+
+def worth_sentence(chain: SignalChain, worth: Worth) -> str:
+    """Whether a stage is worth it on this cable and input."""
+    if worth.word == "silent":
+        return "No signal passes, so there is nothing that a stage could save."
+    title = chain.topology.title if chain.topology.powered else "follower"
+    bass, level = max(worth.bass_db, 0.0), max(worth.level_db, 0.0)
+    amounts = f"{bass:.1f} dB of {your_note(chain)} and {level:.1f} dB of all notes"
+    if worth.word == "pointless":
+        most = max(bass, level)
+        saves = f"only {most:.1f} dB" if most >= 0.05 else "nothing that one could measure"
+        return (
+            f"For the sound alone a stage is pointless here: against the bare pickup a {title} saves {saves}. A longer "
+            "cable, another input, hum along the cable or a wish for more level may still ask for one."
+        )
+    if worth.word == "useful":
+        return f"A stage is useful here: against the bare pickup a {title} saves {amounts}."
+    return f"A stage is essential here: against the bare pickup a {title} saves {amounts}."
+
+
+def reasons(row: InputRow) -> str:
+    """Why an input does harm, the worst first."""
+    words = {
+        "resistance": "resistance too low for this output",
+        "capacitance": "capacitance of cable and input",
+        "ceiling": f"hard playing is more than the {show(row.ceiling_v_peak, 'V', 2)} it takes: it clips",
+        "drive": "too much for the stage to drive: it clips sooner",
+        "pad": "the pad",
+    }
+    by = sorted((name for name in row.by if row.by[name] >= NOTICED_DB), key=lambda name: -row.by[name])
+    said = "; ".join(words[name] for name in by) or "suits it"
+    return f"{said}. Phantom power can reach it" if row.phantom else said
+
+
+def ratio_words(ratio: float) -> str:
+    """A ratio to two figures, without a prefix."""
+    return f"{float(f'{ratio:.2g}'):.10g}"
+
+
+def bridging(ratio: float) -> str:
+    """What a bridging ratio means for the level."""
+    if ratio >= 100:
+        return "the input asks for next to nothing: no loss"
+    if ratio >= BRIDGED:
+        return "the input takes less than 1 dB"
+    if ratio >= 1:
+        return "the input takes a good part of the level, and more so where the output impedance rises"
+    return "the input takes more than it leaves: most of the level is lost"
+
+
+# -- phantom power ------------------------------------------------------------------------------------------------
+def phantom_sentences(found: Phantom | None) -> list[str]:
+    """What 48 V would do to this chain, sentence by sentence."""
+    if found is None:
+        return [
+            "A bare disc has no part that 48 V would harm, but the jump is a loud bang in every loudspeaker, and the "
+            "disc's leakage crackles."
+        ]
+    node = f"transistor's {found.node}" if found.node in ("source", "drain") else "stage's output"
+    gate = max(-found.v_gs, -found.v_gd)
+    whose = "" if found.transistor == "Q1" else f" of {found.transistor}"
+    handed = (
+        "At the moment of plugging in the output capacitor hands the jump on"
+        if found.blocked
+        else "No output capacitor stands in the way"
+    )
+    said = [
+        f"{handed}: the {node} is driven to {show(found.stage_v, 'V')} by {show(found.peak_a, 'A', 2)}.",
+        f"The gate junction{whose} then stands {show(gate, 'V')} in reverse; this type is rated "
+        f"{found.gate_limit_v:g} V: "
+        + ("within its rating." if found.gate_safe else "beyond its rating, it may be destroyed."),
+        _reversal(found),
+    ]
+    return said
+
+
+def _reversal(found: Phantom) -> str:
+    if not found.blocked:
+        return "And there it stays for as long as the plug is in."
+    end = found.capacitor_v
+    if end >= 0:
+        return f"In the end the output capacitor holds {show(end, 'V')}, the right way round."
+    held = f"In the end the output capacitor holds {show(-end, 'V')} the wrong way round"
+    if found.capacitor_safe:
+        return f"{held}: a film capacitor rated {found.reverse_limit_v:g} V bears it."
+    return (
+        f"{held}. An electrolytic bears about {found.reverse_limit_v:g} V for long: it leaks, heats and fails. A film "
+        "capacitor rated 63 V would bear it."
+    )
+
+
+# -- plugging in --------------------------------------------------------------------------------------------------
+def plugging_sentences(found: Plugging | None) -> list[str]:
+    """Direct voltage, thump and settling."""
+    if found is None:
+        return ["A bare pickup passes no direct voltage: nothing thumps but the plug itself. Mute all the same."]
+    if not found.blocked:
+        return [
+            f"No output capacitor holds the stage's voltage back: {volts(found.dc_v)} stands on the jack for good. "
+            "What is plugged in has to block it, and plugging in makes a thump of up to "
+            f"{volts(found.step_v)}: mute first."
+        ]
+    said = [
+        f"The output capacitor holds back {show(found.rest_v, 'V')}. What leaks through leaves "
+        f"{volts(found.dc_v)} on the jack, {volts(found.dc_worst_v)} with the leakiest part the makers allow."
+    ]
+    if abs(found.step_v) > SETTLED_V:
+        time = f" and takes {show(found.settle_s, 's', 2)} to settle" if found.settle_s > 0 else ""
+        said.append(f"Plugged in after a minute alone, the jack jumps by {volts(found.step_v)}{time}.")
+    else:
+        said.append(f"Plugged in after a minute alone, the jack jumps by {volts(found.step_v)}: hardly a tick.")
+    if found.switch_on_s > 0:
+        said.append(
+            f"If the plug also switches the battery on, up to {volts(found.switch_on_v)} comes through and takes "
+            f"{show(found.switch_on_s, 's', 2)} to settle, whatever the capacitor's leakage."
+        )
+    return said
+
+
+def volts(value: float) -> str:
+    """A voltage, or that there is none."""
+    return show(value, "V", 2) if abs(value) >= 1e-5 else "no voltage"
+
+
+def remedy_name(remedy: Remedy) -> str:
+    """A remedy against the thump in words."""
+    if remedy.unit == "F":
+        return f"smaller capacitor: {show(remedy.value, 'F', 2)}, film"
+    return f"smaller bleed: {show(remedy.value, 'ohm', 2)}"
+
+
+# -- a second pickup ----------------------------------------------------------------------------------------------
+def together(level_db: float) -> str:
+    """Two equal signals together, against one alone."""
+    if math.isnan(level_db):
+        return "nothing to add"
+    if level_db < -20:
+        return "cancelled"
+    return f"{abs(level_db):.1f} dB {'louder' if level_db >= 0 else 'weaker'}"

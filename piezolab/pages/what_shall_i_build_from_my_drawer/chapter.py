@@ -1,0 +1,197 @@
+"""Chapter 6, "What shall I build from my drawer?": the best builds from the parts at hand, and how parts spread."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+import traitlets
+
+from piezolab.chain import SignalChain
+from piezolab.chain.assembly import assemble
+from piezolab.pages.kit import two_curves
+from piezolab.pages.kit.blocks import Block, bullets, paragraphs, table
+from piezolab.pages.kit.page_state import PageState
+from piezolab.pages.kit.sections import Section
+from piezolab.pages.kit.skeleton import Chapter, Page, View
+from piezolab.pages.kit.tasks import MakeTask, NumberTask, PickTask
+from piezolab.pages.what_shall_i_build_from_my_drawer.drawer_panel import WISHES, DrawerPanel
+from piezolab.quantity import show
+from piezolab.studies.choosing.build_figures import Wishes, build_figures, margins
+from piezolab.studies.choosing.tolerance import TRANSISTOR, tolerance
+from piezolab.studies.response import low_note_hz
+
+SLUG = "what-shall-i-build-from-my-drawer"
+RESISTOR_PERCENT, CAPACITOR_PERCENT = 5.0, 20.0
+
+
+class Hopes(traitlets.HasTraits):
+    """What is wished of a build, shared by the panel and the sections."""
+
+    wishes = traitlets.Instance(Wishes, args=())
+
+
+@lru_cache(maxsize=32)
+def missed(chain: SignalChain, wishes: Wishes) -> tuple[str, ...]:
+    """The wishes that a chain misses with its typical or measured parts."""
+    found = margins(build_figures(chain.values, low_note_hz(chain), with_noise=wishes.snr_db_a is not None), wishes)
+    return tuple(name for name, margin in found.items() if not margin >= 0)
+
+
+def verdict_words(chain: SignalChain, wishes: Wishes) -> str:
+    """Whether the chain fits the wishes."""
+    fails = missed(chain, wishes)
+    kind = f"A {chain.topology.title} with a {chain.jfet}" if chain.topology.powered else "This chain without a stage"
+    if not fails:
+        return f"{kind} fits all your wishes. Look below for what else your drawer would give."
+    return (
+        f"{kind} does not fit all your wishes. What fails: that it {', and that it '.join(WISHES[n] for n in fails)}."
+    )
+
+
+def view(chain: SignalChain, kept: SignalChain | None, phase: bool) -> View:
+    """The verdict for the usual wishes, and the chain's curve beside the bare pickup's."""
+    shown = two_curves.view(chain, kept, phase)
+    verdict = verdict_words(chain, _HOPES.wishes)
+    return View(verdict, shown.traces, shown.layout, shown.narrow, f"{shown.label} {verdict}")
+
+
+_HOPES = Hopes()  # one page in one kernel: the panel sets it, the verdict reads it
+
+
+def spread_words(chain: SignalChain) -> str:
+    """How many builds of this chain fit the wishes, and which part matters most."""
+    if not chain.topology.powered:
+        return paragraphs("With no stage there is nothing to build that could spread.")
+    found = tolerance(chain, RESISTOR_PERCENT, CAPACITOR_PERCENT, _HOPES.wishes)
+    builds = f"{found.size:,}".replace(",", "\u202f")
+    said = paragraphs(
+        f"Of {builds} builds with {RESISTOR_PERCENT:.0f} % resistors, {CAPACITOR_PERCENT:.0f} % capacitors and "
+        f"{'your transistor' if chain.transistor_measured else f'any {chain.jfet} of the bag'}, "
+        f"{100 * found.fits:.0f} % fit your wishes."
+    )
+    rows = [(f"it {WISHES[name]}", f"{100 * share:.0f} %") for name, share in found.fits_each.items()]
+    said += table(("wish", "builds that fit it"), rows)
+    if found.matters:
+        top = [(part_words(part, chain), share) for part, share in found.matters.items() if share >= 0.01][:5]
+        said += paragraphs(
+            f"Which part matters most, for the wish that the fewest builds fit (it {WISHES[found.tightest]}):"
+        )
+        said += bullets([f"{words}: {100 * share:.0f} % of the spread" for words, share in top])
+    return said
+
+
+def part_words(key: str, chain: SignalChain) -> str:
+    """A part of the tolerance study in words."""
+    if key == TRANSISTOR:
+        return "the transistor"
+    labels = {part.key: part.label for part in assemble(chain.values).parts}
+    return f"the {labels[key]}" if key in labels else key
+
+
+# -- tasks --------------------------------------------------------------------------------------------------------
+def _share() -> float:
+    return 100 * tolerance(SignalChain(stage="gain", play_v=0.02), RESISTOR_PERCENT, CAPACITOR_PERCENT, Wishes()).fits
+
+
+def _what_matters() -> int:
+    found = tolerance(SignalChain(), RESISTOR_PERCENT, CAPACITOR_PERCENT, Wishes(low_note_db=None, gain_db=None))
+    return 0 if next(iter(found.matters), TRANSISTOR) == TRANSISTOR else 1
+
+
+def _fits(chain: SignalChain) -> tuple[bool, str]:
+    if not chain.topology.powered:
+        return False, "Not yet: it wants a stage."
+    fails = missed(chain, Wishes(low_note_db=1.0, headroom_db=6.0, gain_db=-3.0))
+    if fails:
+        return False, f"Not yet. What fails: that it {', and that it '.join(WISHES[name] for name in fails)}."
+    return True, "Right: bass, 6 dB of room and hardly any level lost."
+
+
+TASKS = (
+    MakeTask(
+        "drawer-fits",
+        "Find a build with 6 dB of room for hard playing that keeps the bass within 1 dB and loses no more than 3 dB.",
+        "Ask for 6 dB of room in the form and put one of the answers in.",
+        judge=_fits,
+    ),
+    NumberTask(
+        "drawer-share",
+        "Default gain stage, hard playing of 20 mV: of a hundred builds from one bag, about how many fit the usual "
+        "wishes?",
+        "Set it up and read “how builds spread”.",
+        right=_share,
+        within=0.1,
+        explain="Parts of one type differ more than any resistor does.",
+    ),
+    PickTask(
+        "drawer-matters",
+        "What decides most whether a follower from a bag of J113 has room for hard playing?",
+        "Look at what matters most.",
+        options=("The transistor you happen to take.", "The resistors' 5 %."),
+        right=_what_matters,
+        told=(
+            "V_GS(off) differs by several times from part to part.",
+            "Five per cent is little beside the transistor.",
+        ),
+    ),
+)
+
+MATHS = r"""
+<p>Every sensible stage is laid out with the values of the drawer. Those whose transistor is not in saturation from a
+fresh battery to a spent one, or whose gate conducts, are dropped; the rest are compared by how far they over-fulfil
+each wish.
+Fewest missed wishes come first, then the plainest stage, then the room to spare.</p>
+<p>For the spread, parts lie anywhere within their tolerance and the transistor is drawn from its type. The share of the
+spread that a part makes is $$S_k = \frac{\mathrm{Var}\left(\mathrm{E}[y\,|\,x_k]\right)}{\mathrm{Var}(y)}$$ the
+part of the figure's variance that goes when that part is known.</p>
+<p>Source: I. M. Sobol, Math. Modelling Comput. Exp. 1 (1993) 407. Parts evenly within their tolerance: common practice,
+no source.</p>
+"""
+
+CHAPTER = Chapter(
+    slug=SLUG,
+    own=("stage", "jfet", "source_r", "play_v"),
+    view=view,
+    table=two_curves.numbers,
+    tasks=TASKS,
+    maths=MATHS,
+    cautions=(
+        "Soldering: the tip burns, the fume wants an open window, hands want washing after leaded solder, and eyes "
+        "want cover when you clip leads.",
+        "These figures are estimates from typical data, not a certificate.",
+    ),
+)
+
+
+def make(link: str | None = None) -> Page:
+    """The page, with all its parts at hand; `link` as in `page`."""
+    from dataclasses import replace
+
+    state = PageState.opened(link)
+    _HOPES.wishes = Wishes()
+    spread = Section(state, "spread", "How do builds spread?", spread_words, folded=True)
+
+    def wished(wishes: Wishes) -> None:
+        _HOPES.wishes = wishes
+        spread.refresh()
+
+    panel = DrawerPanel(state, wished)
+    usual = Block("hint", paragraphs(usual_words()), title="")
+    page = Page(replace(CHAPTER, more=lambda state: [panel, usual, spread]), state)
+    panel.kept_in(page.keepsake)
+    page.drawer = panel
+    return page
+
+
+def usual_words() -> str:
+    """What is wished where nothing else was asked for."""
+    usual = Wishes()
+    return (
+        f"Unless you ask for something else: the lowest string within {show(usual.low_note_db, 'dB')}, room for hard "
+        f"playing, and no more than {show(-usual.gain_db, 'dB')} of level lost."
+    )
+
+
+def page(link: str | None = None):
+    """The page as a widget, for a link's chain; in a served page for that of its address, else the default chain."""
+    return make(link).widget

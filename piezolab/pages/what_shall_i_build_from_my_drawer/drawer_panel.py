@@ -1,0 +1,202 @@
+"""The drawer: what is in it is typed as lists, what is wished goes beside it, and the best builds come out."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
+
+from ipywidgets import VBox
+
+from piezolab import catalogue
+from piezolab.chain import ChainError
+from piezolab.circuit.errors import CircuitError
+from piezolab.pages.kit.blocks import Block, Buttons, paragraphs, table
+from piezolab.pages.kit.form import Field, FieldError, Form
+from piezolab.pages.kit.keepsake import Keepsake
+from piezolab.pages.kit.page_state import PageState
+from piezolab.quantity import QuantityError, letter_code, parse, show
+from piezolab.studies.choosing.build_figures import Wishes
+from piezolab.studies.choosing.parts_search import Build, Drawer, DrawerTransistor, Search, as_chain, search
+
+MOST_LIST = 400  # characters of one list
+MOST_VALUES = 40
+SHOWN = 8
+_LIST = "Values with spaces between them."
+FIELDS = (
+    Field(
+        "resistors", "resistors", "Ω", "1k 1k5 2k2 3k3 3k9 4k7 6k8 10k 22k 47k 100k 220k 470k 1M 2M2 4M7 10M", _LIST,
+        most=MOST_LIST,
+    ),
+    Field("capacitors", "capacitors", "F", "100n 470n 1u 2u2 10u 22u 100u", _LIST, most=MOST_LIST),
+    Field(
+        "transistors", "transistor types", "", "J113 2N5457",
+        "Type numbers; your measured ones are added by themselves.", most=MOST_LIST,
+    ),
+    Field("low_note", "the lowest string may lose", "dB", "1"),
+    Field("headroom", "room for hard playing, at least", "dB", "0"),
+    Field("gain", "gain, at least", "dB", "-3", "A follower has none to give: about −1 dB."),
+    Field("snr", "playing over hiss, at least", "dB", "", "Empty: no wish.", more=True),
+    Field("current", "battery current, at most", "A", "", "Empty: no wish. Such as 1m.", more=True),
+)  # fmt: skip
+KINDS = {
+    "direct": "no stage at all",
+    "follower": "a source follower",
+    "follower at a divider": "a source follower with its gate at a divider",
+    "gain": "a gain stage, source resistor not bridged",
+    "gain, bypassed": "a gain stage, source resistor bridged",
+}
+WISHES = {
+    "works": "stays in saturation with a quiet gate, from a fresh battery to a spent one",
+    "low_note_db": "keeps the lowest string",
+    "headroom_db": "has room for hard playing",
+    "gain_db": "has the gain",
+    "snr_db_a": "is quiet enough",
+    "current_a": "is easy on the battery",
+}
+KEYS = {"source_r": "R_S", "drain_r": "R_D", "gate_r": "R_G", "bleed_r": "bleed", "out_c": "output",
+        "bypass_c": "bridge",
+        "divider_r": "divider", "divider_c": "divider bypass"}  # fmt: skip
+
+
+def values_of(text: str, name: str, unit: str) -> tuple[float, ...]:
+    """The values of a list. Raises FieldError naming the one that cannot be read."""
+    label = next(field.label for field in FIELDS if field.name == name)
+    words = [word for word in re.split(r"[\s;]+", text.strip()) if word]
+    if len(words) > MOST_VALUES:
+        raise FieldError(name, f"{label}: {len(words)} values are too many; allowed are up to {MOST_VALUES}.")
+    found = []
+    for word in words:
+        try:
+            value = parse(word, unit, what=label)
+        except QuantityError as error:
+            raise FieldError(name, str(error)) from None
+        if value <= 0:
+            raise FieldError(name, f"{label}: {word!r} is out of range; allowed is above 0 {unit}.")
+        found.append(value)
+    return tuple(sorted(set(found)))
+
+
+def types_of(text: str) -> tuple[DrawerTransistor, ...]:
+    """Transistors by type number. Raises FieldError on one that the catalogue does not have."""
+    known = {name.lower(): name for name in catalogue.transistors()}
+    found = []
+    for word in [word for word in re.split(r"[\s;,]+", text.strip()) if word][:MOST_VALUES]:
+        if word.lower() not in known:
+            raise FieldError(
+                "transistors", f"transistor types: {word[:30]!r} is not known; allowed are {', '.join(known.values())}."
+            )
+        found.append(DrawerTransistor(known[word.lower()]))
+    return tuple(found)
+
+
+def wishes_of(texts: Mapping[str, str]) -> Wishes:
+    """What is wished; an empty field is no wish. Raises FieldError."""
+    found: dict[str, float | None] = {}
+    for name, unit, low, high in (
+        ("low_note", "dB", 0.0, 60.0), ("headroom", "dB", -60.0, 60.0), ("gain", "dB", -60.0, 80.0),
+        ("snr", "dB", 0.0, 200.0), ("current", "A", 1e-6, 1.0),
+    ):  # fmt: skip
+        label = next(field.label for field in FIELDS if field.name == name)
+        if not texts[name]:
+            found[name] = None
+            continue
+        try:
+            value = parse(texts[name], unit, what=label)
+        except QuantityError as error:
+            raise FieldError(name, str(error)) from None
+        if not low <= value <= high:
+            raise FieldError(
+                name, f"{label}: {texts[name]} is out of range; allowed is {show(low, unit)} to {show(high, unit)}."
+            )
+        found[name] = value
+    return Wishes(found["low_note"], found["headroom"], found["gain"], found["snr"], found["current"])
+
+
+class DrawerPanel(VBox):
+    """The form, the answer and a button for each build found. `wished` is called when the wishes change."""
+
+    def __init__(self, state: PageState, wished: Callable[[Wishes], None]) -> None:
+        self._state, self._wished = state, wished
+        self._keepsake: Keepsake | None = None
+        self.bag: tuple[DrawerTransistor, ...] = ()
+        self.drawer, self.found = Drawer(), None
+        self.head = Block("drawer", "", title="Your drawer and your wishes")
+        self.form = Form("What is there, and what it shall do", FIELDS, "look for builds", self._asked, "more wishes")
+        self.answer = Block("answer", spoken=True)
+        self.apply = Buttons("builds", {f"build-{n}": self._doer(n) for n in range(SHOWN)})
+        super().__init__([self.head, self.form, self.answer, self.apply])
+
+    def kept_in(self, keepsake: Keepsake) -> None:
+        """Keep the lists in the visitor's browser, and take from there what was kept, the measured transistors too."""
+        self._keepsake = keepsake
+
+        def bag(rows: Sequence[Mapping[str, Any]]) -> None:
+            self.bag = tuple(DrawerTransistor(**row) for row in rows)
+
+        keepsake.use("bag", bag)
+        keepsake.use("drawer", self.form.fill)
+
+    def _asked(self, texts: Mapping[str, str]) -> str:
+        wishes = wishes_of(texts)
+        self.drawer = Drawer(
+            values_of(texts["resistors"], "resistors", "ohm"), values_of(texts["capacitors"], "capacitors", "F"),
+            (*self.bag, *types_of(texts["transistors"])),
+        )  # fmt: skip
+        if self._keepsake is not None:
+            self._keepsake.keep("drawer", dict(texts))
+        self._wished(wishes)
+        try:
+            self.found = search(self._state.chain, self.drawer, wishes, SHOWN)
+        except (ChainError, CircuitError) as error:
+            self.found = None
+            raise FieldError("", f"The search could not be made for this chain: {error}") from None
+        self.answer.content = answer_html(self.found, self.drawer)
+        self.apply.show([
+            {"word": f"build-{n}", "label": f"put in no. {n + 1}", "note": build_words(build, self.drawer)}
+            for n, build in enumerate(self.found.builds)
+        ])  # fmt: skip
+        return ""
+
+    def _doer(self, n: int) -> Callable[[], None]:
+        def use() -> None:
+            if self.found is not None and n < len(self.found.builds):
+                self._state.put(as_chain(self._state.chain, self.drawer, self.found.builds[n]))
+
+        return use
+
+
+def build_words(build: Build, drawer: Drawer) -> str:
+    """A build in one line: kind, transistor, values."""
+    said = [KINDS[build.kind]]
+    if build.transistor is not None:
+        part = drawer.transistors[build.transistor]
+        said.append(f"{part.jfet}{f' no. {part.name}' if part.name else ''}")
+    units = {"out_c": "F", "bypass_c": "F", "divider_c": "F"}
+    said += [f"{name} {letter_code(build.changes[key], units.get(key, 'ohm'))}" for key, name in KEYS.items()
+             if isinstance(build.changes.get(key), float) and build.changes[key] > 0]  # fmt: skip
+    return ", ".join(said)
+
+
+def answer_html(found: Search, drawer: Drawer) -> str:
+    """The builds as a table, and what stands in the way."""
+    rows = []
+    for n, build in enumerate(found.builds):
+        figures = build.figures
+        fits = "all" if not build.fails else "not: " + "; ".join(WISHES[name] for name in build.fails)
+        rows.append((
+            f"{n + 1}", build_words(build, drawer), show(figures["low_note_db"], "dB"), _db(figures["headroom_db"]),
+            _db(figures["gain_db"]), show(figures["current_a"], "A"), fits,
+        ))  # fmt: skip
+    head = ("no.", "build", "lowest string", "room", "gain", "current", "fits your wishes")
+    said = table(head, rows, f"The best of {found.tried} builds; values are taken to be there as often as needed.")
+    if found.never:
+        said += paragraphs("No build at all " + ", and none ".join(WISHES[name] for name in found.never) + ".")
+    for kind, lacking in found.missing.items():
+        words = " and ".join(KEYS.get(key, "a transistor") for key in lacking)
+        said += paragraphs(f"For {KINDS[kind]} the drawer lacks: {words}.")
+    return said
+
+
+def _db(value: float) -> str:
+    return show(value, "dB") if abs(value) < 1e6 else ("none" if value < 0 else "no limit")

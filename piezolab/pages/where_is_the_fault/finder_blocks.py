@@ -1,0 +1,108 @@
+"""The fault finder's blocks as HTML: the next reading, the readings taken, the places and their repair, the tables."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from html import escape
+
+from piezolab.chain import SignalChain
+from piezolab.pages.kit.blocks import bullets, paragraphs, table
+from piezolab.pages.where_is_the_fault import sentences as say
+from piezolab.pages.where_is_the_fault.entry import Entry, MeterEntry
+from piezolab.studies.faults.bands import seen_shares
+from piezolab.studies.faults.diagnosis import Diagnosis
+from piezolab.studies.faults.table import FaultTable
+from piezolab.studies.metering.instrument import Meter
+
+_PLACES = 5
+_LEAST_PLACE, _LEAST_MEND = 0.02, 0.01
+_MENDS = 3
+_ROWS = 9
+
+
+def next_html(found: Diagnosis, chain: SignalChain, metering: MeterEntry, asked: bool) -> str:
+    """The reading that tells most, how to take it, what it would say, and why; asked: it was taken before."""
+    step = found.next
+    if step is None:
+        return paragraphs("No further reading would tell more. Mend the likeliest, or look at what no reading shows.")
+    said = ""
+    if found.found and found.spots[0].spot != "healthy":
+        said += paragraphs("The likeliest place is known: mend it first. To be surer, or if it still misbehaves:")
+    how, caution = say.check_how(step.check, metering.tone)
+    said += f"<p><strong>{escape(say.check_words(step.check))}{', once more' if asked else ''}</strong></p>"
+    said += paragraphs(how)
+    if caution:
+        said += f"<p><strong>{escape(caution)}</strong></p>"
+    if found.unpowered_only and not found.stop:
+        said += paragraphs("Battery out for now: a short is not ruled out yet.")
+    expected = say.expected_words(step, chain, metering.meter)
+    if expected:
+        said += paragraphs("It would say:") + bullets(expected)
+    return said + paragraphs(say.why_words(step))
+
+
+def taken_html(entries: Sequence[Entry], used: Sequence[int], found: Diagnosis) -> str:
+    """The readings so far, with those that are doubtful, that nothing explains, or that this chain does not have."""
+    if not entries:
+        return ""
+    notes = dict.fromkeys((n for n in range(len(entries)) if n not in used), "not weighed: this chain has no such lane")
+    notes |= {used[k]: "doubtful: perhaps the probe was on the next lane" for k, _ in found.doubtful}
+    notes |= {used[k]: "no single fault explains it: read it again" for k in found.unexplained}
+    rows = []
+    for n, entry in enumerate(entries):
+        reading = entry.reading
+        row = (
+            f"{n + 1}. {say.check_words(reading.check)}",
+            say.value_words(reading.kind, reading.value, reading.digit),
+        )
+        rows.append((*row, notes.get(n, "")) if notes else row)
+    return table(("reading", "it said", "")[: 3 if notes else 2], rows, "Taken so far.")
+
+
+def places_html(found: Diagnosis, chain: SignalChain) -> str:
+    """The likely places with their faults and repairs."""
+    said = ""
+    if found.two_suspected and found.suspects:
+        names = [say.spot_words(spot, chain) for spot, _ in found.suspects[:4]]
+        said += paragraphs("Two faults at once: look at " + "; ".join(names) + ".")
+    for spot in [s for s in found.spots[:_PLACES] if s.probability >= _LEAST_PLACE]:
+        mends = say.mends(spot.faults, chain)
+        items = "".join(
+            f"<li>{escape(mend)} <span class='pz-hint'>({escape(reads)} {100 * share:.0f} %)</span></li>"
+            for n, (mend, reads, share) in enumerate(mends[:_MENDS])
+            if n == 0 or share >= _LEAST_MEND
+        )
+        words = say.spot_words(spot.spot, chain)
+        said += f"<h3>{escape(words)}: {100 * spot.probability:.0f} %</h3><ul>{items}</ul>"
+    return said
+
+
+def expected_html(found: Diagnosis | None, chain: SignalChain, meter: Meter) -> str:
+    """What each of the likeliest places would read, at the readings still worth taking."""
+    if found is None or found.next is None:
+        return ""
+    steps = (found.next, *found.others)[:_ROWS]
+    head = [
+        "reading", *("all well" if spot == "healthy" else say.spot_words(spot, chain) for spot, _ in steps[0].expected)
+    ]  # fmt: skip
+    rows = [
+        (say.check_words(step.check), *(say.range_words(step, expected, meter) for _, expected in step.expected))
+        for step in steps
+    ]
+    told = "What each of the likeliest places would read, the most telling reading first"
+    return table(head, rows, f"{told}{'; battery out' if found.unpowered_only else ''}.")
+
+
+def unseen_html(found: FaultTable | None, chain: SignalChain) -> str:
+    """Faults that no reading of this list shows, and what would."""
+    if found is None:
+        return ""
+    found_by: dict[str, dict[str, None]] = {}
+    for fault, seen in zip(found.hypotheses, seen_shares(found), strict=True):
+        if fault.kind != "healthy" and seen < found.limits.unseen:
+            ways = found_by.setdefault(say.spot_words(fault.spot, chain), {})
+            ways[say.fault_texts(fault, chain)["shows"]] = None  # each once, in this order
+    if not found_by:
+        return paragraphs("Every fault that was thought of shows in some reading.")
+    rows = [(place, " ".join(ways)) for place, ways in found_by.items()]
+    return table(("place of a hidden fault", "what would show it"), rows)

@@ -1,0 +1,232 @@
+"""Words for the fault finder, put together from the texts of data/faults.toml."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from functools import lru_cache
+
+from piezolab.chain import SignalChain
+from piezolab.chain.assembly import assemble
+from piezolab.chain.parts import Part
+from piezolab.quantity import show
+from piezolab.sheets.words import lane_name
+from piezolab.studies.faults.diagnosis import Diagnosis, FaultShare, NextReading
+from piezolab.studies.faults.hearing import FINE, WORDS
+from piezolab.studies.faults.hypotheses import Hypothesis
+from piezolab.studies.faults.knowledge import knowledge
+from piezolab.studies.faults.readings import UNITS, Check, Reading
+from piezolab.studies.faults.simulate import Tone
+from piezolab.studies.metering.instrument import Meter
+
+OVER = "over range"
+_ENDS = {
+    "clip": "the clip",
+    "plug": "the far plug",
+    "cable": "the cable",
+    "load": "the far plug",
+    "input": "the amplifier",
+}
+_THINGS = {"jack": "the jack", "disc": "the disc", "cable": "the output cable"}
+_LEADS = {"sleeve": "the sleeve", "minus": "the minus lead", "cold": "the ground wire"}
+_REASONS = {
+    "spot": "it tells the likely places apart best",
+    "short": "it tells best whether there is a short; until that is ruled out the battery stays out",
+    "second": "the likeliest place is known; this would show best whether something else is wrong, too",
+    "again": "the last one may have been taken on another lane; a second one decides",
+}
+_MOST_FIGURES = 5
+_RANGE_FIGURES = 3
+
+
+class _Names(dict):
+    """Names for a template; what is not there stays as it is."""
+
+    def __missing__(self, key: str) -> str:
+        return "the part" if key in ("part", "other") else key
+
+
+@lru_cache(maxsize=4)
+def _parts(chain: SignalChain) -> Mapping[str, Part]:
+    return {part.name: part for part in assemble(chain.values).parts}
+
+
+def part_words(name: str, chain: SignalChain) -> str:
+    """A part with what it is: the source resistor R_S."""
+    if name in _THINGS:
+        return _THINGS[name]
+    part = _parts(chain).get(name)
+    return f"the {part.label} {name.replace('_', '')}" if part else name.replace("_", "")
+
+
+def place_words(place: str) -> str:
+    """Where a probe goes."""
+    return _ENDS.get(place, f"the {lane_name(place)} lane")
+
+
+def spot_words(spot: str, chain: SignalChain) -> str:
+    """A place to look at."""
+    head, _, tail = spot.partition(":")
+    names = _Names()
+    if head in ("part", "transistor"):
+        names["part"] = part_words(tail, chain)
+    elif head == "swap":
+        one, _, other = tail.partition("+")
+        names |= {"part": part_words(one, chain), "other": part_words(other, chain)}
+    elif head == "bridge":
+        one, _, other = tail.partition("|")
+        names |= {"a": place_words(one), "b": place_words(other)}
+    label = knowledge().texts["spots"][head]["label"]
+    return label.format_map(names).replace("the transistor the transistor", "the transistor")
+
+
+def _fault_names(parts: tuple[str, ...], spot: str, chain: SignalChain) -> Mapping[str, str]:
+    names = _Names(lead="one lead", b="another lane", a="one lane", place="there")
+    if parts:
+        names["part"] = part_words(parts[0], chain)
+        part = _parts(chain).get(parts[0])
+        if part is not None and len(part.nodes) >= 2:
+            names |= {"a": place_words(part.nodes[0]), "b": place_words(part.nodes[1])}
+    if len(parts) > 1:
+        names |= {"other": part_words(parts[1], chain), "lead": _LEADS.get(parts[1], "one lead")}
+    head, _, tail = spot.partition(":")
+    if head == "bridge":
+        one, _, other = tail.partition("|")
+        names |= {"a": place_words(one), "b": place_words(other)}
+    return names
+
+
+def fault_texts(fault: FaultShare | Hypothesis, chain: SignalChain) -> Mapping[str, str]:
+    """Of a fault: `mend` (the repair), `reads` (what it does), `shows` (what would show it)."""
+    texts = knowledge().texts["kinds"].get(fault.kind)
+    if texts is None:
+        return {"mend": "Nothing to mend.", "reads": "All is as it should be.", "shows": "Play it."}
+    names = _fault_names(fault.parts, fault.spot, chain)
+    said = {key: texts[key].format_map(names) for key in ("mend", "reads", "shows")}
+    return {key: text[:1].upper() + text[1:] for key, text in said.items()}
+
+
+def mends(faults: Sequence[FaultShare], chain: SignalChain) -> list[tuple[str, str, float]]:
+    """Repair, what the fault does, and probability; faults that are mended alike are one."""
+    found: dict[tuple[str, str], float] = {}
+    for fault in faults:
+        texts = fault_texts(fault, chain)
+        key = (texts["mend"], texts["reads"])
+        found[key] = found.get(key, 0.0) + fault.probability
+    return [(mend, reads, share) for (mend, reads), share in sorted(found.items(), key=lambda item: -item[1])]
+
+
+def check_words(check: Check) -> str:
+    """What is read."""
+    return _check_texts(check)["label"].format_map(_Names(place=place_words(check.place)))
+
+
+def check_how(check: Check, tone: Tone | None = None) -> tuple[str, str]:
+    """How it is read, with a tone where one is fed in, and the caution that goes with it ("" where none does)."""
+    texts, tone = _check_texts(check), tone or Tone()
+    names = _Names(place=place_words(check.place), tone=show(tone.v_rms, "V", 2), farad=show(tone.farad, "F", 2))
+    return texts["how"].format_map(names), texts.get("caution", "")
+
+
+def _check_texts(check: Check) -> Mapping[str, str]:
+    table = knowledge().texts["checks"]
+    return table.get(f"{check.kind}_{check.place}", table[check.kind])
+
+
+def value_words(kind: str, value: float | str, digit: float | None = None) -> str:
+    """A reading as the display has it, down to its last place where that is known."""
+    if isinstance(value, str):
+        return value
+    if math.isinf(value):
+        return OVER
+    if not digit:
+        return show(float(value), UNITS[kind])
+    return _to_digit(kind, float(value), digit, _MOST_FIGURES)
+
+
+def _to_digit(kind: str, value: float, digit: float, most: int) -> str:
+    places = round(value / digit)
+    if not places:
+        return show(0.0, UNITS[kind])
+    return show(places * digit, UNITS[kind], min(most, len(str(abs(places)))))
+
+
+def on_display(kind: str, value: float | str, meter: Meter) -> str:
+    """A value that is expected, as this meter would show it: no finer than its last place."""
+    if isinstance(value, str) or math.isinf(value) or (kind in ("low", "high") and not meter.reads_ac):
+        return value_words(kind, value)
+    digit_of = {"dc": meter.volt_digit, "ohm": meter.ohm_digit}.get(kind, meter.ac_digit)
+    return _to_digit(kind, float(value), float(digit_of(value)), _RANGE_FIGURES)
+
+
+def reading_words(reading: Reading) -> str:
+    """A reading that was taken."""
+    return f"{check_words(reading.check)}: {value_words(reading.kind, reading.value, reading.digit)}"
+
+
+def range_words(step: NextReading, expected: tuple[float, float] | str, meter: Meter) -> str:
+    """What a reading would say for one place."""
+    if isinstance(expected, str):
+        return expected
+    low, high = (on_display(step.check.kind, end, meter) for end in expected)
+    return low if low == high else f"{low} to {high}"
+
+
+def expected_words(step: NextReading, chain: SignalChain, meter: Meter) -> list[str]:
+    """What the next reading would say for the likeliest places; those that read alike are one."""
+    alike: dict[str, list[str]] = {}
+    for spot, expected in step.expected:
+        alike.setdefault(range_words(step, expected, meter), []).append(spot)
+    return [f"{words}, if {_either(spots, chain)}" for words, spots in alike.items()]
+
+
+def _either(spots: Sequence[str], chain: SignalChain) -> str:
+    said = ["nothing is wrong"] if "healthy" in spots else []
+    places = [spot_words(spot, chain) for spot in spots if spot != "healthy"]
+    if places:
+        said.append(f"it is {'; '.join(places[:-1])}{' or ' if places[:-1] else ''}{places[-1]}")
+    return " or ".join(said)
+
+
+def why_words(step: NextReading) -> str:
+    """Why this reading and no other."""
+    reason = _REASONS[step.reason]
+    return f"Why this one: {reason} ({step.bits:.1f} bit of information on average)."
+
+
+def heard_words() -> dict[str, str]:
+    """Words for what is heard, with their labels: heat comes first, and last that all sounds well."""
+    words = ("hot", *(word for word in WORDS if word != "hot"))
+    return {**{word: knowledge().texts["heard"][word]["label"] for word in words}, FINE: "it sounds fine"}
+
+
+def stop_words() -> str:
+    """What comes before all else where something is hot or a short is probable."""
+    return str(knowledge().texts["stop"]["text"])
+
+
+def verdict(found: Diagnosis, chain: SignalChain, taken: int, doubted: Sequence[int] = ()) -> str:
+    """The likeliest place and its repair, or what to do first; doubted: numbers of readings that nothing explains."""
+    if found.stop:
+        return stop_words()
+    first = found.spots[0]
+    share = f"{100 * first.probability:.0f} %"
+    if not taken:
+        return "Say what you hear and take the reading that is asked for; each one narrows it down."
+    if found.two_suspected:
+        names = "; ".join(spot_words(spot, chain) for spot, _ in found.suspects[:2])
+        again = " and ".join(f"no. {n}" for n in doubted)
+        return (
+            f"No single fault fits these readings: probably two things are wrong, most likely here: {names}. "
+            + (f"Take {again} once more to be sure; mend one" if again else "Mend one")
+            + ", then measure again."
+        )
+    words = spot_words(first.spot, chain)
+    if first.spot == "healthy":
+        sure = "Nothing seems to be wrong with the build" if found.found else "It may well be that nothing is wrong"
+        return f"{sure} ({share}). Try another cable, input and battery; below stands what no reading shows."
+    if not found.found:
+        return f"So far most likely: {words} ({share})."
+    likeliest = first.faults[0]
+    sure = likeliest.probability > 0.5 * first.probability
+    return f"Look at {words} ({share}). {fault_texts(likeliest, chain)['mend'] if sure else ''}".strip()

@@ -1,0 +1,178 @@
+"""Words for hiss and hum: what one will hear first, then the number."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from piezolab.catalogue.advice_texts import advice_texts
+from piezolab.chain import SignalChain
+from piezolab.chain.assembly import GROUND, assemble
+from piezolab.quantity import show
+from piezolab.studies.advice import Remedy
+from piezolab.studies.hiss import INPUT, Noise
+from piezolab.studies.hum import Hum
+from piezolab.studies.matters import Effect
+
+#: How far hum or hiss lies under hard playing, in dB, and what that is like. The limits are ours (common practice, no
+#: source): soft playing lies 20 dB under hard, and a quiet room some 60 dB.
+HEARD = (
+    (10.0, "as loud as the playing itself"),
+    (25.0, "loud, under soft playing too"),
+    (45.0, "plain to hear whenever you pause"),
+    (60.0, "there in the pauses if you listen for it"),
+    (80.0, "only with an ear at the loudspeaker"),
+    (math.inf, "too quiet to hear"),
+)
+WAYS = {
+    "room": "the room's wiring, through the air",
+    "ripple": "the adapter's ripple",
+    "loop": "a ground loop along the cable's screen",
+}
+WAY_NAMES = {"room": "from the room", "ripple": "from the adapter", "loop": "from a loop"}
+ONE_DB = 1.0  # a change that one just notices
+
+
+def under(level_db: float) -> str:
+    """A level against hard playing: 39 dB under your hard playing."""
+    if math.isnan(level_db):
+        return "not to be compared, since no signal arrives"
+    if level_db == -math.inf:
+        return "nothing at all"
+    return f"{abs(level_db):.0f} dB {'under' if level_db <= 0 else 'above'} your hard playing"
+
+
+def heard(level_db: float) -> str:
+    """Words for a level against hard playing, dB (negative: under it)."""
+    return next(words for limit, words in HEARD if -level_db < limit or limit == math.inf)
+
+
+def verdict(hum: Hum, noise: Noise) -> str:
+    """Hum and hiss in two sentences, the louder one first, with its biggest culprit."""
+    if not hum.signal_v_rms > 0:
+        return "No signal arrives, so whatever hum and hiss there is has nothing to hide behind."
+    ways = {way: hum.way_v_rms(way) for way in hum.by_way}
+    worst = max(ways, key=ways.__getitem__)
+    hum_db, hiss_db = hum.relative_db, -float(noise.snr_db_a)
+    hum_words = f"Hum is {under(hum_db)}: {heard(hum_db)}."
+    if ways[worst] > 0:
+        hum_words = f"{hum_words[:-1]}; most comes from {WAYS[worst]}."
+    else:
+        hum_words = "No hum gets in."
+    maker = next(iter(noise.shares))
+    hiss_words = f"Hiss is {abs(hiss_db):.0f} dB {'under' if hiss_db <= 0 else 'above'}: {heard(hiss_db)}"
+    hiss_words += f"; most is made by {maker_words(maker)}." if hiss_db > -80 else "."
+    return f"{hum_words} {hiss_words}" if hum_db >= hiss_db else f"{hiss_words} {hum_words}"
+
+
+def maker_words(name: str) -> str:
+    """A contributor to the hiss in words, without its value."""
+    known = {
+        INPUT: "the input you plug into",
+        "Q1 channel": "the transistor's channel",
+        "Q1 gate": "the transistor's gate leakage",
+        "R_G": "the gate resistor",
+        "R_p": "the pickup's leakage",
+        "R_in": "the input's own resistance",
+        "R_D": "the drain resistor",
+        "R_bleed": "the bleed resistor",
+        "R_sup": "the supply resistor",
+        "R_stop": "the gate stopper",
+        "R_m": "the disc's damping",
+        "R_1": "the upper divider resistor",
+        "R_2": "the lower divider resistor",
+        "R_pad1": "the pad's series resistor",
+        "R_pad2": "the pad's shunt resistor",
+    }
+    if name in known:
+        return known[name]
+    if name.endswith((" channel", " gate")):
+        transistor, what = name.rsplit(" ", 1)
+        return f"the {'gate leakage' if what == 'gate' else 'channel'} of transistor {transistor}"
+    if name.startswith(("C_p", "C_m")):
+        return "the loss in the pickup's ceramic"
+    if name.startswith("R_S"):
+        return "the source resistor"
+    if name.startswith(("R_p", "R_m")):
+        return known[name[:3]]
+    return name
+
+
+def step_words(step: Remedy) -> str:
+    """What a step brings: the number, and whether it is computed or assumed."""
+    low, high = step.less_db
+    what = "hiss" if step.against == "hiss" else "hum"
+    if step.computed:
+        if abs(low) < 0.05:
+            return f"no difference to the {what} (computed for this chain)"
+        return f"{abs(low):.1f} dB {'less' if low > 0 else 'more'} {what} (computed for this chain)"
+    if high < 0.5:
+        return f"hardly any difference, since little {what} comes this way (an assumption, not computed)"
+    return f"{low:.0f} to {high:.0f} dB less {what} (an assumption, not computed)"
+
+
+def change_words(more_db: float) -> str:
+    """A change of the hiss in a table: 0.5 dB less, 0.1 dB more, the same."""
+    if math.isnan(more_db):
+        return "no signal"
+    if abs(more_db) < 0.05:
+        return "the same"
+    return f"{abs(more_db):.1f} dB {'more' if more_db > 0 else 'less'}"
+
+
+def best_step(steps: tuple[Remedy, ...], hum: Hum) -> list[str]:
+    """The most helpful step against hum, in two sentences; nothing where hum cannot be heard."""
+    if not steps or not hum.relative_db > -80:
+        return []
+    best = steps[0]
+    row = advice_texts()[best.name]
+    said = [f"Try first: {row.title[0].lower()}{row.title[1:]}: {step_words(best)}.", row.text]
+    if best.against == "room":
+        said.append("A test: touch a grounded part, such as the jack's sleeve. If the hum drops, it came this way.")
+    return said
+
+
+def effect_words(effect: Effect, chain: SignalChain) -> str:
+    """Where an imperfection is and what it is."""
+    sizes = f"{show(float(effect.size[0]), effect.unit, 1)} to {show(float(effect.size[-1]), effect.unit, 1)}"
+    if effect.key == "joint":
+        return f"a bad joint at the {lead_words(effect, chain)}, {sizes}"
+    gate = "gate" if chain.topology.powered else "disc's hot lead"
+    return {
+        "leak to ground": f"damp or flux from the {gate} to ground, {sizes}",
+        "leak to supply": f"damp or flux from the gate to the supply, {sizes}",
+        "stray to ground": f"stray capacitance from the {gate} to ground, {sizes}",
+        "stray to drain": f"stray capacitance from the gate to the drain, {sizes}",
+        "gate stopper": f"a gate stopper of {sizes}",
+        "capacitor resistance": f"an output capacitor with {sizes} inside",
+        "drained battery": f"a battery going from {sizes}",
+        "cable quality": f"cable of {sizes}",
+    }[effect.key]
+
+
+def lead_words(effect: Effect, chain: SignalChain) -> str:
+    """One lead of one part: the transistor's gate, the gate resistor's end towards ground."""
+    part = next(p for p in assemble(chain.values).parts if p.name == effect.part)
+    if part.kind == "jfet":
+        return f"transistor's {('drain', 'gate', 'source')[effect.lead]}"
+    node = part.nodes[effect.lead]
+    if part.kind == "battery":
+        return f"{part.label}'s {'−' if node == GROUND else '+'} lead"
+    if part.name.startswith("C_p"):  # a disc has a hot lead and a ground lead
+        return f"disc's {'ground' if node == GROUND else 'hot'} lead"
+    return f"{part.label}'s {node} end"
+
+
+def effect_result(effect: Effect) -> str:
+    """What it changes at worst, and from which size on one hears it."""
+    if effect.worst_db < 0.05:
+        return "no difference"
+    first = effect.first_audible(ONE_DB)
+    if math.isnan(first):
+        return f"{effect.worst_db:.1f} dB at worst: not to be heard"
+    worst = f"{effect.worst_db:.0f} dB at worst"
+    if first in (effect.size[0], effect.size[-1]):
+        return f"{worst}; to be heard at {show(first, effect.unit, 1)}"
+    way = "down" if np.argmax(np.abs(effect.level_db)) < len(effect.size) / 2 else "up"
+    return f"{worst}; to be heard from {show(first, effect.unit, 1)} {way}"

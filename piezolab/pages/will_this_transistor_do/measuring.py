@@ -1,0 +1,238 @@
+"""Measure yours: entering a transistor, two readings with two resistors, and the bag of measured ones."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from html import escape
+from typing import Any
+
+from ipywidgets import VBox
+
+from piezolab.chain import ChainError, SignalChain
+from piezolab.chain.parameter import ParameterError
+from piezolab.chain.parameters import all_parameters
+from piezolab.circuit.errors import CircuitError
+from piezolab.pages.kit.blocks import Block, Buttons, paragraphs, table
+from piezolab.pages.kit.form import Field, FieldError, Form, last_digit
+from piezolab.pages.kit.keepsake import MOST_TRANSISTORS, Keepsake
+from piezolab.pages.kit.page_state import PageState
+from piezolab.pages.will_this_transistor_do import sentences as say
+from piezolab.quantity import QuantityError, parse, show
+from piezolab.studies.choosing.bag import Ranked, outside_the_sheet, ranked
+from piezolab.studies.choosing.best_resistor import Wish
+from piezolab.studies.choosing.parts_search import DrawerTransistor
+from piezolab.studies.in_hand.two_readings import Accuracy, Readings, two_readings, with_transistor
+
+ENTRY = (
+    Field("idss", "I_DSS", "A", hint="Drain current with gate and source joined, such as 5.2m."),
+    Field("vds", "at V_DS of", "V", "9", "The voltage from drain to source at that reading."),
+    Field("vgsoff", "V_GS(off)", "V", hint="Gate voltage that just stops the current; the sign does not matter."),
+)
+JIG = (
+    Field("r1", "first source resistor", "Ω", "330R", "A small one: 100 Ω to 1 kΩ."),
+    Field("v1", "voltage across the first", "V", hint="As the meter shows it, with all its digits."),
+    Field("r2", "second source resistor", "Ω", "4k7", "About ten times the first."),
+    Field("v2", "voltage across the second", "V"),
+    Field("supply_v", "battery of the jig", "V", "9.0", "Measured with the jig running."),
+    Field("resistor_percent", "resistor tolerance", "%", "1", "5 for gold bands; 0.5 if you measured them.", more=True),
+    Field("meter_percent", "meter's accuracy", "%", "0.5", "From the meter's sheet, DC volts.", more=True),
+    Field("drain_r", "drain resistor", "Ω", "0", "0 where the drain goes straight to the battery.", more=True),
+    Field("meter_r", "meter's resistance", "Ω", "10M", "10 MΩ in nearly every digital meter.", more=True),
+    Field("temp_c", "temperature", "°C", "25", more=True),
+)
+_UNITS = {
+    "r1": "ohm", "v1": "V", "r2": "ohm", "v2": "V", "supply_v": "V", "drain_r": "ohm", "meter_r": "ohm",
+    "temp_c": "degC", "resistor_percent": "", "meter_percent": "",
+}  # fmt: skip
+_PERCENT = {"resistor_percent": (0.0, 20.0), "meter_percent": (0.0, 5.0)}
+
+HOW = (
+    "The jig, on a plug-in board: gate to the battery's minus, drain to its plus, a resistor from source to minus. "
+    "Set the meter to DC volts, across that resistor. Read, swap the resistor for the second one, read again. Nothing "
+    "is soldered, and the same two resistors serve every transistor of the bag."
+)
+
+
+def entered(texts: Mapping[str, str], chain: SignalChain) -> DrawerTransistor:
+    """The transistor of the direct entry. Raises FieldError."""
+    values = {}
+    for name in ("idss", "vds", "vgsoff"):
+        parameter = all_parameters()[f"jfet_{name}"]
+        try:
+            values[name] = parameter.read(texts[name])
+        except ParameterError as error:
+            raise FieldError(name, str(error)) from None
+    return DrawerTransistor(chain.jfet, **values)
+
+
+def read(texts: Mapping[str, str]) -> tuple[Readings, Accuracy]:
+    """The readings and their accuracy from what was typed. Raises FieldError."""
+    values, digits = {}, {}
+    labels = {field.name: field.label for field in JIG}
+    for name, unit in _UNITS.items():
+        text = texts[name]
+        try:
+            if name == "r2" and text.lower() in ("none", "inf", "∞", "-", "—"):
+                values[name] = float("inf")
+                continue
+            values[name] = parse(text, unit, what=labels[name])
+            if unit == "V":
+                digits[name] = last_digit(text, unit)
+        except QuantityError as error:
+            raise FieldError(name, str(error)) from None
+    for name, (low, high) in _PERCENT.items():
+        if not low <= values[name] <= high:
+            sentence = f"{labels[name]}: {values[name]:g} % is out of range; allowed is {low:g} to {high:g} %."
+            raise FieldError(name, sentence)
+    accuracy = Accuracy(
+        digit_v=max(digits["v1"], digits["v2"]),
+        meter_percent=values.pop("meter_percent"),
+        resistor_percent=values.pop("resistor_percent"),
+        supply_digit_v=digits["supply_v"],
+    )
+    return Readings(**values), accuracy
+
+
+class Measuring(VBox):
+    """Both ways to enter a transistor, and the bag. `wish` gives what the bag is ranked by."""
+
+    def __init__(self, state: PageState, wish: Callable[[], Wish]) -> None:
+        self._state, self._wish = state, wish
+        self.bag: tuple[DrawerTransistor, ...] = ()
+        self._part: DrawerTransistor | None = None
+        self._keepsake: Keepsake | None = None
+        self.head = Block("measure", paragraphs(HOW), title="Measure yours")
+        more = "accuracy and the rest"
+        self.jig = Form("Two readings with two resistors", JIG, "work it out", self._worked_out, more)
+        self.entry = Form("Or enter what you know", ENTRY, "take these", self._entered)
+        self.take = Buttons("this transistor", {"use": self._use, "bag": self._into_the_bag})
+        self.shown = Block("bag", title="")
+        words = {f"{what}-{k}": self._doer(what, k) for what in ("use", "drop") for k in range(MOST_TRANSISTORS)}
+        self.bag_buttons = Buttons("transistors of the bag", words)
+        super().__init__([self.head, self.jig, self.entry, self.take, self.shown, self.bag_buttons])
+        self.add_class("pz-measuring")
+        state.observe(lambda _: self.show_bag(), "settled")
+        self.show_bag()
+
+    # -- entering -----------------------------------------------------------------------------------------------
+    def _worked_out(self, texts: Mapping[str, str]) -> str:
+        self._offer(None)
+        readings, accuracy = read(texts)
+        values = self._state.chain.values
+        try:
+            found = two_readings(readings, accuracy, values.jfet_lambda)
+        except ChainError as error:
+            problem = error.problems[0]
+            raise FieldError(problem.key, problem.sentence) from None
+        if self._keepsake is not None:
+            self._keepsake.keep("readings", {name: texts[name] for name in _UNITS})
+        jfet = self._state.chain.jfet
+        if bool(found.decided):
+            rounded = (float(f"{float(value):.4g}") for value in (found.idss, found.vgsoff))
+            self._offer(DrawerTransistor(jfet, *rounded, vds=found.vds))
+        return say.hand(found, outside_the_sheet(jfet, found), jfet)
+
+    def _entered(self, texts: Mapping[str, str]) -> str:
+        self._offer(None)
+        self._offer(entered(texts, self._state.chain))
+        part = self._part
+        current = f"I_DSS {show(part.idss, 'A')} at {show(part.vds, 'V')}"
+        return f"A {part.jfet} with {current} and V_GS(off) {show(part.vgsoff, 'V')}."
+
+    def _offer(self, part: DrawerTransistor | None) -> None:
+        self._part = part
+        full = len(self.bag) >= MOST_TRANSISTORS
+        self.take.show([] if part is None else [
+            {"word": "use", "label": "use it in this chain"},
+            {"word": "bag", "label": "put it into the bag", "off": full},
+        ])  # fmt: skip
+
+    def _use(self) -> None:
+        if self._part is not None:
+            self._state.put(_placed(self._state.chain, self._part))
+
+    # -- the bag ------------------------------------------------------------------------------------------------
+    def _into_the_bag(self) -> None:
+        if self._part is not None and len(self.bag) < MOST_TRANSISTORS:
+            number = 1 + max((int(part.name) for part in self.bag if part.name.isdigit()), default=0)
+            part = self._part
+            self._fill((*self.bag, DrawerTransistor(part.jfet, part.idss, part.vgsoff, part.vds, str(number))))
+            self._offer(None)
+
+    def _fill(self, bag: Sequence[DrawerTransistor]) -> None:
+        self.bag = tuple(bag)
+        if self._keepsake is not None:
+            self._keepsake.keep("bag", [_row(part) for part in self.bag] or None)
+        self.show_bag()
+
+    def kept_in(self, keepsake: Keepsake) -> None:
+        """Keep bag and readings in the visitor's browser, and take from there what was kept."""
+        self._keepsake = keepsake
+
+        def bag(rows: Sequence[Mapping[str, Any]]) -> None:
+            self.bag = tuple(DrawerTransistor(**row) for row in rows)
+            self.show_bag()
+
+        keepsake.use("bag", bag)
+        keepsake.use("readings", self.jig.fill)
+
+    def show_bag(self) -> None:
+        """Rank the bag anew and show it."""
+        if not self.bag:
+            self.shown.content = ""
+            self.bag_buttons.show([])
+            return
+        try:
+            rows = ranked(self._state.chain, self.bag, self._wish())
+        except CircuitError as error:
+            rows = ()
+            self.shown.content = paragraphs(f"The bag could not be ranked for this chain: {error}")
+        self._ranked = {row.place: row for row in rows}
+        if rows:
+            self.shown.content = _bag_table(rows)
+        self.bag_buttons.show([
+            *(
+                {"word": f"use-{row.place}", "label": f"use no. {row.part.name} with {_short(row)}"}
+                for row in rows if row.best.feasible
+            ),
+            *({"word": f"drop-{k}", "label": f"no. {part.name} out of the bag"} for k, part in enumerate(self.bag)),
+        ])  # fmt: skip
+
+    def _doer(self, what: str, place: int) -> Callable[[], None]:
+        def use() -> None:
+            if place in self._ranked:
+                self._state.put(self._ranked[place].chain)
+
+        def drop() -> None:
+            self._fill([part for k, part in enumerate(self.bag) if k != place])
+
+        return use if what == "use" else drop
+
+
+def _placed(chain: SignalChain, part: DrawerTransistor) -> SignalChain:
+    return with_transistor(chain.but(jfet=part.jfet), idss=part.idss, vgsoff=part.vgsoff, vds=part.vds)
+
+
+def _row(part: DrawerTransistor) -> dict[str, Any]:
+    return {"name": part.name, "jfet": part.jfet, "idss": part.idss, "vds": part.vds, "vgsoff": part.vgsoff}
+
+
+def _short(row: Ranked) -> str:
+    return say.resistors(row.best.changes)
+
+
+def _bag_table(rows: Sequence[Ranked]) -> str:
+    cells = []
+    for row in rows:
+        part, best = row.part, row.best
+        resistor = _short(row) if best.feasible else "none works"
+        clean = say.volts(best.headroom_v) if best.feasible else "—"
+        name = f"no. {part.name} ({part.jfet})"
+        cells.append((name, show(part.idss, "A"), show(part.vgsoff, "V"), resistor, clean))
+    first = rows[0]
+    if first.best.feasible:
+        told = f"Solder no. {first.part.name}, with {_short(first)}."
+    else:
+        told = "None of them works in this stage; try another stage, or a higher battery voltage."
+    head = ("transistor", "I_DSS", "V_GS(off)", "its resistor", "clean up to, spent battery")
+    return f'<h3>{escape("Your bag, the best first")}</h3>' + paragraphs(told) + table(head, cells)

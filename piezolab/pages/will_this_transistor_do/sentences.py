@@ -1,0 +1,148 @@
+"""Words for the second chapter: whether a transistor works, what its regions sound like, what a search found."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+
+from piezolab.chain import SignalChain
+from piezolab.chain.parameters import all_parameters
+from piezolab.pages.kit.battery_words import volts
+from piezolab.pages.kit.sentences import not_working
+from piezolab.quantity import show
+from piezolab.studies.bias import Bias
+from piezolab.studies.choosing.best_resistor import CURRENT, GAIN, GATE, SATURATION, BestResistor, Wish
+from piezolab.studies.in_hand.two_readings import TransistorInHand
+
+#: State of the transistor -> what it is and what it sounds like.
+STATES = {
+    "saturation": (
+        "saturation",
+        "The gate alone sets the current, whatever the battery does. This is where a stage works.",
+        "Clean until the strokes get too large.",
+    ),
+    "triode": (
+        "triode region",
+        "Too little voltage is left from drain to source; the channel is a mere resistance.",
+        "Weak and squashed, distorted early, and the battery's state is heard.",
+    ),
+    "cut-off": (
+        "cut-off",
+        "The gate is so far under the source that no current flows.",
+        "Nothing, or a splutter on the hardest strokes.",
+    ),
+    "conducting": (
+        "gate conducts",
+        "The gate is above the source and lets current through, so that it loads the pickup.",
+        "Weak and rasping: one half of each swing is cut off, and after a hard stroke the sound comes back late.",
+    ),
+}
+
+
+def whose(chain: SignalChain) -> str:
+    """The transistor in words: your J113, a typical J113."""
+    return f"your {chain.jfet}" if chain.transistor_measured else f"a typical {chain.jfet}"
+
+
+def verdict(chain: SignalChain, rest: Bias, spent: Bias | None, headroom_v: float, share: float | None) -> str:
+    """Whether it works, until when, and how loud. spent: at the battery's end voltage; share: of the type's parts that
+    work here, None where the transistor was measured."""
+    name, title = whose(chain), chain.topology.title
+    said = [_works(name[0].upper() + name[1:], title, rest, spent)]
+    if not not_working(rest) and math.isfinite(headroom_v):
+        play = volts(chain.play_v)
+        if headroom_v >= chain.play_v:
+            said.append(f"Strokes up to {volts(headroom_v)} stay clean; your hardest makes {play}.")
+        else:
+            said.append(f"But strokes over {volts(headroom_v)} clip and sound rough; your hardest makes {play}.")
+    if share is not None:
+        said.append(_share(chain, share))
+    return " ".join(said)
+
+
+def _works(name: str, title: str, rest: Bias, spent: Bias | None) -> str:
+    broken = not_working(rest)
+    if broken:
+        return f"{name} does not work in this {title}: {broken}"
+    if spent is not None and not_working(spent):
+        return f"{name} works in this {title} only while the battery is fresh: with a spent one {not_working(spent)}"
+    until = " until the battery is spent" if spent is not None else ""
+    return f"{name} works in this {title}{until}."
+
+
+def _share(chain: SignalChain, share: float) -> str:
+    count = round(100 * share)
+    if count == 100:
+        return f"Nearly every {chain.jfet} would do."
+    if count == 0:
+        return f"Hardly any {chain.jfet} would do."
+    return f"About {count} of 100 would do."
+
+
+def advice(chain: SignalChain, rest: Bias, headroom_v: float) -> list[str]:
+    """What would help."""
+    said = []
+    if not chain.transistor_measured:
+        said.append("Parts of one type differ a lot. Measure yours below, and the page is about the one in your hand.")
+    if not_working(rest) or headroom_v < chain.play_v:
+        said.append("“Solve it backwards” below looks for resistors that suit it better.")
+    return said
+
+
+def hand(found: TransistorInHand, outside: tuple[str, ...], jfet: str) -> str:
+    """What two readings say."""
+    idss, vgsoff = float(found.idss), float(found.vgsoff)
+    if not bool(found.decided):
+        return (
+            f"The readings cannot tell: they lie too close together for their last digit. V_GS(off) is about "
+            f"{show(vgsoff, 'V')}, I_DSS at least {show(float(found.idss_range[0]), 'A', 2)}. Take a smaller first "
+            "resistor, or one more digit."
+        )
+    low, high = (float(end) for end in found.idss_range)
+    far, near = (float(end) for end in found.vgsoff_range)
+    said = [
+        f"I_DSS is {show(idss, 'A')} at {show(found.vds, 'V', 1)} (surely {show(low, 'A')} to {show(high, 'A')}), "
+        f"V_GS(off) is {show(vgsoff, 'V')} (surely {show(far, 'V')} to {show(near, 'V')})."
+    ]
+    if bool(found.triode[0]):
+        said.append("The jig's supply was too low to bring it into saturation; a higher one would tell more.")
+    if outside:
+        what = " and ".join({"idss": "I_DSS", "vgsoff": "V_GS(off)"}[name] for name in outside)
+        said.append(f"{what} is outside what the sheet of the {jfet} allows: look at the marking and the pins again.")
+    return " ".join(said)
+
+
+def resistors(changes: Mapping[str, float]) -> str:
+    """The resistors of an answer: source resistor 2k2, drain resistor 4k7."""
+    from piezolab.quantity import letter_code
+
+    table = all_parameters()
+    return ", ".join(f"{table[key].label} {letter_code(ohm, 'ohm')}" for key, ohm in changes.items())
+
+
+_BLAME = {
+    SATURATION: "none keeps it in saturation down to the end of the battery",
+    GATE: "none keeps the gate from conducting",
+    CURRENT: "none lets a useful current flow (0.1 to 1 mA)",
+    GAIN: "none gives that much gain",
+}
+_BLAME_TOGETHER = {SATURATION: "saturation", GATE: "a quiet gate", CURRENT: "a useful current", GAIN: "that much gain"}
+
+
+def solved(chain: SignalChain, found: BestResistor, wish: Wish) -> str:
+    """The answer of the backward search, with what it promises."""
+    who = f"the {chain.jfet} at large" if wish.whole_type and not chain.transistor_measured else whose(chain)
+    if not found.feasible:
+        if len(found.missed) == 1:
+            why = f"of the {wish.series} values {_BLAME[found.missed[0]]}"
+        else:
+            why = f"no {wish.series} value has all at once: " + " and ".join(_BLAME_TOGETHER[m] for m in found.missed)
+        near = f" Nearest: {resistors(found.changes)}"
+        near += f", which suits {round(100 * found.share)} of 100 parts." if wish.whole_type and found.share else "."
+        return f"For {who} nothing works: {why}.{near}"
+    said = [f"For {who}: {resistors(found.changes)}.", f"The source then rests at {volts(found.source_v)}."]
+    if math.isfinite(found.headroom_v):
+        said.append(f"Down to a spent battery it stays clean up to strokes of {volts(found.headroom_v)}.")
+    if math.isfinite(found.imbalance_db):
+        said.append(f"One side of the swing has {found.imbalance_db:.0f} dB more room than the other.")
+    return " ".join(said)

@@ -1,0 +1,117 @@
+"""The diagnosis of a chain as plain numbers, for other programs; and readings from text."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Collection, Mapping, Sequence
+from typing import Any
+
+from piezolab.chain import SignalChain
+from piezolab.quantity import QuantityError, parse
+from piezolab.studies.faults.diagnosis import NextReading, diagnose
+from piezolab.studies.faults.making import fault_table
+from piezolab.studies.faults.readings import KINDS, UNITS, Reading, ReadingError
+from piezolab.studies.figures import plain
+from piezolab.studies.metering.instrument import Meter
+
+OVER_RANGE = "OL"
+_METER = {"input_ohm": "input resistance", "ohm_max": "largest resistance"}
+_PLAIN = re.compile(r"[+-]?\d+(?:\.(\d+))?")
+
+
+def read_readings(texts: Sequence[str]) -> tuple[Reading, ...]:
+    """Readings such as `ohm:clip=OL`, `dc:source=1.02` or `tone:input=weak`. Raises ReadingError.
+
+    The decimals of plain volts tell the display's last place.
+    """
+    found = []
+    for text in texts:
+        check, mark, value = text.partition("=")
+        kind, colon, place = check.partition(":")
+        if not mark or not colon or kind not in KINDS:
+            raise ReadingError(f"reading: {text[:40]!r} is none; allowed is kind:place=value, such as dc:source=1.02.")
+        if kind == "tone":
+            found.append(Reading(kind, place, value))
+        elif kind == "ohm" and value.strip().upper() == OVER_RANGE:
+            found.append(Reading(kind, place, math.inf))
+        else:
+            try:
+                number = parse(value, UNITS[kind], what=f"reading {kind} {place}")
+            except QuantityError as error:
+                raise ReadingError(str(error)) from None
+            plain_number = _PLAIN.fullmatch(value.strip()) if kind != "ohm" else None
+            digit = 10.0 ** -len(plain_number[1] or "") if plain_number else None
+            found.append(Reading(kind, place, number, digit))
+    return tuple(found)
+
+
+def read_meter(texts: Mapping[str, str]) -> Meter:
+    """A meter from texts by field, `input_ohm` or `ohm_max`; an empty one leaves the usual. Raises ReadingError."""
+    given = {}
+    for name, text in texts.items():
+        if text.strip():
+            try:
+                given[name] = parse(text, "ohm", what="meter, " + _METER[name])
+            except QuantityError as error:
+                raise ReadingError(str(error)) from None
+    try:
+        return Meter(**given)
+    except ValueError as error:
+        raise ReadingError(str(error)) from None
+
+
+def fault_figures(
+    chain: SignalChain,
+    readings: Sequence[Reading] = (),
+    heard: Sequence[str] = (),
+    meter: Meter | None = None,
+    kinds: Collection[str] = KINDS,
+) -> dict[str, Any]:
+    """Places and faults with their probabilities, and the next readings; ranges in V or ohm, over range as "OL".
+
+    kinds: of readings that may be proposed. Raises ReadingError.
+    """
+    table = fault_table(chain, meter)
+    found = diagnose(table, readings, heard, kinds)
+    return plain(
+        {
+            "stop": found.stop,
+            "unpowered_only": found.unpowered_only,
+            "short_probability": found.short,
+            "two_faults_probability": found.two,
+            "two_faults_suspected": found.two_suspected,
+            "places": [
+                {
+                    "place": spot.spot,
+                    "probability": spot.probability,
+                    "faults": [{"fault": f.key, "probability": f.probability} for f in spot.faults],
+                }
+                for spot in found.spots
+            ],
+            "suspects": [{"place": spot, "probability": share} for spot, share in found.suspects],
+            "found": found.found,
+            "next": None if found.next is None else _step(found.next),
+            "others": [_step(step) for step in found.others],
+            "doubtful_readings": [place for place, _ in found.doubtful],
+            "unexplained_readings": list(found.unexplained),
+            "faults_no_reading_shows": list(found.unseen),
+            "readings_to_take": [check.key for check in table.checks],
+        }
+    )
+
+
+def _step(step: NextReading) -> dict[str, Any]:
+    def shown(value: float | str) -> float | str:
+        return OVER_RANGE if value == math.inf else value
+
+    expected = {
+        spot: value if isinstance(value, str) else [shown(float(end)) for end in value] for spot, value in step.expected
+    }
+    return {
+        "reading": step.check.key,
+        "information_bits": step.bits,
+        "reason": step.reason,
+        "powered": step.powered,
+        "expected": expected,
+    }

@@ -1,0 +1,239 @@
+"""A chain as it lies on the bench: every place where it can be wrong is an element whose value can be set.
+
+All faults are then values of one network, so that thousands of faulty builds are one batch. A lead that is open is
+100 gigohm and one that is sound 0.02 ohm: no node ever floats. The bench is made from the chain's list of parts
+alone; a new stage gets its faults without a line here.
+
+Settings (arrays of builds, or numbers) are called "name.what": `R_S.ohm`, `C_out.joint`, `Q1.gate`, `B1.emf`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from piezolab.chain.assembly import GROUND, PICKUP, SUPPLY, Assembly
+from piezolab.chain.parts import Part
+from piezolab.circuit.jfet import JfetModel
+
+OPEN_OHM = 1e11  # of a lead without contact
+ABSENT_OHM = 1e15  # of what is not there at all
+SOUND_OHM = 0.02
+
+HOT, COLD = "disc hot", "disc cold"
+SOCKET, SLEEVE, FAR = "socket", "sleeve", "far end"
+LEADS = ("drain", "gate", "source")
+# a transistor's drain, gate and source in the holes meant for (drain, gate, source)
+PIN_ORDERS = ((0, 1, 2), (2, 1, 0), (0, 2, 1), (1, 0, 2), (1, 2, 0), (2, 0, 1))
+MODEL_FIELDS = ("beta", "v_off", "lambda_", "leakage", "cgs", "cgd", "temp_c")
+
+Settings = dict[str, float | np.ndarray]
+Branch = tuple[str, str, str, str]  # kind (ohm, farad, henry, volt, slot), setting, node a, node b
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where the probes go: the red one on `a`, the black one on `b`."""
+
+    key: str
+    a: str
+    b: str = GROUND
+
+
+@dataclass(frozen=True)
+class FaultNetwork:
+    """Parts and places of one chain, and its wires.
+
+    slots: two-lead parts that were soldered in; lanes: nodes that a probe can reach on the board, in the order of the
+    board; wires: of the board with pickup and battery leads; plugged: what the output cable adds; sources: names of the
+    pickup's sources; load: terminals of the input; jack: lane of the output.
+    """
+
+    slots: tuple[Part, ...]
+    transistors: tuple[Part, ...]
+    batteries: tuple[Part, ...]
+    fixed: tuple[Part, ...]
+    lanes: tuple[str, ...]
+    wires: tuple[Branch, ...]
+    plugged: tuple[Branch, ...]
+    sources: tuple[str, ...]
+    load: Place
+    jack: str
+    supply: str | None
+
+    @property
+    def powered(self) -> bool:
+        """Whether there is a battery."""
+        return bool(self.batteries)
+
+    @property
+    def places(self) -> tuple[Place, ...]:
+        """Where volts are measured: the clip's contacts first, then the lanes."""
+        clip = tuple(Place("clip", *_clip(part)) for part in self.batteries[:1])
+        return (*clip, *(Place(lane, lane) for lane in self.lanes))
+
+    @property
+    def off_places(self) -> tuple[Place, ...]:
+        """Where ohms are measured: also the far plug of the output cable."""
+        return (*self.places, Place("plug", SOCKET, SLEEVE))
+
+    @property
+    def holes(self) -> tuple[str, ...]:
+        """Nodes of the transistors' holes, three for each."""
+        return tuple(hole(part, lead) for part in self.transistors for lead in LEADS)
+
+    def board_slots(self) -> tuple[Part, ...]:
+        """The slots on the board itself (not a pad at the far end)."""
+        return tuple(part for part in self.slots if part.where != "input")
+
+
+def hole(part: Part, lead: str) -> str:
+    """Node of a transistor's hole, between its joint and the transistor."""
+    return f"{part.name} {lead} hole"
+
+
+def _clip(part: Part) -> tuple[str, str]:
+    return f"{part.name} plus", f"{part.name} minus"
+
+
+def soldered(part: Part) -> bool:
+    """Whether the part is a two-lead part that the maker puts in: on the board, at the supply, or a pad."""
+    return part.kind in ("resistor", "capacitor") and (part.where in ("board", "supply") or part.key == "pad")
+
+
+def fault_network(assembly: Assembly) -> FaultNetwork:
+    """The bench of an assembly (its numbers are not read here, only its wiring)."""
+    jack, load = assembly.jack, assembly.load
+    slots, transistors, batteries, fixed = [], [], [], []
+    wires: list[Branch] = []
+    plugged: list[Branch] = []
+    lanes: dict[str, None] = {PICKUP: None}
+    for part in assembly.parts:
+        if part.where in ("cable", "input"):
+            part = part.on(**{jack: FAR, GROUND: SLEEVE})
+            if soldered(part):
+                slots.append(part)
+                plugged += _slot(part)
+            else:
+                fixed.append(part)
+                plugged.append(_plain(part))
+        elif part.where in ("pickup", "lead"):
+            part = part.on(**{PICKUP: HOT, GROUND: COLD})
+            fixed.append(part)
+            wires.append(_plain(part))
+        else:
+            lanes |= dict.fromkeys(node for node in part.nodes if node != GROUND)
+            if part.kind == "jfet":
+                transistors.append(part)
+                wires += _transistor(part, SUPPLY)
+            elif part.kind == "battery":
+                batteries.append(part)
+                wires += _battery(part)
+            elif soldered(part):
+                slots.append(part)
+                wires += _slot(part)
+            else:
+                fixed.append(part)
+                wires.append(_plain(part))
+    wires += [
+        ("ohm", "disc.hot", HOT, PICKUP), ("ohm", "disc.cold", COLD, GROUND), ("ohm", "disc.short", HOT, COLD),
+        ("ohm", "jack.contact", jack, SOCKET), ("ohm", "jack.short", SOCKET, SLEEVE),
+        ("ohm", "jack.sleeve", SLEEVE, GROUND),
+    ]  # fmt: skip
+    plugged += [("ohm", "cable.core", SOCKET, FAR), ("ohm", "cable.short", FAR, SLEEVE)]
+    if SUPPLY not in lanes:  # a leak to the supply needs one
+        wires = [wire for wire in wires if SUPPLY not in wire[2:]]
+    if jack != PICKUP:  # the way out comes last
+        lanes.pop(jack, None)
+        lanes[jack] = None
+    return FaultNetwork(
+        tuple(slots), tuple(transistors), tuple(batteries), tuple(fixed), tuple(lanes), tuple(wires), tuple(plugged),
+        tuple(assembly.drive), Place("load", FAR if load == jack else load, SLEEVE), jack,
+        SUPPLY if SUPPLY in lanes else None,
+    )  # fmt: skip
+
+
+def _plain(part: Part) -> Branch:
+    kind = {"resistor": "ohm", "capacitor": "farad", "inductor": "henry", "source": "volt"}[part.kind]
+    return (kind, f"{part.name}.{kind}", *part.nodes)
+
+
+def wire_value(wire: Branch, settings: Settings) -> float | np.ndarray:
+    """The value of a wire, ohm, F, H or V."""
+    kind, name, _, _ = wire
+    return settings[f"{name}.ohm"] + settings[f"{name}.joint"] if kind == "slot" else settings[name]
+
+
+def _slot(part: Part) -> list[Branch]:
+    """Resistance beside capacitance, so that any part can sit in any slot; the joint in series with the slot's own."""
+    a, b = part.nodes
+    if part.kind == "resistor":
+        return [("slot", part.name, a, b), ("farad", f"{part.name}.farad", a, b)]
+    inner = f"{part.name} inside"
+    return [
+        ("ohm", f"{part.name}.ohm", a, inner),
+        ("farad", f"{part.name}.farad", a, inner),
+        ("ohm", f"{part.name}.joint", inner, b),
+    ]
+
+
+def _transistor(part: Part, supply: str) -> list[Branch]:
+    q = part.name
+    wires = [("ohm", f"{q}.{lead}", node, hole(part, lead)) for lead, node in zip(LEADS, part.nodes, strict=True)]
+    for a, b in (("gate", "source"), ("gate", "drain"), ("drain", "source")):
+        wires.append(("ohm", f"{q}.{a}-{b}", hole(part, a), hole(part, b)))
+    gate = part.nodes[1]
+    return [*wires, ("ohm", f"{q}.leak-ground", gate, GROUND), ("ohm", f"{q}.leak-supply", gate, supply)]
+
+
+def _battery(part: Part) -> list[Branch]:
+    b, (plus, minus) = part.name, _clip(part)
+    return [
+        ("ohm", f"{b}.inside", plus, minus),
+        ("ohm", f"{b}.short", plus, minus),
+        ("ohm", f"{b}.plus", plus, part.nodes[0]),
+        ("ohm", f"{b}.minus", minus, part.nodes[1]),
+        ("ohm", f"{b}.other", *part.nodes),
+    ]
+
+
+def settings_of(network: FaultNetwork, assembly: Assembly) -> Settings:
+    """Everything as it should be, with the values of an assembly of this chain (numbers, or arrays of builds)."""
+    parts = {part.name: part for part in assembly.parts}
+    found: Settings = {
+        name: SOUND_OHM for name in ("disc.hot", "disc.cold", "jack.contact", "jack.sleeve", "cable.core")
+    }
+    found |= dict.fromkeys(("disc.short", "jack.short", "cable.short"), ABSENT_OHM)
+    found["disc.output"] = 1.0
+    found |= {f"{name}.drive": assembly.drive[name] for name in network.sources}
+    for part in network.fixed:
+        kind = _plain(part)[0]
+        found[f"{part.name}.{kind}"] = parts[part.name].value
+        if kind == "farad":
+            found[f"{part.name}.loss"] = parts[part.name].loss_tangent
+    for part in network.slots:
+        resistor = part.kind == "resistor"
+        value = parts[part.name].value
+        found[f"{part.name}.ohm"] = value if resistor else ABSENT_OHM
+        found[f"{part.name}.farad"] = 0.0 if resistor else value
+        found[f"{part.name}.joint"] = SOUND_OHM
+    for part in network.transistors:
+        q, model = part.name, parts[part.name].value
+        found |= {f"{q}.{lead}": SOUND_OHM for lead in LEADS}
+        found |= dict.fromkeys(
+            (f"{q}.gate-source", f"{q}.gate-drain", f"{q}.drain-source", f"{q}.leak-ground", f"{q}.leak-supply"),
+            ABSENT_OHM,
+        )
+        found |= {f"{q}.{field}": getattr(model, field) for field in MODEL_FIELDS}
+        found[f"{q}.pins"] = 0
+    for part in network.batteries:
+        b = part.name
+        found |= {f"{b}.emf": parts[b].value, f"{b}.inside": 1.0, f"{b}.short": ABSENT_OHM, f"{b}.other": ABSENT_OHM}
+        found |= {f"{b}.plus": SOUND_OHM, f"{b}.minus": SOUND_OHM}
+    return found
+
+
+def model_of(part: Part, settings: Settings) -> JfetModel:
+    """The transistor's model under these settings."""
+    return JfetModel(**{field: settings[f"{part.name}.{field}"] for field in MODEL_FIELDS})

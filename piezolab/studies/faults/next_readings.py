@@ -1,0 +1,137 @@
+"""Which readings to propose, in which order, and why."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from piezolab.studies.faults.hearing import TONES
+from piezolab.studies.faults.information import confirmation, information
+from piezolab.studies.faults.likelihood import Explanation
+from piezolab.studies.faults.pairs import Pairs
+from piezolab.studies.faults.readings import Check, Reading, natural
+from piezolab.studies.faults.table import FaultTable
+
+LEAST_BITS = {False: 0.01, True: 0.001}  # while the spot is sought, and once it is found
+# A reading that shows whether there is a short opens the way to the readings with the battery in: it counts for more.
+_CLEARING = 2.0
+_WORTH_REPEATING = 0.1  # probability that a reading was taken elsewhere
+# Touching a lane is done at once; the tone has to be set and fed in: it must tell more to come first.
+_EFFORT = {"low": 1.25, "high": 1.25, "tone": 1.1}
+
+
+@dataclass(frozen=True)
+class NextReading:
+    """A reading to take.
+
+    check; bits: expected information; powered: with the battery in; reason: "spot" (it tells the probable spots
+    apart), "short" (it tells whether there is a short), "second" (the spot is found; this would show a second fault),
+    "again" (a doubtful reading once more); expected: for the leading spots the range (5th to 95th percentile) in V or
+    ohm, or for the tone the likeliest word.
+    """
+
+    check: Check
+    bits: float
+    powered: bool
+    reason: str
+    expected: tuple[tuple[str, tuple[float, float] | str], ...]
+
+    @property
+    def again(self) -> bool:
+        """Whether it is a doubtful reading taken once more."""
+        return self.reason == "again"
+
+
+@dataclass(frozen=True)
+class Situation:
+    """What is known when a step is chosen: see `diagnosis.Diagnosis` and `likelihood.Explanation`; clear: one spot
+    leads, and what is left to know is whether another is wrong beside it."""
+
+    table: FaultTable
+    why: Explanation
+    couples: Pairs
+    two: float
+    clear: bool
+    unpowered: bool
+    leading: tuple[str, ...]
+    readings: tuple[Reading, ...]
+    kinds: frozenset[str]
+
+
+def steps(now: Situation) -> list[NextReading]:
+    """All readings worth taking, the best first. With `unpowered` none needs the battery."""
+    table = now.table
+    taken = {reading.check: k for k, reading in enumerate(now.readings)}
+    again = {
+        check for check, k in taken.items() if max(now.why.slipped[k], now.why.stray[k]) > _WORTH_REPEATING
+    }
+    possible = [
+        m
+        for m, check in enumerate(table.checks)
+        if check.kind in now.kinds
+        and not (now.unpowered and check.powered)
+        and (m == len(table.value) or table.resolved[m])
+    ]
+    fresh = [m for m in possible if table.checks[m] not in taken or table.checks[m] in again]
+    found = _ranked(now, fresh, again)
+    if not found and now.unpowered:  # nothing new to read, and still a short is possible: read once more
+        clearing = information(table, now.why.weight, possible, table.dangerous.astype(int))
+        found = [
+            _step(now, m, float(bits), "short")
+            for m, bits in sorted(zip(possible, clearing, strict=True), key=lambda pair: -pair[1])
+            if bits >= LEAST_BITS[True]
+        ]
+    return found
+
+
+def _ranked(now: Situation, fresh: Sequence[int], again: set[Check]) -> list[NextReading]:
+    table, weight = now.table, now.why.weight
+    clearing = np.zeros(len(fresh))
+    if now.unpowered:
+        clearing = _CLEARING * information(table, weight, fresh, table.dangerous.astype(int))
+    if now.clear:
+        bits = confirmation(table, weight, now.couples, now.two, fresh)
+    else:
+        bits = information(table, weight, fresh)
+    answer = []
+    effort = np.array([_EFFORT.get(table.checks[m].kind, 1.0) for m in fresh])
+    for n in np.argsort(-(bits + clearing) / effort, kind="stable"):
+        if bits[n] + clearing[n] < LEAST_BITS[now.clear]:
+            continue
+        reason = "second" if now.clear else "spot"
+        if clearing[n] > bits[n]:
+            reason = "short"
+        elif table.checks[fresh[n]] in again:
+            reason = "again"
+        answer.append(_step(now, fresh[n], float(bits[n]), reason))
+    return answer
+
+
+def _step(now: Situation, m: int, bits: float, reason: str) -> NextReading:
+    check = now.table.checks[m]
+    return NextReading(check, bits, check.powered, reason, _expected(now, m))
+
+
+def _expected(now: Situation, m: int) -> tuple[tuple[str, tuple[float, float] | str], ...]:
+    table, answer = now.table, []
+    for spot in now.leading:
+        own = np.flatnonzero(table.spot == table.spots.index(spot))
+        w = now.why.weight[own]
+        if m == len(table.value):
+            answer.append((spot, TONES[int(np.argmax(table.tone[:, own] @ w))]))
+        else:
+            low, high = weighted_range(table.value[m, own], w)
+            kind = table.checks[m].kind
+            answer.append((spot, (float(natural(kind, low, table.meter)), float(natural(kind, high, table.meter)))))
+    return tuple(answer)
+
+
+def weighted_range(value: np.ndarray, weight: np.ndarray, low: float = 0.05, high: float = 0.95) -> tuple[float, float]:
+    """Weighted percentiles of values."""
+    order = np.argsort(value)
+    reached = np.cumsum(weight[order])
+    reached = reached / reached[-1]
+    at = np.minimum(np.searchsorted(reached, (low, high)), len(value) - 1)
+    return float(value[order[at[0]]]), float(value[order[at[1]]])

@@ -1,0 +1,225 @@
+"""What a meter should read on this very board, solved with the meter attached; over part spread and battery state.
+
+A range is the 1st to the 99th percentile over parts, from the spent to the fresh battery, widened by what the meter
+itself may be out. Loading by hand: a node of open-circuit voltage V behind R reads V R_m/(R + R_m).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+
+from piezolab.chain import SignalChain
+from piezolab.chain.assembly import GROUND
+from piezolab.chain.stages.common_parts import model
+from piezolab.chain.values import Values
+from piezolab.circuit.elements import Jfet, Resistor, VoltageSource
+from piezolab.circuit.network import Network
+from piezolab.circuit.operating_point import operating_point
+from piezolab.studies.metering.board_under_meter import CLIP, CONTACT_OHM, BoardUnderMeter, clip_range, fed
+from piezolab.studies.metering.instrument import Meter
+from piezolab.studies.plugging import leakage
+from piezolab.studies.population import builds
+
+_OHM_BUILDS = 100  # builds for ohms: there the spread is narrow and the pairs are many
+BEEPS_BELOW = 50.0  # ohm; common practice, no source
+# an ohmmeter's ranges as parts of the resistance of its highest one
+_RANGES = (1.0, 1e-2, 1e-4)
+
+
+@dataclass(frozen=True)
+class Expected:
+    """A reading: low to high is where a healthy board reads; typical: with parts as designed. inf: over the range."""
+
+    low: float
+    typical: float
+    high: float
+
+    def holds(self, reading: float) -> bool:
+        """Whether a reading is what a healthy board may show."""
+        return self.low <= reading <= self.high
+
+
+@dataclass(frozen=True)
+class LaneVolts:
+    """DC volts from a lane to ground. unloaded: what would be there without the meter, typical, V."""
+
+    lane: str
+    expected: Expected
+    unloaded: float
+
+    @property
+    def loaded(self) -> bool:
+        """Whether the meter itself lowers the reading by more than 2 %."""
+        return abs(self.expected.typical - self.unloaded) > 0.02 * max(abs(self.unloaded), 0.05)
+
+
+@dataclass(frozen=True)
+class LaneOhms:
+    """Ohms between two lanes, power off; red: lane of the red probe (the positive one), black: of the other."""
+
+    red: str
+    black: str
+    expected: Expected
+    beeps: bool
+
+
+@dataclass(frozen=True)
+class TransistorCheck:
+    """The transistor out of the board, volts of the diode test and ohms.
+
+    junction: from gate (red) to source or drain, V; channel: drain to source with gate and source joined, ohm, over the
+    type's parts.
+    """
+
+    junction: Expected
+    channel: Expected
+
+
+def meter_volts(
+    board: BoardUnderMeter, meter: Meter | None = None, series_ohm: float = CONTACT_OHM
+) -> tuple[LaneVolts, ...]:
+    """DC volts at the clip and at every lane, one meter on one lane at a time; series_ohm: in the battery's lead."""
+    meter = meter or Meter()
+    found = []
+    end, fresh = board.clip_v
+    states = np.array([[end], [fresh]])
+    design_v = float(board.assembly.values.supply_v)
+    plain = fed(board, board.nominal, design_v, series_ohm).point
+    for lane in (CLIP, *board.lanes):
+        if lane == GROUND:
+            continue
+        probe = Resistor("meter", lane, GROUND, meter.input_ohm)
+        typical = float(fed(board, board.nominal.plus(probe), design_v, series_ohm).point.voltage(lane))
+        low, high = percentiles(fed(board, board.network.plus(probe), states, series_ohm).point.voltage(lane))
+        if lane == board.assembly.jack:
+            high += _leak(board, meter)
+        found.append(LaneVolts(lane, _widened(low, typical, high, meter), float(plain.voltage(lane))))
+    return tuple(found)
+
+
+def meter_ohms(
+    board: BoardUnderMeter, meter: Meter | None = None, pairs: Iterable[tuple[str, str]] | None = None,
+    beeps_below: float = BEEPS_BELOW,
+) -> tuple[LaneOhms, ...]:  # fmt: skip
+    """Ohms between pairs of lanes, battery off, nothing plugged in, capacitors charged: each pair with red on either.
+
+    Through transistor and junctions the reading depends on the meter's range: all its ranges count. beeps_below: ohm
+    under which the meter's beeper sounds.
+    """
+    meter = meter or Meter()
+    lanes = board.lanes
+    size = int(np.prod(board.network.batch_shape))
+    some = board.network.take(np.arange(0, size, -(-size // _OHM_BUILDS)))
+    if pairs is None:
+        pairs = [(a, b) for a in lanes for b in lanes if a != b]
+    found = []
+    for red, black in pairs:
+        low, high = percentiles(ohms_between(some, red, black, meter))
+        typical = float(ohms_between(board.nominal, red, black, meter)[0])
+        low, typical, high = (_over(value, meter) for value in (low, typical, high))
+        digit_low, digit_high = meter.ohm_digit(low), meter.ohm_digit(high)
+        low = _over(max(low - float(meter.error(low, digit_low)), 0.0), meter) if np.isfinite(low) else low
+        high = _over(high + float(meter.error(high, digit_high)), meter) if np.isfinite(high) else high
+        found.append(LaneOhms(red, black, Expected(low, typical, high), bool(low < beeps_below)))
+    return tuple(found)
+
+
+def transistor_check(chain: SignalChain) -> TransistorCheck:
+    """The chain's transistor on a meter's diode test (about 1 mA; 0.5 to 1.5 mA counts) and ohms range."""
+    parts = model(builds(chain, 400))
+    typical = model(chain.values)
+
+    def junction(ampere: float) -> float:
+        return float(typical.thermal_voltage * np.log(ampere / typical.saturation_current))
+
+    channel = 1 / (2 * np.asarray(parts.beta) * np.abs(parts.v_off))  # dI/dV at V_GS = V_DS = 0
+    low, high = (float(x) for x in np.percentile(channel, [1, 99]))
+    middle = float(1 / (2 * typical.beta * np.abs(typical.v_off)))
+    # bulk resistance adds a little at 1.5 mA; makers' junctions differ by a tenth of a volt
+    return TransistorCheck(
+        Expected(junction(0.5e-3) - 0.1, junction(1e-3), junction(1.5e-3) + 0.15), Expected(low, middle, high)
+    )
+
+
+def jig_volts(
+    chain: SignalChain, r1: float, r2: float, meter: Meter | None = None, drain_r: float = 0.0
+) -> tuple[Expected, Expected]:
+    """DC volts across each source resistor (ohm) of the two-reading jig, over the type's parts and the battery's life.
+
+    The jig: gate to minus, drain to plus through `drain_r`, the resistor from source to minus, the meter across it.
+    """
+    meter = meter or Meter()
+    end, fresh = clip_range(chain)
+
+    def reading(ohm: float, values: Values, volt: float | np.ndarray) -> np.ndarray:
+        jig = Network(
+            [
+                VoltageSource("B1", "plus", GROUND, volt),
+                Resistor("R_D", "plus", "drain", drain_r),
+                Jfet("Q1", "drain", GROUND, "source", model(values)),
+                Resistor("R_S", "source", GROUND, ohm),
+                Resistor("meter", "source", GROUND, meter.input_ohm),
+            ]
+        )
+        return operating_point(jig).voltage("source")
+
+    parts = builds(chain, 400)
+    found = []
+    for ohm in (r1, r2):
+        low, high = percentiles(reading(ohm, parts, np.array([[end], [fresh]])))
+        found.append(_widened(low, float(reading(ohm, chain.values, float(chain.supply_v))), high, meter))
+    return found[0], found[1]
+
+
+def _leak(board: BoardUnderMeter, meter: Meter) -> float:
+    """The most that an electrolytic output capacitor's leakage adds at the unplugged jack, V."""
+    coupling = board.assembly.coupling
+    if not coupling:
+        return 0.0
+    rest = board.clip_v[1]
+    worst = sum(abs(leakage(float(part.value), rest)[1]) for part in coupling)
+    side = coupling[0].nodes[1]
+    bleeds = [p for p in board.assembly.where("board") if p.kind == "resistor" and set(p.nodes) == {side, GROUND}]
+    return worst / (sum(1 / float(part.value) for part in bleeds) + 1 / meter.input_ohm)
+
+
+def ohms_between(network: Network, red: str, black: str, meter: Meter) -> np.ndarray:
+    """What a meter shows in ohm between two nodes, its ranges first, then the network's batch."""
+    own = meter.test_ohm * np.asarray(_RANGES)
+    own = own.reshape(-1, *(1,) * len(network.batch_shape))
+    probed = network.plus(
+        Resistor("probe", "meter", red, own), VoltageSource("meter cell", "meter", black, meter.test_v)
+    )
+    point = operating_point(probed)
+    volt = point.voltage(red, black)
+    with np.errstate(divide="ignore"):
+        return np.where(meter.test_v - volt > 0, volt * own / (meter.test_v - volt), np.inf)
+
+
+def percentiles(values: np.ndarray) -> tuple[float, float]:
+    """1st and 99th percentile over builds (the last axis), the widest over all else."""
+    if values.ndim == 0:
+        return float(values), float(values)
+    low, high = np.percentile(values, [1, 99], axis=-1, method="nearest")
+    return float(np.min(low)), float(np.max(high))
+
+
+def _widened(low: float, typical: float, high: float, meter: Meter) -> Expected:
+    return Expected(
+        low - float(meter.error(low, meter.volt_digit(low))),
+        typical,
+        high + float(meter.error(high, meter.volt_digit(high))),
+    )
+
+
+def _over(ohm: float, meter: Meter) -> float:
+    return float("inf") if ohm > meter.ohm_max else float(ohm)
+
+
+__all__ = [
+    "BEEPS_BELOW", "Expected", "LaneOhms", "LaneVolts", "Meter", "TransistorCheck", "jig_volts", "meter_ohms",
+    "meter_volts", "ohms_between", "percentiles", "transistor_check",
+]  # fmt: skip

@@ -1,0 +1,87 @@
+"""Alternating voltage on the board while a tone is fed in, and what exchanging drain and source would change.
+
+The tone comes through a capacitor, so that neither the sender nor the stage's bias is disturbed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from piezolab.chain import SignalChain
+from piezolab.chain.assembly import GROUND, PICKUP
+from piezolab.circuit.elements import Capacitor, Resistor, VoltageSource
+from piezolab.circuit.small_signal import linearised, transfer
+from piezolab.studies.linear import LinearChain
+from piezolab.studies.metering.board_under_meter import BoardUnderMeter, fed
+from piezolab.studies.metering.expected import Expected, percentiles
+from piezolab.studies.metering.instrument import Meter
+
+TONE_HZ = 400.0  # most meters read sines up to 400 Hz truly; common practice, no source
+TONE_V_RMS = 0.1
+SENDER_OHM = 100.0
+COUPLING_F = 1e-6
+LEAST_COUNTS = 20  # of the last place: fewer say nothing
+
+
+@dataclass(frozen=True)
+class ToneVolts:
+    """AC volts (rms) from a lane to ground with the tone on the gate lane; resolved: whether the meter shows enough."""
+
+    lane: str
+    expected: Expected
+    resolved: bool
+
+
+@dataclass(frozen=True)
+class Exchange:
+    """Gain at 1 kHz as a ratio, and input capacitance in F, with the transistor the right way and drain and source
+    exchanged; the bias stays as it is."""
+
+    gain: tuple[float, float]
+    c_rss: tuple[float, float]
+
+
+def tone_volts(
+    board: BoardUnderMeter, meter: Meter | None = None, volt: float = TONE_V_RMS, frequency: float = TONE_HZ
+) -> tuple[ToneVolts, ...]:
+    """AC volts at each lane for a tone of `volt` rms at `frequency` Hz; empty for a meter without AC ranges."""
+    meter = meter or Meter()
+    if not meter.reads_ac:
+        return ()
+    found = []
+    for lane in board.lanes:
+        if lane == GROUND:
+            continue
+        typical, many = (_gain(board, network, lane, meter, frequency) for network in (board.nominal, board.network))
+        low, high = (volt * gain for gain in percentiles(np.abs(many)))
+        middle = float(volt * np.abs(typical))
+        digit_low, digit_high = (meter.ac_digit(each) for each in (low, high))
+        expected = Expected(
+            max(low - float(meter.error(low, digit_low)), 0.0), middle, high + float(meter.error(high, digit_high))
+        )
+        found.append(ToneVolts(lane, expected, bool(middle >= LEAST_COUNTS * meter.ac_digit(middle))))
+    return tuple(found)
+
+
+def exchange(chain: SignalChain) -> Exchange | None:
+    """What exchanging drain and source changes: the small capacitances change places; None with no stage."""
+    if not chain.topology.powered:
+        return None
+    values = chain.values
+    other = values.but(jfet_crss=values.jfet_ciss - values.jfet_crss)
+    gains = tuple(float(np.abs(LinearChain.of(each).gain(1000.0))) for each in (values, other))
+    return Exchange(gains, (float(values.jfet_crss), float(other.jfet_crss)))
+
+
+def _gain(board: BoardUnderMeter, network: object, lane: str, meter: Meter, frequency: float) -> np.ndarray:
+    probed = network.plus(  # type: ignore[attr-defined]
+        Resistor("meter", lane, GROUND, meter.input_ohm),
+        VoltageSource("tone", "sender", GROUND, 0.0),
+        Resistor("sender's own", "sender", "sent", SENDER_OHM),
+        Capacitor("coupling", "sent", PICKUP, COUPLING_F),
+        Resistor("sent insulation", "sent", GROUND, 1e11),
+    )
+    powered = fed(board, probed, float(board.assembly.values.supply_v))
+    return transfer(linearised(powered.network, powered.point), frequency, "tone", lane)

@@ -1,0 +1,209 @@
+"""Lessons: shipped ones hold, answers come from the figures, faulty ones are reported by line with the fix."""
+
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from piezolab.chain import SignalChain
+from piezolab.chain.link import from_link
+from piezolab.chapters import find_chapters
+from piezolab.lessons.lesson import Goal, figure, met, right_number, right_option, unit_of
+from piezolab.lessons.reader import LessonError
+from piezolab.lessons.shelf import known_lessons, lesson_named, lessons, read_lesson
+from piezolab.location import notebooks_dir
+from piezolab.studies.loading import loading
+
+GOOD = """title = "One"
+chapter = "where-does-the-bass-go"
+minutes = 20
+chain = "stage=direct"
+controls = ["stage", "input", "cable_m"]
+intro = "Words."
+
+[[step]]
+name = "a"
+kind = "number"
+question = "How much?"
+hint = "Look."
+chain = "stage=direct&input=line"
+figure = "loading.corner_hz"
+
+[[step]]
+name = "b"
+kind = "pick"
+question = "Which?"
+hint = "Try."
+figure = "loading.plateau_db"
+compare = "largest"
+options = [["long", "stage=direct&cable_m=20"], ["short", "stage=direct&cable_m=1"]]
+
+[[step]]
+name = "c"
+kind = "make"
+question = "Make it so."
+hint = "Think."
+goal = [["loading.corner_hz", "at least", "500 Hz"]]
+"""
+
+
+def test_three_lessons_are_shipped_and_hold() -> None:
+    found = lessons()
+    assert set(found) == {"where-the-bass-goes", "will-this-transistor-do", "find-the-hum"}
+    slugs = {chapter.slug for chapter in find_chapters(notebooks_dir())}
+    for lesson in found.values():
+        assert 20 <= lesson.minutes <= 30
+        assert lesson.chapter in slugs
+        assert len(lesson.tasks) >= 4
+        for step in lesson.tasks:
+            if step.kind == "make":
+                assert not all(met(goal, lesson.chain)[0] for goal in step.goals), "it has to be worked for"
+
+
+#: What somebody sets to solve the steps that have something to reach.
+SOLUTIONS = {
+    "rescue": {"stage": "follower"},
+    "spoil": {"stage": "follower", "gate_r": 22e3},
+    "mend": {"stage": "gain", "jfet": "2N3819", "source_r": 4.7e3},
+    "your-part": {"jfet_idss": 4e-3, "jfet_vgsoff": -1.6, "source_r": 15e3},
+    "bypass": {"return": "divider", "divider_c": 1e-6, "hum_c": 0.0, "loop_v": 0.0},
+    "quiet": {"shield_db": 30.0, "loop_v": 0.0},
+}
+
+
+def test_make_steps_can_be_solved_with_the_controls_that_show() -> None:
+    tried = set()
+    for lesson in lessons().values():
+        for step in lesson.tasks:
+            if step.kind == "make":
+                tried.add(step.name)
+                assert set(SOLUTIONS[step.name]) <= set(lesson.controls)
+                solved = lesson.chain.but(**SOLUTIONS[step.name])
+                assert [goal for goal in step.goals if not met(goal, solved)[0]] == []
+    assert tried == set(SOLUTIONS)
+
+
+def test_answers_are_the_figures_of_the_studies() -> None:
+    lesson = read_lesson(GOOD, "one.toml")
+    number, pick, make = lesson.steps
+    assert right_number(number) == loading(from_link("stage=direct&input=line")).corner_hz
+    assert number.unit == "Hz"
+    assert right_option(pick) == 1
+    assert make.goals == (Goal("loading.corner_hz", "at least", 500.0),)
+    assert met(make.goals[0], from_link("stage=direct&input=line"))[0]
+    assert not met(make.goals[0], SignalChain())[0]
+
+
+def test_units_come_from_the_figures_key() -> None:
+    assert unit_of("loading.min_input_ohm_3db") == "ohm"
+    assert unit_of("bias.i_d_a") == "A"
+    assert unit_of("hum.relative_db") == "dB"
+    assert unit_of("bias.region") == ""
+
+
+def test_a_figure_that_is_not_there_is_none_and_an_unknown_one_an_error() -> None:
+    assert figure(SignalChain(stage="direct"), "bias.v_s_v") is None
+    assert math.isfinite(figure(SignalChain(), "bias.v_s_v"))
+    for path in ("loading.nothing", "loading", "nonsense", "response.gain_db"):
+        with pytest.raises(KeyError):
+            figure(SignalChain(), path)
+
+
+FAULTS = [
+    ('title = "One"', "", 1, "title is missing"),
+    ("minutes = 20", "minutes = 0", 3, "whole number from 1 to 240"),
+    ('chain = "stage=direct"', 'chain = "gate_r=3m3"', 4, "did you mean 3M3"),
+    ('controls = ["stage", "input", "cable_m"]', 'controls = ["stage", "volume"]', 5, "'volume' is no control"),
+    ('controls = ["stage", "input", "cable_m"]', 'controls = ["cabel_m"]', 5, "did you mean 'cable_m'"),
+    ('controls = ["stage", "input", "cable_m"]', 'controls = ["stage"]', 13, "no control that shows sets input"),
+    ('controls = ["stage", "input", "cable_m"]', 'controls = ["input"]', 23, "add cable_m to controls"),
+    ('chapter = "where-does-the-bass-go"', 'chapter = "where-does-the-bas-go"', 2, "did you mean 'where-does"),
+    ('kind = "number"\n', "", 8, "kind is missing"),
+
+    ('kind = "number"', 'kind = "guess"', 10, "allowed are read, number, pick, make"),
+    ('figure = "loading.corner_hz"', 'figure = "loading.corner"', 14, "is no figure"),
+    ('figure = "loading.corner_hz"', 'figure = "bias.region"', 14, "is no number"),
+    ('compare = "largest"', 'compare = "best"', 22, "largest and smallest"),
+    ('["short", "stage=direct&cable_m=1"]', '["short", "stage=direct&cable_m=20"]', 23, "equally right"),
+    ('"at least", "500 Hz"', '"above", 500', 30, "is no goal"),
+    ('"at least", "500 Hz"', '"at least", 1', 30, "meets the goal already"),
+    ('"at least", "500 Hz"', '"at least", "5 V"', 30, "write a number"),
+    ('"at least", "500 Hz"', '"is", 500', 30, "take at least or at most"),
+    ('"loading.corner_hz", "at least", "500 Hz"', '"bias.region", "is", "saturated"', 30, "did you mean 'saturation'"),
+    ('"loading.corner_hz", "at least", "500 Hz"', '"chain.jfet", "is", "2N3819"', 30, "add 'jfet' to controls"),
+    ('"loading.corner_hz", "at least", "500 Hz"', '"chain.input", "is", "lines"', 30, "'lines' is not known"),
+    ('name = "c"', 'name = "a"', 26, "is taken"),
+    ('intro = "Words."', 'intro = "Words."\nmusic = "loud"', 7, "'music' is unknown"),
+]
+
+
+@pytest.mark.parametrize(("old", "new", "line", "words"), FAULTS)
+def test_a_faulty_lesson_is_reported_by_line_with_the_fix(old: str, new: str, line: int, words: str) -> None:
+    assert old in GOOD
+    with pytest.raises(LessonError) as caught:
+        read_lesson(GOOD.replace(old, new), "one.toml")
+    about = [fault for fault in caught.value.faults if words in fault]
+    assert about, caught.value.faults
+    assert f"one.toml, line {line}:" in about[0]
+    assert "; " in about[0], "the fix comes after the fault"
+
+
+SLIPS = [
+    ('title = "One"', 'title = "One', 1, 'put the missing " at the end'),
+    ('title = "One"', "title = “One”", 1, "instead of curly ones"),
+    ('"Words."', '"Some "words"."', 6, "inside the words"),
+    ("minutes = 20", "minutes 20", 3, "put = between"),
+    ("minutes = 20", "minutes = 20 min", 3, "without its unit"),
+    ("minutes = 20", "minutes = 2,5", 3, "with a point"),
+    ('name = "b"', 'name = "b"\nname = "d"', 18, "'name' is there twice"),
+    ("[[step]]", "[step]", 16, "two brackets"),
+    ('["long", "stage=direct&cable_m=20"], [', '["long", "stage=direct&cable_m=20"] [', 23, "a comma between"),
+]
+
+
+@pytest.mark.parametrize(("old", "new", "line", "words"), SLIPS)
+def test_a_slip_in_the_writing_is_reported_by_line_with_the_fix(old: str, new: str, line: int, words: str) -> None:
+    assert old in GOOD
+    with pytest.raises(LessonError) as caught:
+        read_lesson(GOOD.replace(old, new, 1), "one.toml")
+    [fault] = caught.value.faults
+    assert fault.startswith(f"one.toml, line {line}: ") and words in fault, fault
+
+
+def test_what_is_worked_out_on_paper_needs_no_controls() -> None:
+    text = GOOD.replace("input=line", "input_r=68k")
+    with pytest.raises(LessonError, match="by_hand = true"):
+        read_lesson(text, "one.toml")
+    assert read_lesson(text.replace('kind = "number"', 'kind = "number"\nby_hand = true'), "one.toml")
+
+
+def test_words_after_the_last_task_belong_into_the_closing() -> None:
+    with pytest.raises(LessonError, match="closing"):
+        read_lesson(GOOD + '[[step]]\nname = "d"\nkind = "read"\ntext = "Bye."\n', "one.toml")
+
+
+@given(st.text(max_size=200))
+def test_no_text_makes_the_reader_fail_in_another_way(text: str) -> None:
+    try:
+        read_lesson(text, "any.toml")
+    except LessonError as error:
+        assert error.faults
+
+
+def test_names_from_an_address_cannot_reach_other_files(tmp_path, monkeypatch) -> None:  # noqa: ANN001
+    (tmp_path / "mine.toml").write_text(GOOD, encoding="utf-8")
+    (tmp_path.parent / "secret.toml").write_text(GOOD, encoding="utf-8")
+    monkeypatch.setenv("PIEZOLAB_LESSONS", str(tmp_path))
+    assert lesson_named("mine").title == "One"
+    for name in ("../secret", "mine.toml", "/etc/passwd", "", "a" * 100, "MINE", "x\n"):
+        assert lesson_named(name) is None
+    assert "One" in {lesson.title for lesson in known_lessons()}
+
+
+def test_a_teachers_faulty_folder_lists_every_fault(tmp_path) -> None:  # noqa: ANN001
+    (tmp_path / "a.toml").write_text(GOOD.replace("minutes = 20", "minutes = -1"), encoding="utf-8")
+    (tmp_path / "b.toml").write_text(GOOD.replace('kind = "pick"', 'kind = "x"'), encoding="utf-8")
+    with pytest.raises(LessonError) as caught:
+        lessons(tmp_path)
+    assert {fault.split(",")[0] for fault in caught.value.faults} == {"a.toml", "b.toml"}

@@ -1,0 +1,108 @@
+"""Chapter 5: words and figures follow the chain, for every kind of chain."""
+
+import re
+
+import numpy as np
+import pytest
+
+from piezolab.chain import SignalChain
+from piezolab.pages.how_loud_before_it_clips import chapter as page
+from piezolab.studies.levels import levels
+from piezolab.studies.more_room import more_room
+
+QUERIES = [
+    "",
+    "stage=gain",
+    "stage=direct",
+    "discs=2px",
+    "source_r=0",
+    "input=microphone",
+    "supply=adapter",
+    "supply_v=3",
+    "return=divider&jfet=J201&source_r=1k",
+    "stage=gain&drain_r=1M",
+    "play_v=100",
+    "play_v=1m",
+    "pad=10k,1k",
+]
+
+
+@pytest.mark.parametrize("query", QUERIES)
+def test_every_part_has_words_for_every_chain(query: str) -> None:
+    made = page.make(query)
+    chain = made.state.chain
+    assert not made.state.trouble
+    texts = [made.verdict.content, made.table.content, page.room_words(chain), page.battery_words(chain)]
+    for text in texts:
+        assert text
+        assert not re.search(r"\b(nan|inf|None)\b", text), text
+    traces, layout, narrow, label = page.fading_figure(chain, None)
+    assert label and isinstance(layout, dict) and isinstance(narrow, dict)
+    for trace in traces:
+        assert len(trace["x"]) == len(trace["y"])
+
+
+def test_the_verdict_says_whether_hard_playing_clips() -> None:
+    assert "does not clip" in page.verdict_words(SignalChain())
+    assert "clips: it is" in page.verdict_words(SignalChain(play_v=3.0))
+    assert "takes no more" in page.verdict_words(SignalChain(stage="gain"))
+    assert "does not work at rest" in page.verdict_words(SignalChain(stage="gain", drain_r=1e6))
+
+
+def test_edges_are_marked_where_the_study_finds_them() -> None:
+    chain = SignalChain()
+    view = page.view(chain, None, False)
+    marks = next(trace for trace in view.traces if trace["name"] == "clipping begins")
+    of = levels(chain)
+    assert sorted(marks["x"]) == pytest.approx(sorted([float(of.up), -float(of.down)]))
+    assert len(page.view(chain, SignalChain(stage="gain"), False).traces) == len(view.traces) + 1
+
+
+def test_every_change_has_its_words() -> None:
+    for chain in (SignalChain(), SignalChain(stage="gain"), SignalChain(stage="direct")):
+        for change in more_room(chain):
+            if change.more_db < page.MORE_ROOM_DB:
+                continue
+            assert page.CHANGES[change.name] in page.room_words(chain).replace("A pad", "a pad").lower().replace(
+                "kω", "kΩ"
+            )
+
+
+def test_words_for_added_harmonics_cover_all() -> None:
+    words = [page.added_words(part) for part in (0.0, 0.005, 0.03, 0.1, 3.0)]
+    assert words == [entry[1] for entry in page.ADDED]
+
+
+def test_tasks_are_checked_against_the_studies() -> None:
+    made = page.make("")
+    assert made.tasks.check("clip-dbu", "-0.79")[0] or made.tasks.check("clip-dbu", "-0.8 dB")[0]
+    assert not made.tasks.check("clip-dbu", "1")[0]
+    assert made.tasks.check("clip-first", "2")[0]
+    assert not made.tasks.check("clip-room", "")[0]
+    made.state.put(SignalChain(play_v=1.0, jfet="2N3819", input="interface"))
+    good, words = made.tasks.check("clip-room", "")
+    assert good == (float(levels(made.state.chain).input_headroom_db) >= 6), words
+
+
+def test_battery_words_follow_the_current() -> None:
+    short = page.battery_words(SignalChain(other_current=20e-3, play_v=0.1))
+    long = page.battery_words(SignalChain(play_v=0.1))
+    hours = [float(re.search(r"about ([\d\u202f]+) hours", text)[1].replace("\u202f", "")) for text in (short, long)]
+    assert hours[0] < hours[1] / 5
+    assert np.isfinite(hours).all()
+    # a stage that clips all the same still has a battery that lasts
+    assert re.search(r"would last about [\d\u202f]+ hours .* clip even with a fresh battery",
+                     page.battery_words(SignalChain(stage="gain")))
+
+
+def test_the_fading_battery_runs_the_way_its_axis_says() -> None:
+    _, layout, _, _ = page.fading_figure(SignalChain(), None)
+    fresh, spent = layout["xaxis"]["range"]
+    assert fresh > spent and layout["xaxis"]["title"]["text"].endswith("fresh to spent")
+
+
+def test_what_gives_hardly_any_room_is_no_advice() -> None:
+    found = more_room(SignalChain())
+    assert any(change.more_db < 0.5 for change in found)
+    shown = [float(db) for db in re.findall(r"([\d.]+) dB more room", page.room_words(SignalChain()))]
+    assert shown and min(shown) >= 0.5

@@ -1,0 +1,340 @@
+"""The player: nothing before it is asked for, only what is offered, and in a browser sound at the stated levels."""
+
+import io
+import json
+import re
+import subprocess
+import sys
+from collections.abc import Iterator
+
+import numpy as np
+import pytest
+import scipy.io.wavfile
+
+from piezolab.chain import SignalChain
+from piezolab.pages.kit import player as player_module
+from piezolab.pages.kit.page_state import PageState
+from piezolab.pages.kit.player import CAUTION, FAILED, LOWEST_DB, START_DB, Player, balance_sentence
+from piezolab.studies.listening import PEAK, SECONDS, Balance
+from tests.serving.browsing import WAIT_MS, Page, contrast
+from tests.serving.live import LiveServer
+
+THIN = SignalChain(input_r=47e3)
+ASK = {"word": "play", "serial": 7, "version": "bare", "sound": "lowest", "level": "matched", "noises": []}
+
+
+@pytest.fixture
+def calls(monkeypatch: pytest.MonkeyPatch) -> list:
+    """What `listen` was asked for, while it does its work."""
+    made: list = []
+    real = player_module.listen
+
+    def counted(*args, **options):
+        made.append(options)
+        return real(*args, **options)
+
+    monkeypatch.setattr(player_module, "listen", counted)
+    return made
+
+
+def asked(player: Player, **changes) -> tuple[dict, list]:
+    """The answer to a message from the browser."""
+    sent: list = []
+    player.send = lambda content, buffers=None: sent.append((content, buffers or []))
+    player._heard(player, {**ASK, **changes}, [])
+    assert len(sent) <= 1
+    return sent[0] if sent else ({}, [])
+
+
+def test_nothing_is_made_before_it_is_asked_for_and_then_only_once(calls: list) -> None:
+    state = PageState(THIN)
+    player = Player(state)
+    state.put(THIN.but(cable_m=5.0))
+    assert calls == []
+    message, buffers = asked(player)
+    assert message["word"] == "sound" and message["serial"] == 7 and message["revision"] == player.revision
+    assert "Bare pickup, turned up by" in message["said"]
+    asked(player, version="stage")
+    assert len(calls) == 1
+    asked(player, level="true")
+    state.put(THIN)
+    asked(player, level="true")
+    assert len(calls) == 3
+    rate, steps = scipy.io.wavfile.read(io.BytesIO(buffers[0]))
+    assert len(steps) / rate == SECONDS and 0.1 < np.abs(steps / 32766).max() <= PEAK
+
+
+def test_versions_follow_the_bench() -> None:
+    state = PageState(THIN)
+    player = Player(state)
+    assert [word for word, _ in player.versions] == ["bare", "stage"]
+    before = player.revision
+    state.keep()
+    assert [word for word, _ in player.versions] == ["bare", "stage", "kept"] and player.revision > before
+    state.put(THIN.but(stage="direct", tuning="E1-A1"))
+    assert [word for word, _ in player.versions] == ["bare", "kept"]
+    assert player.sounds[0] == ["lowest", "Your lowest string, E1 (41 Hz)"]
+    message, buffers = asked(player, version="stage")
+    assert "version: 'stage' is not there; bare, kept can be heard." in message["problem"] and not buffers
+
+
+def test_hiss_and_hum_are_worked_out_only_when_ticked(calls: list) -> None:
+    wanted: list = []
+
+    def table(chain: SignalChain) -> tuple[np.ndarray, np.ndarray]:
+        wanted.append(chain.stage)
+        return np.array([100.0, 200.0]), np.array([1e-6, 1e-6])
+
+    player = Player(PageState(THIN), hiss=table)
+    assert player.noises == [["hiss", "with hiss"], ["hum", "with hum"]]
+    asked(player)
+    assert wanted == [] and "hiss" not in calls[0]
+    asked(player, noises=["hiss", "gong"])
+    assert wanted == ["direct", "follower"] and set(calls[1]["hiss"]) == {"bare", "stage"} and "hum" not in calls[1]
+    deaf = Player(PageState(THIN), hiss=None, hum=None)
+    assert deaf.noises == []
+    message, buffers = asked(deaf, noises=["hiss", "hum"])
+    assert buffers and "hiss" not in calls[2]
+
+
+@pytest.mark.parametrize(
+    "changes", [{"version": "<b>"}, {"sound": "gong"}, {"sound": None}, {"level": 3}, {"version": "x" * 10**6}]
+)
+def test_what_is_not_offered_is_refused(changes: dict, calls: list) -> None:
+    message, buffers = asked(Player(PageState(THIN)), **changes)
+    assert message["problem"].endswith("Load the page again.") and not buffers and calls == []
+
+
+@pytest.mark.parametrize("content", [{"word": "sing"}, {"word": None}, {}, [], "play", None])
+def test_other_messages_are_dropped(content: object) -> None:
+    player = Player(PageState(THIN))
+    player.send = lambda *_: pytest.fail("answered")
+    player._heard(player, content, [])
+    player._heard(player, {"word": "describe", "sound": "gong"}, [])
+
+
+def test_browser_cannot_change_the_player() -> None:
+    player = Player(PageState(THIN))
+    player.set_state({"peak": 9.0, "start_db": 0, "sounds": []})
+    assert player.peak == PEAK and player.start_db == START_DB == -20 and player.sounds
+
+
+def test_fault_of_ours_is_said_and_raised(monkeypatch: pytest.MonkeyPatch) -> None:
+    player = Player(PageState(THIN))
+    sent: list = []
+    player.send = lambda content, buffers=None: sent.append(content)
+    monkeypatch.setattr(player_module, "listen", lambda *_, **__: 1 / 0)
+    with pytest.raises(ZeroDivisionError):
+        player._asked_for_sound(ASK)
+    assert [message["problem"] for message in sent] == [FAILED]
+
+
+def test_silence_is_said() -> None:
+    message, buffers = asked(Player(PageState(SignalChain(discs="2px"))))
+    assert message["said"] == "Bare pickup: silence; nothing of the note is left." and buffers
+
+
+def test_words_tell_tone_and_levels() -> None:
+    message, _ = asked(Player(PageState(THIN)), word="describe", sound="bass")
+    bare, stage, reference = message["sentences"]
+    assert bare.startswith("Bare pickup: very thin")
+    assert re.search(r" 41\sHz, arrives \d+ dB down, its overtones at 2\skHz 0\.\d dB down", bare)
+    assert re.match(r"With the stage: it keeps its bass\.", stage) and "nothing connected" in reference
+    sentence = balance_sentence("bare pickup", Balance(100.0, 2000.0, 1e-9, 1e-9))
+    assert sentence == "Bare pickup: silence; nothing of the note is left."
+
+
+def test_caution_tells_the_levels_that_hold() -> None:
+    assert "Volume down, headphones off first." in CAUTION
+    assert re.search(r"20\sdB down.* 6\sdB under", CAUTION)
+    assert START_DB == -20 and LOWEST_DB < START_DB and round(-20 * np.log10(PEAK)) == 6
+
+
+def test_page_with_a_player_imports_no_scipy() -> None:
+    code = (
+        "import sys; from piezolab.pages.kit.page_state import PageState; from piezolab.pages.kit.player import Player;"
+        "Player(PageState()); print(sorted({'scipy', 'wave.x', 'pandas'} & set(sys.modules)))"
+    )
+    assert subprocess.check_output([sys.executable, "-c", code], text=True).strip() == "[]"
+
+
+# ---- in a browser -----------------------------------------------------------------------------------------------
+
+_CELL = """
+from piezolab.chain import SignalChain
+from piezolab.pages.kit.page_state import PageState
+from piezolab.pages.kit.skeleton import Look
+from piezolab.pages.kit.player import Player
+from ipywidgets import VBox, Button
+state = PageState(SignalChain(input_r=47e3))
+def keep(_):
+    state.keep()
+def change(_):
+    state.put(state.chain.but(input_r=1e6))
+keeper, changer = Button(description="keep it"), Button(description="change it")
+keeper.on_click(keep)
+changer.on_click(change)
+VBox([Look(), keeper, changer, Player(state)]).add_class("pz-page")
+"""
+
+#: Counts decoded sounds and listens in on whatever goes to the loudspeaker.
+_SPY = """
+window.spy = { decoded: [], contexts: 0, top: 0 };
+const Context = window.AudioContext;
+window.AudioContext = class extends Context {
+  constructor(...rest) { super(...rest); window.spy.contexts += 1; }
+};
+const decode = Context.prototype.decodeAudioData;
+Context.prototype.decodeAudioData = async function (bytes) {
+  const kind = String.fromCharCode(...new Uint8Array(bytes, 0, 4));
+  const buffer = await decode.call(this, bytes);
+  const top = buffer.getChannelData(0).reduce((most, x) => Math.max(most, Math.abs(x)), 0);
+  window.spy.decoded.push({ kind, seconds: buffer.duration, channels: buffer.numberOfChannels, top });
+  return buffer;
+};
+const connect = AudioNode.prototype.connect;
+AudioNode.prototype.connect = function (target, ...rest) {
+  if (target === this.context.destination) {
+    const ear = this.context.createAnalyser();
+    ear.fftSize = 32768;
+    connect.call(this, ear);
+    const samples = new Float32Array(ear.fftSize);
+    setInterval(() => {
+      ear.getFloatTimeDomainData(samples);
+      window.spy.now = samples.reduce((most, x) => Math.max(most, Math.abs(x)), 0);
+      window.spy.top = Math.max(window.spy.top, window.spy.now);
+    }, 100);
+  }
+  return connect.call(this, target, ...rest);
+};
+"""
+
+
+@pytest.fixture(scope="module")
+def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[LiveServer]:
+    """A server with one page that holds a player."""
+    folder = tmp_path_factory.mktemp("player")
+    kernel = {"kernelspec": {"name": "python3", "language": "python", "display_name": "Python 3"}}
+    code = {"outputs": [], "execution_count": None}
+    pages = {"index.ipynb": ["# Start"], "01-how-does-it-sound.ipynb": ["# How does it sound?", _CELL]}
+    for name, cells in pages.items():
+        made = [
+            {"id": f"c{n}", "metadata": {}, "source": text, "cell_type": "code" if n else "markdown"}
+            | (code if n else {})
+            for n, text in enumerate(cells)
+        ]
+        (folder / name).write_text(json.dumps({"nbformat": 4, "nbformat_minor": 5, "metadata": kernel, "cells": made}))
+    server = LiveServer(folder)
+    yield server
+    server.stop()
+
+
+@pytest.fixture
+def opened(browser, served: LiveServer) -> Iterator[Page]:
+    """The page with the player, with a spy on its sound."""
+    page = Page(browser, served, viewport={"width": 390, "height": 844})
+    page.page.add_init_script(_SPY)
+    page.open("how-does-it-sound", drawn=False)
+    page.page.wait_for_selector(".pz-player button", timeout=WAIT_MS)
+    yield page
+    page.close()
+
+
+def state(page: Page, wanted: str) -> None:
+    """Wait until the player says that it is in that state."""
+    page.page.wait_for_selector(f".pz-player[data-state={wanted}]", timeout=WAIT_MS)
+
+
+def spied(page: Page, what: str):
+    return page.page.evaluate(f"window.spy.{what}")
+
+
+@pytest.mark.browser
+def test_plays_on_request_at_the_stated_level_by_keyboard(opened: Page) -> None:
+    page = opened.page
+    assert spied(opened, "contexts") == 0, "no sound may be opened before a button is pressed"
+    carried = sum(len(frame) for frame in opened.frames)
+    assert carried < 200_000
+    page.get_by_role("button", name="Play: bare pickup").focus()
+    page.keyboard.press("Enter")
+    state(opened, "playing")
+    assert "Playing. Bare pickup" in page.get_by_role("status").last.text_content()
+    (sound,) = spied(opened, "decoded")
+    assert sound["kind"] == "RIFF" and sound["channels"] == 1
+    assert sound["seconds"] == pytest.approx(SECONDS, abs=1e-3)
+    assert 0.2 < sound["top"] <= 1.01 * PEAK
+    page.wait_for_function("() => window.spy.top > 0.001", timeout=WAIT_MS)
+    page.wait_for_timeout(500)
+    # 20 dB down: a tenth.
+    peak = float(page.locator(".pz-player").get_attribute("data-peak"))
+    assert spied(opened, "top") == pytest.approx(0.1 * peak, rel=0.15)
+    page.keyboard.press("Space")
+    state(opened, "idle")
+    page.wait_for_function("() => window.spy.now < 1e-4", timeout=WAIT_MS)
+    page.keyboard.press("Space")
+    state(opened, "playing")
+    assert len(spied(opened, "decoded")) == 1, "the browser should have kept the sound"
+    page.wait_for_selector(".pz-player[data-state=idle]", timeout=10_000)
+    assert opened.problems == []
+
+
+@pytest.mark.browser
+def test_one_version_at_a_time_and_a_change_makes_new_sounds(opened: Page) -> None:
+    page = opened.page
+    page.get_by_role("button", name="Play: bare pickup").click()
+    state(opened, "playing")
+    page.get_by_role("button", name="Play: with the stage").click()
+    page.wait_for_selector(".pz-player[data-state=playing][data-version=stage]", timeout=WAIT_MS)
+    assert page.get_by_role("button", name=re.compile("^Stop")).count() == 1
+    page.get_by_role("button", name="change it").click()
+    page.get_by_text("Still the sound from before the change").wait_for(timeout=WAIT_MS)
+    page.get_by_role("button", name="Stop: with the stage").click()
+    page.get_by_role("button", name="Play: with the stage").click()
+    state(opened, "playing")
+    assert len(spied(opened, "decoded")) == 3
+    page.get_by_role("button", name="keep it").click()
+    page.get_by_role("button", name="Play: kept curve").wait_for()
+    page.get_by_role("checkbox", name="with hum").check()
+    state(opened, "idle")
+    page.get_by_role("button", name="Play: kept curve").click()
+    page.wait_for_selector(".pz-player[data-state=playing][data-version=kept]", timeout=WAIT_MS)
+    assert opened.problems == []
+
+
+@pytest.mark.browser
+def test_volume_starts_low_and_everything_has_a_name(opened: Page) -> None:
+    page = opened.page
+    group = page.get_by_role("group", name="Hear it")
+    volume = group.get_by_role("slider", name="Volume")
+    assert volume.input_value() == "-20" and volume.get_attribute("aria-valuetext") == "−20 dB"
+    assert volume.get_attribute("max") == "0"
+    volume.focus()
+    page.keyboard.press("ArrowLeft")
+    assert volume.get_attribute("aria-valuetext") == "−21 dB"
+    assert group.get_by_text("Volume down, headphones off first.").is_visible()
+    assert group.get_by_role("combobox", name="Note").locator("option").count() == 4
+    assert group.get_by_role("radio").count() == 2 and group.get_by_role("checkbox").count() == 2
+    group.get_by_text("What there is to hear, in words").click()
+    group.get_by_text("Bare pickup: ").wait_for(timeout=WAIT_MS)
+    group.get_by_role("combobox", name="Note").select_option("bass")
+    group.get_by_text(re.compile(r"41\sHz, arrives")).first.wait_for(timeout=WAIT_MS)
+    width = page.evaluate("document.documentElement.scrollWidth")
+    assert width <= 390
+    assert opened.problems == []
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_text_can_be_read(browser, served: LiveServer, scheme: str) -> None:
+    """WCAG 2.2, 1.4.3: contrast of 4.5 to 1."""
+    page = Page(browser, served, color_scheme=scheme).open("how-does-it-sound", drawn=False)
+    page.page.wait_for_selector(".pz-player button", timeout=WAIT_MS)
+    read = """selector => {
+        const style = getComputedStyle(document.querySelector(selector));
+        return [style.color, style.backgroundColor];
+    }"""
+    ground = page.page.evaluate("getComputedStyle(document.body).backgroundColor")
+    for selector in (".pz-player-caution", ".pz-player .pz-hint", ".pz-player button", ".pz-player label"):
+        text, own = page.page.evaluate(read, selector)
+        assert contrast(text, ground if own in ("rgba(0, 0, 0, 0)", "transparent") else own) >= 4.5, selector
+    page.close()

@@ -1,0 +1,301 @@
+"""Chapter 8: readings in, places and the next reading out; safety first."""
+
+import json
+import re
+from dataclasses import replace
+
+import pytest
+
+from piezolab.chain import SignalChain
+from piezolab.pages.kit.form import FieldError
+from piezolab.pages.where_is_the_fault import chapter as page
+from piezolab.pages.where_is_the_fault import sentences as say
+from piezolab.pages.where_is_the_fault.entry import MOST_READINGS, read
+from piezolab.pages.where_is_the_fault.finder import Finder
+from piezolab.pages.where_is_the_fault.finder_blocks import unseen_html
+from piezolab.studies.faults.diagnosis import diagnose
+from piezolab.studies.faults.making import fault_table
+from piezolab.studies.faults.readings import Check, Reading
+
+
+@pytest.fixture(scope="module")
+def made() -> page.Page:
+    return page.make("")
+
+
+def fresh(made: page.Page) -> Finder:
+    made.finder._forget()
+    return made.finder
+
+
+def test_it_starts_with_what_to_measure_and_how(made: page.Page) -> None:
+    finder = fresh(made)
+    assert "take the reading that is asked for" in made.verdict.content
+    assert "Battery unclipped" in finder.next.content, "nothing is powered before a short is ruled out"
+    assert finder.entry.values["check"] == finder.found.next.check.key
+
+
+def test_readings_narrow_it_down_and_can_be_forgotten(made: page.Page) -> None:
+    finder = fresh(made)
+    assert not made.finder.places.content, "no list of repairs before anything was said"
+    assert finder.entry.submit({"check": "ohm:clip", "value": "OL"})
+    assert finder.entry.submit({"check": "ohm:supply", "value": "OL"})
+    assert finder.found.spots[0].spot in ("transistor:Q1", "part:R_S")
+    assert say.check_words(finder.found.next.check) in finder.entry.said, "what comes next is said at once"
+    assert "over range" in finder.taken.content
+    before = made.plot.traces
+    finder.drop.press("drop-0")
+    assert len(finder.readings) == 1
+    finder.drop.press("all")
+    assert not finder.readings and made.plot.traces != before
+
+
+def test_swapped_source_resistor_and_output_capacitor_take_three_readings(made: page.Page) -> None:
+    """As built: R_S went where C_out belongs; the source hangs on a capacitor, the jack sits at direct voltage."""
+    finder = fresh(made)
+    for check, value in (("ohm:clip", "104k"), ("ohm:source", "104k"), ("dc:jack", "1.11 V")):
+        assert finder.entry.submit({"check": check, "value": value}), finder.entry.wrong
+    first = finder.found.spots[0]
+    assert first.probability > 0.8 and first.faults[0].key == "swapped:R_S+C_out"
+    for block in (made.verdict, finder.places):
+        assert "put each in the other&#x27;s place" in block.content
+    assert "Measure" not in finder.taken.content and "1. ohms between" in finder.taken.content
+    assert "mend it first" in finder.next.content
+
+
+def test_hot_ends_all_powered_readings(made: page.Page) -> None:
+    finder = fresh(made)
+    finder.ear_buttons.press("hot")
+    assert "Switch off, unclip" in made.verdict.content and "Switch off, unclip" in finder.stop.content
+    assert finder.found.unpowered_only
+    assert not finder.found.next.powered
+    finder.ear_buttons.press("fine")
+    assert finder.heard == ("fine",), "what is fine is not hot"
+    finder.ear_buttons.press("weak")
+    assert finder.heard == ("weak",)
+
+
+@pytest.mark.parametrize(
+    ("check", "value", "words"),
+    [
+        ("ohm:source", "-3", "0 ohm or more"),
+        ("dc:source", "2 k", "out of range"),
+        ("dc:source", "1 ohm", "what it says"),
+        ("dc:source", "<b>", "what it says"),
+        ("tone:input", "loud", "none, weak, normal, distorted"),
+        ("dc:source", "", "what it says"),
+    ],
+)
+def test_a_reading_that_cannot_be_is_refused_and_nothing_changes(
+    made: page.Page, check: str, value: str, words: str
+) -> None:
+    finder = fresh(made)
+    before = finder.found
+    assert not finder.entry.submit({"check": check, "value": value})
+    assert words in finder.entry.wrong["value"]
+    assert finder.readings == () and finder.found == before
+
+
+def test_readings_are_read_with_their_last_digit() -> None:
+    assert read(Check("dc", "source"), "1.23 V") == Reading("dc", "source", 1.23, pytest.approx(0.01))
+    assert read(Check("ohm", "clip"), "o.l.").value == float("inf")
+    assert read(Check("ohm", "clip"), "4k7").digit == pytest.approx(100.0)
+    with pytest.raises(FieldError):
+        read(Check("ohm", "clip"), "much")
+    assert read(Check("tone", "input"), "Weak").value == "weak"
+
+
+def test_a_lone_one_is_never_guessed() -> None:
+    """Some meters show it for over range; one ohm at the clip is a short."""
+    for text in ("1", " 1. ", "1 ."):
+        with pytest.raises(FieldError, match="over range or one ohm; write OL or 1R"):
+            read(Check("ohm", "clip"), text)
+    assert read(Check("ohm", "clip"), "1R").value == read(Check("ohm", "clip"), "1.0").value == 1.0
+    assert read(Check("dc", "source"), "1").value == 1.0
+
+
+def test_what_is_expected_is_no_finer_than_the_display(made: page.Page) -> None:
+    """3 1/2 digits: 0.1 ohm, 0.1 mV, 1 mV AC in the last place of the lowest range."""
+    meter = fresh(made).meter
+    for kind, value, words in (
+        ("ohm", 0.0557, "0.1 Ω"), ("ohm", 0.02, "0 Ω"), ("ohm", 3922.6, "3.92 kΩ"), ("dc", 2.4e-8, "0 V"),
+        ("dc", -0.4, "−400 mV"), ("dc", 9.0, "9.00 V"), ("high", 0.0031, "3 mV"), ("ohm", float("inf"), "over range"),
+    ):  # fmt: skip
+        assert say.on_display(kind, value, meter) == words
+    assert say.reading_words(Reading("dc", "source", 1.2, 0.01)).endswith("1.20 V")
+    assert say.reading_words(Reading("ohm", "clip", 0.3, 0.1)).endswith("0.3 Ω")
+
+
+def test_the_same_reading_asked_for_again_says_so_and_why(made: page.Page) -> None:
+    finder = fresh(made)
+    finder.ear_buttons.press("dead")
+    assert finder.entry.submit({"check": "ohm:clip", "value": "0.3"})
+    assert finder.found.stop and finder.stop.content
+    assert finder.found.next.check.key == "ohm:clip" and "once more" in finder.next.content
+    step = finder.found.next
+    reasons = {say.why_words(replace(step, reason=reason)) for reason in ("spot", "short", "second", "again")}
+    assert len(reasons) == 4 and say.why_words(step) in finder.next.content
+
+
+def test_the_tone_is_at_hand_only_once_the_battery_may_go_in(made: page.Page) -> None:
+    finder = fresh(made)
+    assert finder.found.unpowered_only and finder.tone.layout.display == "none"
+    assert finder.tone.hertz == [41.0, 1000.0]
+    finder.entry.submit({"check": "ohm:clip", "value": "4.0k"})
+    assert not finder.found.unpowered_only and finder.tone.layout.display is None
+    how, caution = say.check_how(Check("high", "jack"))
+    assert "300 mV" in how and "10 nF" in how and "down" in caution
+
+
+def test_the_meter_can_be_another_and_without_ac(made: page.Page) -> None:
+    finder = fresh(made)
+    assert finder.meter_form.submit({"input_ohm": "1M", "counts": "2000", "ac": "no"})
+    assert finder.meter.input_ohm == 1e6
+    assert finder.found.next.check.kind not in ("low", "high")
+    assert not finder.meter_form.submit({"input_ohm": "1R"})
+    assert "allowed" in finder.meter_form.wrong["input_ohm"]
+    assert not finder.meter_form.submit({"input_ohm": "10M", "counts": "19.5"})
+    assert not finder.meter_form.submit({"counts": "2000", "tone_v": "12"})
+    assert "allowed is 0.01 to 3 V" in finder.meter_form.wrong["tone_v"]
+    assert finder.meter_form.submit({"input_ohm": "10M", "ac": "yes", "tone_v": "0.3"})
+
+
+def test_a_cheap_meter_that_stops_at_two_megohms_finds_no_fault_in_the_gate_resistor(made: page.Page) -> None:
+    finder = fresh(made)
+    finder.entry.submit({"check": "ohm:pickup", "value": "OL"})
+    assert finder.found.probability("part:R_G") > 0.2, "4.7 megohm is within this meter's range"
+    assert finder.meter_form.submit({"ohm_max": "2M"})
+    assert finder.found.probability("part:R_G") < 0.1
+    assert finder.meter_form.submit({"ohm_max": "20M"})
+
+
+@pytest.mark.parametrize("query", ["stage=gain", "stage=direct", "return=divider", "supply=adapter", "gate_stop=1k"])
+def test_words_for_every_chain(query: str) -> None:
+    made = page.make(query)
+    chain = made.state.chain
+    assert not made.state.trouble and made.verdict.content
+    found = fault_table(chain)
+    for fault in found.hypotheses:
+        texts = [say.spot_words(fault.spot, chain), *say.fault_texts(fault, chain).values()]
+        for text in texts:
+            assert text and "{" not in text and "_" not in text.replace("V_", ""), text
+    for check in found.checks:
+        assert "{" not in say.check_words(check) + "".join(say.check_how(check))
+    assert not re.search(r"\b(nan|None)\b", made.table.content + unseen_html(found, chain))
+
+
+def test_what_the_browser_kept_comes_back(made: page.Page) -> None:
+    finder = fresh(made)
+    finder.entry.submit({"check": "ohm:source", "value": "3k9"})
+    finder.ear_buttons.press("dead")
+    finder.meter_form.submit({"ohm_max": "2M"})
+    kept = json.loads(made.keepsake._values["fault"])
+    assert kept == {"reading 00": "ohm:source=3k9", "heard": "dead", "meter ohm_max": "2M"}
+    other = page.make("")
+    other.keepsake._users["fault"]({**kept, "reading 01": "dc:nowhere=1", "reading 02": "dc:source=5000",
+                                    "reading 03": "tone:jack=weak", "reading 04": "watts:jack=1"})  # fmt: skip
+    assert other.finder.heard == ("dead",) and other.finder.meter.ohm_max == 2e6
+    assert other.finder.readings == finder.readings, "with the last place that was typed"
+    assert other.finder.found.spots == finder.found.spots
+    assert "no such lane" in other.finder.taken.content, "what this chain does not have is shown, and not weighed"
+    assert finder.meter_form.submit({"ohm_max": "20M"})
+    fresh(made)
+    assert made.keepsake._values["fault"] is None
+
+
+def test_as_many_readings_as_are_allowed_can_be_kept(made: page.Page) -> None:
+    finder = fresh(made)
+    finder.ear_buttons.press("dead")
+    for n in range(MOST_READINGS):
+        assert finder.entry.submit({"check": "ohm:source", "value": f"3.9{n:02d}k"}), finder.entry.wrong
+    assert not finder.entry.submit({"check": "ohm:source", "value": "3.9k"})
+    assert "20 are enough" in finder.entry.said
+    assert len(json.loads(made.keepsake._values["fault"])) == MOST_READINGS + 1
+    fresh(made)
+
+
+def test_tasks_and_chain_changes(made: page.Page) -> None:
+    finder = fresh(made)
+    assert made.tasks.check("fault-hot", "1")[0] and not made.tasks.check("fault-hot", "0")[0]
+    assert made.tasks.check("fault-source", f"{page._sound('dc:source'):.3f}")[0]
+    finder.entry.submit({"check": "dc:source", "value": "1.0"})
+    made.state.put(SignalChain(stage="direct"))
+    assert not finder.readings and "no such lane" in finder.taken.content, "what cannot be read there is not weighed"
+    made.state.undo()
+    assert [r.check.key for r in finder.readings] == ["dc:source"], "and not lost"
+
+
+def test_the_list_of_readings_follows_the_chain(made: page.Page) -> None:
+    finder = fresh(made)
+    made.state.put(SignalChain(stage="gain"))
+    assert finder.entry in finder.children
+    assert finder.entry.submit({"check": "dc:drain", "value": "5.1"}), finder.entry.wrong
+    assert [r.check.key for r in finder.readings] == ["dc:drain"]
+    made.state.undo()
+    assert not finder.entry.submit({"check": "dc:drain", "value": "5.1"})
+
+
+def test_a_move_of_a_setting_is_worked_out_and_drawn_once(made: page.Page, monkeypatch: pytest.MonkeyPatch) -> None:
+    finder, drawn = fresh(made), []
+    monkeypatch.setattr(made.plot, "set", lambda *a, **k: drawn.append(a))
+    made.state.enter("source_r", "3k3")
+    assert len(drawn) == 1 and finder.table.chain == made.state.chain
+    made.state.undo()
+
+
+def test_two_faults_are_told_with_what_to_read_again(made: page.Page) -> None:
+    finder = fresh(made)
+    for check, value in (("ohm:clip", "OL"), ("ohm:source", "OL"), ("ohm:supply", "OL"), ("ohm:jack", "1.01M")):
+        finder.entry.submit({"check": check, "value": value})
+    assert finder.found.two_suspected
+    assert "probably two things are wrong" in made.verdict.content and "bleed resistor" in made.verdict.content
+    assert "Two faults at once" in finder.places.content
+    finder.entry.submit({"check": "dc:supply", "value": "-40"})
+    assert 5 in finder.doubted and "read it again" in finder.taken.content
+    assert finder.found.two_suspected and "no. 5 once more to be sure" in made.verdict.content
+
+
+def test_no_button_without_an_effect(made: page.Page) -> None:
+    assert [button["word"] for button in made.bar.buttons] == ["undo", "redo", "over"], "there is no curve to keep here"
+
+
+def test_parts_are_named_as_one_would_say_them(made: page.Page) -> None:
+    chain, table = SignalChain(), fault_table(SignalChain())
+    mends = {fault.key: say.fault_texts(fault, chain)["mend"] for fault in table.hypotheses}
+    assert mends["missing_ground:jack.sleeve"] == "Connect the sleeve of the jack to the ground lane."
+    assert mends["missing_ground:disc.cold"] == "Connect the ground wire of the disc to the ground lane."
+    assert mends["joint:jack.contact"].startswith("Clean and resolder the leads of the jack;")
+
+
+def test_what_still_belongs_to_the_chain_before_is_marked() -> None:
+    made = page.make("")
+    assert "pz-old" not in made.stick._dom_classes
+    made.state.enter("source_r", "4k7", live=True)
+    assert "pz-old" in made.stick._dom_classes
+    made.state.enter("source_r", "4k7")
+    assert "pz-old" not in made.stick._dom_classes
+    made.state.enter("stage", "direct")
+    assert "pz-old" not in made.stick._dom_classes
+
+
+@pytest.mark.parametrize("stage", ["follower", "gain"])
+def test_every_place_has_a_name_of_its_own_that_fits_beside_its_bar(stage: str) -> None:
+    chain = SignalChain(stage=stage)
+    found = diagnose(fault_table(chain), (), ())
+    names = [page._two_lines(say.spot_words(spot.spot, chain)) for spot in found.spots]
+    assert len(set(names)) == len(names)
+    for name in names:
+        lines = name.split("<br>")
+        assert len(lines) <= 2 and max(map(len, lines)) <= 29 and "…" not in name, name
+
+
+@pytest.mark.parametrize(("p", "words"), [(0.0, "under 1 %"), (0.004, "under 1 %"), (0.006, "1 %"), (0.97, "97 %")])
+def test_no_place_that_is_shown_has_no_chance(p: float, words: str) -> None:
+    assert page._percent(p) == words
+
+
+@pytest.mark.parametrize("stage", ["follower", "gain"])
+def test_what_no_reading_shows_names_each_place_once(stage: str) -> None:
+    chain = SignalChain(stage=stage)
+    places = re.findall(r'<th scope="row">(.*?)</th>', unseen_html(fault_table(chain), chain))
+    assert len(places) > 1 and len(set(places)) == len(places)

@@ -1,0 +1,142 @@
+"""Chapter 4: words and figures follow the chain, for every kind of chain."""
+
+import re
+
+import pytest
+
+from piezolab.chain import SignalChain
+from piezolab.chain.link import from_link
+from piezolab.pages.who_makes_the_hiss_and_the_hum import chapter as page
+from piezolab.pages.who_makes_the_hiss_and_the_hum import sentences as say
+from piezolab.studies.advice import hum_advice
+from piezolab.studies.hiss import noise
+from piezolab.studies.hum import hum
+from piezolab.studies.matters import effects
+
+QUERIES = [
+    "",
+    "stage=direct",
+    "stage=gain&bypass_part=0.5",
+    "supply=adapter&loop_v=10m&return=divider&divider_c=0",
+    "discs=2px",
+    "discs=2sx&stage=direct",
+    "source_r=0",
+    "pad=10k,1k&input=line",
+    "resonance=4k,20,0.5",
+    "temp_c=60&discs=2s",
+    "input=pedal,interface",
+    "hum_c=0",
+]
+
+
+@pytest.mark.parametrize("query", QUERIES)
+def test_every_section_has_words_for_every_chain(query: str) -> None:
+    made = page.make(query)
+    chain = made.state.chain
+    assert not made.state.trouble
+    assert made.verdict.content and "nan" not in made.verdict.content
+    texts = [made.table.content, page.steps_html(chain), page.larger_gate_resistor(chain)]
+    texts += [page.another_transistor(chain), page.does_it_matter(chain)]
+    for text in texts:
+        assert text
+        assert not re.search(r"\b(nan|inf|None)\b", text), text
+    for at_pickup in (False, True):
+        traces, *_, label = page.density_figure(chain, None, at_pickup=at_pickup)
+        assert len(traces) >= 2 and label
+
+
+def test_verdict_names_the_louder_one_first_and_its_culprit() -> None:
+    def verdict(chain: SignalChain) -> str:
+        return say.verdict(hum(chain), noise(chain))
+
+    assert verdict(SignalChain()).startswith("Hum is 39 dB under your hard playing: plain to hear")
+    assert "ground loop" in verdict(SignalChain(loop_v=0.1))
+    assert "adapter" in verdict(SignalChain(stage="gain", supply="adapter", ripple_v=1.0, hum_c=0.0))
+    quiet = verdict(SignalChain(hum_c=0.0, input_noise=900e-9))
+    assert quiet.startswith("Hiss is") and "the input you plug into" in quiet and "No hum gets in" in quiet
+
+
+def test_words_for_levels_cover_all_of_them_in_order() -> None:
+    words = [say.heard(-level) for level in (0, 15, 30, 50, 70, 120)]
+    assert words == [entry[1] for entry in say.HEARD]
+
+
+def test_a_person_who_hears_hum_finds_culprit_and_cure_beside_the_controls() -> None:
+    made = page.make("loop_v=100m")
+    assert "isolating transformer" in made.advice.content or "batteries" in made.advice.content
+    assert "Try first" in made.advice.content
+    assert "touch a grounded part" in page.make("").advice.content
+
+
+def test_a_step_that_makes_it_worse_is_no_advice() -> None:
+    from piezolab.studies.advice import hiss_advice
+
+    chain = from_link("stage=direct&pickup_c=50p&cable_m=100&input=line")
+    assert any(step.computed and step.less_db[0] < -0.05 for step in hiss_advice(chain).steps)
+    assert "more hiss" not in page.steps_html(chain)
+    assert "too quiet to hear already" not in page.steps_html(chain)
+    assert "too quiet to hear already" in page.steps_html(SignalChain())
+
+
+@pytest.mark.parametrize("db, words", [(-0.52, "0.5 dB less"), (0.11, "0.1 dB more"), (0.04, "the same"),
+                                       (-0.0, "the same"), (float("nan"), "no signal")])  # fmt: skip
+def test_changes_of_the_hiss_in_words(db: float, words: str) -> None:
+    assert say.change_words(db) == words
+
+
+def test_an_imperfection_says_from_where_on_and_which_way() -> None:
+    told = {(e.key, e.part, e.lead): say.effect_result(e) for e in effects(SignalChain(stage="gain"))}
+    assert told["leak to supply", "", 0].endswith("from 100 MΩ down")
+    assert any(words.endswith("from 100 Ω up") for (key, *_), words in told.items() if key == "joint")
+    bare = SignalChain(stage="direct")
+    words = " ".join(say.effect_words(effect, bare) for effect in effects(bare))
+    assert "disc's hot lead" in words and "gate" not in words
+
+
+def test_trying_a_step_changes_the_chain_and_undo_takes_it_back() -> None:
+    made = page.make("supply=adapter&ripple_v=1&hum_c=0&stage=gain")
+    tried = page.TryOut(made.state)
+    before = made.state.chain
+    tried.buttons.press("battery")
+    assert made.state.chain.supply != "adapter"
+    claimed = next(step for step in hum_advice(before).steps if step.name == "battery")
+    assert claimed.computed
+    made.state.undo()
+    assert made.state.chain == before
+
+
+def test_assumed_and_computed_steps_say_which_they_are() -> None:
+    for step in hum_advice(from_link("supply=adapter&loop_v=1m")).steps:
+        words = say.step_words(step)
+        assert ("computed for this chain" in words) == step.computed
+        assert ("an assumption, not computed" in words) != step.computed
+
+
+def test_the_makers_of_hiss_have_names_that_a_maker_knows() -> None:
+    for query in QUERIES:
+        for name in noise(from_link(query)).shares:
+            words = say.maker_words(name)
+            assert "_" not in words and words != name, name
+
+
+def test_effects_are_named_by_part_and_lead() -> None:
+    chain = SignalChain(stage="gain")
+    words = [say.effect_words(effect, chain) for effect in effects(chain)]
+    assert any("transistor's source" in w for w in words)
+    assert len(set(words)) == len(words)
+
+
+@pytest.mark.parametrize(
+    ("answer", "right"), [("-39.3", False), ("33.3 dB", True), ("36.3", False), ("", False), ("<b>", False)]
+)
+def test_the_ratio_task_is_checked(answer: str, right: bool) -> None:
+    made = page.make("")
+    assert made.tasks.check("hum-ratio", answer)[0] == right
+
+
+def test_the_other_tasks_are_checked_against_the_studies() -> None:
+    made = page.make("")
+    assert made.tasks.check("hum-cure", "1")[0] and not made.tasks.check("hum-cure", "0")[0]
+    assert not made.tasks.check("hum-quiet", "")[0]
+    made.state.put(made.state.chain.but(shield_db=40.0))
+    assert made.tasks.check("hum-quiet", "")[0]

@@ -1,0 +1,121 @@
+"""What a trial of the diagnosis shows: shares of builds whose fault was found, and how true the probabilities are."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass
+
+import numpy as np
+
+from piezolab.studies.faults.making import drawn_w
+from piezolab.studies.faults.readings import KINDS
+from tests.studies.faults.trial import World, both_shown, examine, ranks, shown
+
+READINGS = 4  # within which a fault should be found
+ALL_READINGS = 20  # what is left to the user's patience when a second fault is looked for
+WITHOUT_AC = ("ohm", "dc", "tone")
+
+
+@dataclass(frozen=True)
+class Scores:
+    """A trial of N builds with no fault or one.
+
+    counted: whether some available reading leaves the band of sound builds, (N,); place: where the true spot stands
+    after each reading, 0 is first, (N, readings + 1); exact: whether the likeliest single fault is the true one, (N,);
+    two: whether two faults were suspected wrongly, (N,); powered_first: whether the first reading needs the battery,
+    (N,); dangerous: whether the build would heat up, (N,); probability: of each spot at the end, (N, S); truth: true
+    spot, (N,).
+    """
+
+    counted: np.ndarray
+    place: np.ndarray
+    exact: np.ndarray
+    two: np.ndarray
+    powered_first: np.ndarray
+    dangerous: np.ndarray
+    probability: np.ndarray
+    truth: np.ndarray
+
+    def found(self, top: int = 1, readings: int = READINGS, counted: bool = True) -> float:
+        """Share of builds (of those that count, or of all) with the true spot among the first `top`."""
+        rows = self.place[self.counted] if counted else self.place
+        return float(np.mean(rows[:, readings] < top))
+
+    @property
+    def exactly(self) -> float:
+        """Share of counted builds whose very fault comes first, not only its spot."""
+        return float(np.mean(self.exact[self.counted]))
+
+
+def score(
+    world: World, readings: int = READINGS, kinds: Collection[str] | None = None, hear: bool = True, slips: bool = True
+) -> Scores:
+    """Examine every build of a world with no fault or one; every second has no usable AC range.
+
+    kinds: the readings that all are allowed instead; hear: whether the maker says how it sounds.
+    """
+    table, count = world.table, len(world)
+    ac = usable_ac(count)
+    place = np.zeros((count, readings + 1), int)
+    exact, two, powered = (np.zeros(count, bool) for _ in range(3))
+    probability = np.zeros((count, len(table.spots)))
+    truth = np.zeros(count, int)
+    for n, faults in enumerate(world.faults):
+        key, spot = (faults[0].key, faults[0].spot) if faults else ("healthy", "healthy")
+        allowed = kinds or (KINDS if ac[n] else WITHOUT_AC)
+        course = examine(world, n, readings, allowed, slips, hear)
+        row = ranks(spot, course)
+        place[n] = row + row[-1:] * (readings + 1 - len(row))
+        last = course.diagnoses[-1]
+        exact[n] = max((f for s in last.spots for f in s.faults), key=lambda f: f.probability).key == key
+        two[n] = last.two_suspected
+        powered[n] = bool(course.diagnoses[0].next and course.diagnoses[0].next.powered)
+        probability[n] = [last.probability(each) for each in table.spots]
+        truth[n] = table.spots.index(spot)
+    counted = shown(world, ac if kinds is None else np.zeros(count, bool), kinds is None or "tone" in kinds)
+    dangerous = np.abs(world.found.battery_w) > table.limits.hot_w + drawn_w(table.chain)
+    return Scores(counted, place, exact, two, powered, dangerous, probability, truth)
+
+
+def usable_ac(count: int) -> np.ndarray:
+    """Every second build has a meter with a usable AC range."""
+    return np.arange(count) % 2 == 0
+
+
+def two_flagged(world: World, readings: int = ALL_READINGS) -> np.ndarray:
+    """Of builds with two faults that both show: whether two were suspected after each reading, (N, readings + 1)."""
+    ac = usable_ac(len(world))
+    answer = []
+    for n in np.flatnonzero(both_shown(world, ac)):
+        course = examine(world, int(n), readings, KINDS if ac[n] else WITHOUT_AC)
+        row = [step.two_suspected for step in course.diagnoses]
+        answer.append(row + row[-1:] * (readings + 1 - len(row)))
+    return np.array(answer, bool).reshape(-1, readings + 1)
+
+
+@dataclass(frozen=True)
+class Calibration:
+    """Of all spots of all builds, by stated probability: mean of what was stated, share that was true, and how many."""
+
+    stated: np.ndarray
+    true: np.ndarray
+    count: np.ndarray
+
+
+def calibration(faulty: Scores, sound: Scores, healthy: float, edges: np.ndarray | None = None) -> Calibration:
+    """How true the probabilities are, with sound builds in their prior share `healthy` among all."""
+    edges = np.linspace(0, 1, 11) if edges is None else np.asarray(edges, float)
+    stated, true, weight = [], [], []
+    for scores, share in ((faulty, 1 - healthy), (sound, healthy)):
+        stated.append(scores.probability.ravel())
+        true.append((np.arange(scores.probability.shape[1]) == scores.truth[:, None]).ravel())
+        weight.append(np.full(scores.probability.size, share / len(scores.truth)))
+    stated, true, weight = (np.concatenate(each) for each in (stated, true, weight))
+    bins = np.clip(np.digitize(stated, edges) - 1, 0, len(edges) - 2)
+    size = len(edges) - 1
+    total = np.maximum(np.bincount(bins, weight, size), 1e-300)
+    return Calibration(
+        np.bincount(bins, weight * stated, size) / total,
+        np.bincount(bins, weight * true, size) / total,
+        np.bincount(bins, minlength=size),
+    )

@@ -1,0 +1,211 @@
+"""How good the diagnosis is: builds from another world than the one it reckons with, examined as it asks."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass
+
+import numpy as np
+
+from piezolab.chain import SignalChain
+from piezolab.chain.assembly import assemble
+from piezolab.studies.faults import hearing
+from piezolab.studies.faults.bands import band_of, fault_band, leaves, outside, widened
+from piezolab.studies.faults.batches import simulate_wide
+from piezolab.studies.faults.diagnosis import Diagnosis, diagnose
+from piezolab.studies.faults.draws import Spread, sound_builds, with_faults
+from piezolab.studies.faults.fault_network import fault_network
+from piezolab.studies.faults.hypotheses import Hypothesis
+from piezolab.studies.faults.making import crackles, drawn_w, faults_of, numbers, pairs_of, priors, question_of
+from piezolab.studies.faults.readings import KINDS, Check, Reading, scaled
+from piezolab.studies.faults.simulate import Findings, Tone
+from piezolab.studies.faults.table import FaultTable
+from piezolab.studies.metering.instrument import Meter
+
+#: Wider and elsewhere than what the study reckons with.
+ELSEWHERE = Spread(
+    resistor=0.02, film=0.15, electrolytic=0.3, disc=0.25, temperature=(-20.0, 13.0), lambda_=(0.3, 3.0),
+    leakage=(0.01, 1.5), insulation=(0.2, 10.0), measured=0.03, tone=0.15, test_v=0.3, charge=(0.05, 1.05),
+)  # fmt: skip
+SLIP_EVERY = 20
+_SOUND = 800
+_SAID = 0.8  # of what holds is said
+
+
+@dataclass(frozen=True)
+class World:
+    """Simulated builds: the faults in each (none, one or two), and what a perfect meter and ear would find.
+
+    alone: of builds with two faults, what the same builds would read with each alone; band: that holds 99 % of the
+    sound builds of this world, by check, scaled, (M, 2).
+    """
+
+    table: FaultTable
+    faults: tuple[tuple[Hypothesis, ...], ...]
+    found: Findings
+    heard: np.ndarray
+    tone: np.ndarray
+    alone: tuple[Findings, ...]
+    band: np.ndarray
+    seed: int
+
+    def __len__(self) -> int:
+        return len(self.faults)
+
+
+def world(
+    chain: SignalChain, table: FaultTable, count: int, faults: int, seed: int, spread: Spread = ELSEWHERE
+) -> World:
+    """`count` builds with 0, 1 or 2 faults drawn from the priors."""
+    network = fault_network(assemble(chain.values))
+    every = faults_of(chain, network)
+    prior = priors(every)
+    rng = np.random.default_rng(seed)
+    if faults == 0:
+        chosen: list[tuple[Hypothesis, ...]] = [()] * count
+    elif faults == 1:
+        share = prior[1:] / prior[1:].sum()
+        chosen = [(every[1 + k],) for k in rng.choice(len(share), count, p=share)]
+    else:
+        chosen = list(pairs_of(every, prior, count, rng))
+    lists = [()] * _SOUND + chosen
+    sound_ones = made = sound_builds(chain, network, len(lists), spread, rng)
+    alone = []
+    for k in range(faults):  # each fault is the same in the build that has it alone
+        one = [several[k : k + 1] for several in lists]
+        if faults > 1:
+            alone.append(with_faults(sound_ones, one, np.random.default_rng((seed, k)), 1))
+        made = with_faults(made, one, np.random.default_rng((seed, k)), 1)
+    question = question_of(chain, table.meter, Tone())
+    found = simulate_wide(network, made, len(lists), question)
+    crackling = np.array([crackles(several) for several in lists])
+    sound = slice(0, _SOUND)
+    heard = hearing.holds(found, sound, crackling, table.limits.hot_w + drawn_w(chain))
+    tone = hearing.tone_shares(found, sound)
+    return World(
+        table,
+        tuple(chosen),
+        _after(found, _SOUND),
+        heard[:, _SOUND:],
+        tone[:, _SOUND:],
+        tuple(_after(simulate_wide(network, each, len(lists), question), _SOUND) for each in alone),
+        band_of(table, scaled_all(table, found)[:, sound]),
+        seed,
+    )
+
+
+def _after(found: Findings, start: int) -> Findings:
+    fields = {}
+    for name, value in vars(found).items():
+        fields[name] = {k: v[start:] for k, v in value.items()} if isinstance(value, dict) else value[start:]
+    return Findings(**fields)
+
+
+def shown(world_: World, ac: np.ndarray, ear: bool = True) -> np.ndarray:
+    """Whether some available reading of each build leaves the band that holds 99 % of this world's sound builds.
+
+    ac: who has a usable AC range, (N,); ear: whether the tone by ear counts.
+    """
+    table, value, band = world_.table, scaled_all(world_.table, world_.found), world_.band
+    return np.where(
+        ac, leaves(table, value, world_.tone, band, True, ear), leaves(table, value, world_.tone, band, False, ear)
+    )
+
+
+def both_shown(world_: World, ac: np.ndarray) -> np.ndarray:
+    """Of builds with two faults: whether each shows beside the other, (N,).
+
+    For each fault some available reading of the build must leave the band that holds 99 % of the builds with the other
+    alone, and must be moved by it: by more than twice the meter's limit against the same build with the other alone.
+    A build that would heat up has readings with the battery out only.
+    """
+    hot_w = world_.table.limits.hot_w + drawn_w(world_.table.chain)
+    table, value = world_.table, scaled_all(world_.table, world_.found)
+    keys = [fault.key for fault in table.hypotheses]
+    allowed = np.array([[not check.powered for check in table.checks[:-1]]]).T | (
+        np.abs(world_.found.battery_w) < hot_w
+    )
+    bands: dict[str, np.ndarray] = {}
+    answer = np.ones(len(world_), bool)
+    for k, found in enumerate(world_.alone):
+        without = scaled_all(table, found)
+        for n, pair in enumerate(world_.faults):
+            key = pair[k].key
+            if key not in bands:
+                bands[key] = fault_band(table, keys.index(key))
+            here = value[:, n : n + 1]
+            out = outside(table, here, bands[key], bool(ac[n])) & allowed[:, n : n + 1]
+            alone = widened(table, widened(table, band_of(table, without[:, n : n + 1])))
+            answer[n] &= (out & outside(table, here, alone)).any()
+    return answer
+
+
+def scaled_all(table: FaultTable, found: Findings) -> np.ndarray:
+    """Findings at all numeric checks, on the table's scale, (M, N)."""
+    return np.stack([scaled(check.kind, numbers(found, check), table.meter) for check in table.checks[:-1]])
+
+
+class Examiner:
+    """Reads one build with a real meter and a human hand."""
+
+    def __init__(self, world_: World, build: int, slips: bool = True) -> None:
+        self.world, self.build, self.slips = world_, build, slips
+        self.rng = np.random.default_rng((world_.seed, build))
+
+    def words(self) -> tuple[str, ...]:
+        """What its maker says about the sound."""
+        surely = self.world.heard[:, self.build]
+        said = self.rng.random(len(surely)) < _SAID * surely
+        words = tuple(word for word, there in zip(hearing.WORDS, said, strict=True) if there)
+        return words or ((hearing.FINE,) if surely.max() < 0.5 else ())
+
+    def read(self, check: Check) -> Reading:
+        """One reading: every 20th on a neighbouring lane, within the meter's limit, rounded to its digits."""
+        table, meter = self.world.table, self.world.table.meter
+        if check.kind == "tone":
+            shares = self.world.tone[:, self.build]
+            return Reading("tone", check.place, hearing.TONES[self.rng.choice(4, p=shares / shares.sum())])
+        m = table.index(check)
+        beside = table.neighbours[m]
+        if self.slips and beside and self.rng.random() < 1 / SLIP_EVERY:
+            m = beside[self.rng.integers(len(beside))]
+        true = float(numbers(self.world.found, table.checks[m])[self.build])
+        return Reading(check.kind, check.place, *_displayed(check.kind, true, meter, self.rng))
+
+
+def _displayed(kind: str, true: float, meter: Meter, rng: np.random.Generator) -> tuple[float, float]:
+    digit_of = {"dc": meter.volt_digit, "ohm": meter.ohm_digit}.get(kind, meter.ac_digit)
+    digit = float(digit_of(true))
+    value = true + float(meter.error(true, digit)) * rng.uniform(-1, 1)
+    if kind == "ohm" and value > meter.ohm_max:
+        return np.inf, digit
+    value = float(meter.shown(value, digit))
+    return (value if kind == "dc" else max(value, 0.0)), digit
+
+
+@dataclass(frozen=True)
+class Course:
+    """One build examined: the diagnosis after each reading (first without any), and the readings."""
+
+    diagnoses: tuple[Diagnosis, ...]
+    readings: tuple[Reading, ...]
+    heard: tuple[str, ...]
+
+
+def examine(
+    world_: World, build: int, most: int, kinds: Collection[str] = KINDS, slips: bool = True, hear: bool = True
+) -> Course:
+    """Take up to `most` readings, each the one that the diagnosis proposes; hear: the maker says how it sounds."""
+    examiner = Examiner(world_, build, slips)
+    heard = examiner.words() if hear else ()
+    readings: list[Reading] = []
+    diagnoses = [diagnose(world_.table, readings, heard, kinds)]
+    while len(readings) < most and diagnoses[-1].next is not None:
+        readings.append(examiner.read(diagnoses[-1].next.check))
+        diagnoses.append(diagnose(world_.table, readings, heard, kinds))
+    return Course(tuple(diagnoses), tuple(readings), heard)
+
+
+def ranks(spot: str, course: Course) -> list[int]:
+    """Place of a spot in the list of spots, from 0, after each reading."""
+    return [[each.spot for each in step.spots].index(spot) for step in course.diagnoses]
