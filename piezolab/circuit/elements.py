@@ -6,7 +6,8 @@ v(a) - v(b); a transistor's currents are counted into its terminals.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -147,3 +148,38 @@ Element = (
     | NoiseVoltage
     | Jfet
 )
+
+
+def terminals(element: Element) -> tuple[str, ...]:
+    """Every node that an element touches or listens to."""
+    match element:
+        case Jfet():
+            return element.drain, element.gate, element.source
+        case VoltageControlledCurrent() | VoltageControlledVoltage():
+            return element.a, element.b, element.plus, element.minus
+        case _:
+            return element.a, element.b
+
+
+def values_of(element: Element) -> Iterator[object]:
+    """Every number of an element, its transistor model's too."""
+    if isinstance(element, Jfet):
+        for name in element.model.__dataclass_fields__:
+            yield getattr(element.model, name)
+    else:
+        for name in element.__dataclass_fields__:
+            value = getattr(element, name)
+            if not isinstance(value, str):
+                yield value
+
+
+def taken(element: Element, index: np.ndarray, shape: tuple[int, ...]) -> Element:
+    """The members `index` of the flattened batch of that shape."""
+    if isinstance(element, Jfet):
+        return replace(element, model=element.model.take(index, shape))
+    changes = {}
+    for name in element.__dataclass_fields__:
+        value = getattr(element, name)
+        if not isinstance(value, str) and np.ndim(value):
+            changes[name] = np.broadcast_to(value, shape).reshape(-1)[index]
+    return replace(element, **changes) if changes else element

@@ -20,13 +20,9 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 
 from piezolab.circuit.elements import GROUND
+from piezolab.circuit.elimination import Coefficients, Elimination, Value, checked, substituted, substituted_adjoint
 from piezolab.circuit.errors import SingularNetworkError
 from piezolab.circuit.ordering import Order, find_order
-
-Value = complex | np.ndarray
-Coefficients = dict[str, Value]
-# and the row's other coefficients, 1 / pivot, factors for other rows, and where row and branch have kept their places
-Elimination = tuple[str, str, bool, Coefficients, Value, Coefficients, np.ndarray | None]
 
 
 class Equations:
@@ -134,7 +130,7 @@ class Equations:
             return self._solve_dense(sides)
         with np.errstate(all="ignore"):  # what is not finite is found and named at the end
             steps = self._eliminated(self._order(None if wanted is None else frozenset(wanted)))
-            return _checked([_substitute(steps, side) for side in sides], steps)
+            return checked([substituted(steps, side) for side in sides], steps)
 
     def solve_adjoint(self, *outputs: dict[str, Value]) -> list[dict[str, Value]]:
         """Solutions y of the transposed equations A' y = c, for one or more outputs c (unknown -> weight).
@@ -147,7 +143,7 @@ class Equations:
             return self._solve_dense(outputs, adjoint=True)
         with np.errstate(all="ignore"):
             steps = self._eliminated(self._order(None))
-            return _checked([_substitute_adjoint(steps, output) for output in outputs], steps)
+            return checked([substituted_adjoint(steps, output) for output in outputs], steps)
 
     def _solve_dense(self, sides: Sequence[dict[str, Value]], adjoint: bool = False) -> list[dict[str, Value]]:
         matrix, names = dense(self)
@@ -260,52 +256,6 @@ class Equations:
 
 
 _ORDERS: dict[object, Order] = {}
-
-
-def _substitute(steps: list[Elimination], side: dict[str, Value]) -> dict[str, Value]:
-    side, found = side.copy(), {}
-    for row, column, _, _, _, factors, stays in steps:
-        if stays is not None and (row in side or column in side):
-            mine, other = side.get(row, 0.0), side.get(column, 0.0)
-            side[row], side[column] = np.where(stays, mine, other), np.where(stays, other, mine)
-        if row in side:
-            for other, factor in factors.items():
-                change = factor * side[row]
-                side[other] = side[other] - change if other in side else -change
-    for row, column, kept, cells, inverse, _, _ in reversed(steps):
-        if kept:
-            value = side.get(row, 0.0)
-            for name, coefficient in cells.items():
-                value = value - coefficient * found[name]
-            found[column] = value * inverse
-    return found
-
-
-def _substitute_adjoint(steps: list[Elimination], output: dict[str, Value]) -> dict[str, Value]:
-    output, found = output.copy(), {}
-    for row, column, _, cells, inverse, _, _ in steps:
-        value = output.get(column, 0.0) * inverse
-        if isinstance(value, np.ndarray) or value != 0:
-            for name, coefficient in cells.items():
-                change = coefficient * value
-                output[name] = output[name] - change if name in output else -change
-        found[row] = value
-    for row, column, _, _, _, factors, stays in reversed(steps):
-        for other, factor in factors.items():
-            found[row] = found[row] - factor * found[other]
-        if stays is not None:
-            mine, other = found[row], found[column]
-            found[row], found[column] = np.where(stays, mine, other), np.where(stays, other, mine)
-    return found
-
-
-def _checked(answers: list[dict[str, Value]], steps: list[Elimination]) -> list[dict[str, Value]]:
-    for found in answers:
-        for name, value in found.items():
-            if not np.isfinite(value).all():
-                bad = (row for row, _, _, _, inverse, _, _ in steps if not np.isfinite(inverse).all())
-                raise SingularNetworkError(f"the equations have no unique solution at {next(bad, name)!r}")
-    return answers
 
 
 def dense(equations: Equations) -> tuple[np.ndarray, Sequence[str]]:

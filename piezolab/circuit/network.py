@@ -22,6 +22,9 @@ from piezolab.circuit.elements import (
     VoltageControlledCurrent,
     VoltageControlledVoltage,
     VoltageSource,
+    taken,
+    terminals,
+    values_of,
 )
 from piezolab.circuit.equations import Equations
 from piezolab.circuit.errors import CircuitError, FloatingNodeError
@@ -132,7 +135,7 @@ class Network:
         """The shape to which all values broadcast. Raises CircuitError naming two that do not fit."""
         shape: tuple[int, ...] = ()
         for element in self.elements:
-            for value in _values(element):
+            for value in values_of(element):
                 if isinstance(value, float):
                     continue
                 try:
@@ -145,40 +148,7 @@ class Network:
 
     def take(self, index: np.ndarray) -> Network:
         """The members `index` of the flattened batch, as a batch of one axis."""
-        return Network(_take(element, index, self.batch_shape) for element in self.elements)
-
-
-def terminals(element: Element) -> tuple[str, ...]:
-    """Every node that an element touches or listens to."""
-    match element:
-        case Jfet():
-            return element.drain, element.gate, element.source
-        case VoltageControlledCurrent() | VoltageControlledVoltage():
-            return element.a, element.b, element.plus, element.minus
-        case _:
-            return element.a, element.b
-
-
-def _values(element: Element) -> Iterator[object]:
-    if isinstance(element, Jfet):
-        for name in element.model.__dataclass_fields__:
-            yield getattr(element.model, name)
-    else:
-        for name in element.__dataclass_fields__:
-            value = getattr(element, name)
-            if not isinstance(value, str):
-                yield value
-
-
-def _take(element: Element, index: np.ndarray, shape: tuple[int, ...]) -> Element:
-    if isinstance(element, Jfet):
-        return replace(element, model=element.model.take(index, shape))
-    changes = {}
-    for name in element.__dataclass_fields__:
-        value = getattr(element, name)
-        if not isinstance(value, str) and np.ndim(value):
-            changes[name] = np.broadcast_to(value, shape).reshape(-1)[index]
-    return replace(element, **changes) if changes else element
+        return Network(taken(element, index, self.batch_shape) for element in self.elements)
 
 
 def dc_equations(network: Network) -> Equations:

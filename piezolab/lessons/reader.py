@@ -101,17 +101,36 @@ class Reader:
 
     def lesson(self, table: Mapping[str, Any]) -> Lesson:
         """The whole lesson."""
+        self._unknown_keys(table)
+        minutes = self._minutes(table)
+        self._controls(table)
+        self.start = self.chain(table, "chain")
+        chapter = self._chapter(table)
+        steps = self._steps(table)
+        return Lesson(
+            self.file.removesuffix(".toml"), self.text(table, "title"), chapter, minutes, self.start,
+            self.controls, self.text(table, "intro"),
+            self.text(table, "closing", needed=False), steps,
+        )  # fmt: skip
+
+    def _unknown_keys(self, table: Mapping[str, Any]) -> None:
         for key in sorted(set(table) - _HEAD):
             table_at = re.compile(rf"\s*\[+\s*{re.escape(key)}\b")
             tables = [n + 1 for n, line in enumerate(self.lines) if table_at.match(line)]
             what = f"{key!r} is unknown{nearest(key, _HEAD)}"
             self.fault(tables[0] if tables else self.line(key), what, f"allowed are {', '.join(sorted(_HEAD))}")
+
+    def _minutes(self, table: Mapping[str, Any]) -> int:
         minutes = table.get("minutes")
         if isinstance(minutes, bool) or not isinstance(minutes, int) or not 1 <= minutes <= 240:
             self.fault(
                 self.line("minutes"), "minutes is missing or no whole number from 1 to 240", "write minutes = 25"
             )
-            minutes = 0
+            return 0
+        return minutes
+
+    def _controls(self, table: Mapping[str, Any]) -> None:
+        """The controls that show, kept for what the steps ask of them."""
         controls = table.get("controls", [])
         known = {key: setting for key, setting in all_parameters().items() if key != "v"}
         if not isinstance(controls, list) or not controls:
@@ -123,7 +142,8 @@ class Reader:
                 self.fault(self.line("controls"), what, "take keys of the share link, such as gate_r")
         self.controls = tuple(key for key in controls if key in known)
         self.faulty_controls = len(self.controls) < max(len(controls), 1)
-        self.start = self.chain(table, "chain")
+
+    def _chapter(self, table: Mapping[str, Any]) -> str:
         chapter = self.text(table, "chapter")
         if chapter and not NAME.fullmatch(chapter):
             self.fault(
@@ -132,6 +152,9 @@ class Reader:
         elif chapter and chapter not in (slugs := [found.slug for found in find_chapters(notebooks_dir())]):
             fix = f"allowed are {', '.join(slugs)}"
             self.fault(self.line("chapter"), f"{chapter!r} is no chapter{nearest(chapter, slugs)}", fix)
+        return chapter
+
+    def _steps(self, table: Mapping[str, Any]) -> tuple[LessonStep, ...]:
         raw = table.get("step", [])
         if not isinstance(raw, list) or not 1 <= len(raw) <= MOST_STEPS or not all(isinstance(s, dict) for s in raw):
             self.fault(len(self.lines), "there are no steps, or too many", f"write 1 to {MOST_STEPS} tables [[step]]")
@@ -144,11 +167,7 @@ class Reader:
         if steps and steps[-1].kind == "read" and steps[-1].name:
             fix = "write the words as closing in the head of the file, which is shown when all is solved"
             self.fault(self.line("kind", len(steps) - 1), "the last step has nothing to solve", fix)
-        return Lesson(
-            self.file.removesuffix(".toml"), self.text(table, "title"), chapter, minutes, self.start,
-            self.controls, self.text(table, "intro"),
-            self.text(table, "closing", needed=False), steps,
-        )  # fmt: skip
+        return steps
 
     def step(self, table: Mapping[str, Any], n: int) -> LessonStep:
         """The n-th step, from 0."""

@@ -36,39 +36,14 @@ def serve(
     Prints one line, ``piezolab is ready: http://...``, once pages can be opened. A busy port is stepped over,
     and said so.
 
-    Parameters
-    ----------
-    host : str, optional
-        Network address to listen on: this computer only by default, in a room the room's network.
-    port : int
-        Port to listen on, 0 for any free one.
-    open_browser : bool
-        Open the start page in a browser once ready.
-    base_url : str
-        Path before every page, for a server behind a proxy.
-    notebooks : path, optional
-        Folder of notebooks; the shipped one by default.
-    public_address : str, optional
-        Address, such as ``http://workshop.example:8350``, under which visitors reach the server, if it is not
-        the one it listens on.
-    seats : int
-        Pages that may be open at once; each holds a kernel.
-    verbose : bool
-        Log every request and kernel event.
-    room : bool
-        Serve a room of phones and laptops: prints its address as a QR code, has a page for the projector, lets
-        people in as seats free.
-    lesson : str, optional
-        The lesson that the room works on.
-    idle_minutes : float, optional
-        Minutes after which a page that nobody touches gives its seat back; never by default.
-    warm : bool
-        Fork kernels from one warm process where the system can.
+    host: network address to listen on; None is this computer only, in a room the room's network. port: 0 is any free
+    one. base_url: path before every page, for a server behind a proxy. notebooks: folder, the shipped one by default.
+    public_address: such as ``http://workshop.example:8350``, under which visitors reach the server if it is not the one
+    it listens on. seats: pages open at once, each with a kernel. verbose: log every request and kernel event. room:
+    serve a room of phones and laptops; lesson: what it works on. idle_minutes: after which an untouched page gives its
+    seat back; None is never. warm: fork kernels from one warm process where the system can.
 
-    Raises
-    ------
-    ServingError
-        The address cannot be listened on, or the notebooks cannot be read.
+    Raises ServingError where the address cannot be listened on or the notebooks cannot be read.
     """
     from .start import run
 

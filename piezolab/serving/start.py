@@ -196,10 +196,7 @@ def run(
     log.setLevel(logging.INFO if verbose else logging.WARNING)
     base = _base_url(base_url)
     public_address = _checked_public(public_address)
-    if seats < 1:
-        raise ServingError(f"seats: {seats} is out of range; at least 1")
-    if idle_minutes is not None and not 0.05 <= idle_minutes <= 1440:
-        raise ServingError(f"idle-minutes: {idle_minutes:g} is out of range; 0.05 to 1440")
+    _check_numbers(seats, idle_minutes)
     chosen_lesson = room_lesson(lesson)
     folder = Path(notebooks).resolve() if notebooks else notebooks_dir().resolve()
     pages = _pages(folder)
@@ -237,6 +234,13 @@ def run(
         asyncio.run(_serve(server, sockets, announce, open_browser, warm))
     finally:
         shutil.rmtree(connections, ignore_errors=True)
+
+
+def _check_numbers(seats: int, idle_minutes: float | None) -> None:
+    if seats < 1:
+        raise ServingError(f"seats: {seats} is out of range; at least 1")
+    if idle_minutes is not None and not 0.05 <= idle_minutes <= 1440:
+        raise ServingError(f"idle-minutes: {idle_minutes:g} is out of range; 0.05 to 1440")
 
 
 _EVERYWHERE = ("", "0.0.0.0", "::")

@@ -101,8 +101,12 @@ def _hiss_changes(chain: SignalChain) -> dict[str, dict[str, Any]]:
     if chain.input != (quietest,):
         entered = {key: None for key in ("input_r", "input_c", "input_max", "input_noise")}
         changes["quieter-input"] = {"input": (quietest,), **entered}
-    if not chain.topology.powered:
-        return changes
+    return {**changes, **_stage_changes(chain)} if chain.topology.powered else changes
+
+
+def _stage_changes(chain: SignalChain) -> dict[str, dict[str, Any]]:
+    """What would quieten the stage itself."""
+    changes: dict[str, dict[str, Any]] = {}
     stage = chain.topology
     if stage.has("gate_r") and chain.gate_r <= 100e6:
         changes["larger-gate-resistor"] = {"gate_r": 10 * chain.gate_r}

@@ -83,6 +83,12 @@ def holes_of(
             lane: [(round(n * HOLE, 6), round(y + row, 6)) for n in range(SLOTS) for row in rows]
             for lane, y in heights.items()
         }
+    return _breadboard_holes(order, parts, pitch)
+
+
+def _breadboard_holes(
+    order: Sequence[str], parts: Sequence[BoardPart], pitch: float
+) -> tuple[dict[str, float], dict[str, list[PointMm]]]:
     under_transistor = {lane for part in parts if part.kind == "jfet" for lane in part.lanes}
     columns = [lane for lane in order if lane not in _RAIL or lane in under_transistor]
     heights = {lane: round(n * pitch, 6) for n, lane in enumerate(columns)}

@@ -176,14 +176,21 @@ def _made(
     )
     lanes = tuple(lane.moved(-left, -low) for lane in lanes)
     width, height = right - left, high - low
-    fits = options.board is None or any(
-        width <= w + 0.01 and height <= h + 0.01 for w, h in (options.board, options.board[::-1])
-    )
-    columns = None
-    if method.key == "breadboard":
-        needed = round((max(heights.values()) - min(heights.values())) / HOLE) + 1
-        columns = next((count for count in COLUMNS if needed <= count), needed)
+    fits, columns = _fits(width, height, options.board), _columns(method, heights)
     return Layout(method, lanes, moved, width, height, fits, columns, _sleeved(method, lanes, moved))
+
+
+def _fits(width: float, height: float, board: tuple[float, float] | None) -> bool:
+    """Whether a layout fits a board, turned or not; no board given takes any."""
+    return board is None or any(width <= w + 0.01 and height <= h + 0.01 for w, h in (board, board[::-1]))
+
+
+def _columns(method: Method, heights: dict[str, float]) -> int | None:
+    """Columns of the breadboard that takes it, None for other boards."""
+    if method.key != "breadboard":
+        return None
+    needed = round((max(heights.values()) - min(heights.values())) / HOLE) + 1
+    return next((count for count in COLUMNS if needed <= count), needed)
 
 
 def _sleeved(method: Method, lanes: tuple[Lane, ...], parts: tuple[Placed, ...]) -> tuple[str, ...]:
