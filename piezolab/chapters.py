@@ -15,7 +15,7 @@ INDEX_FILE = "index.ipynb"
 
 
 @dataclass(frozen=True)
-class Chapter:
+class ChapterFile:
     """One notebook: its address word, its file name inside the notebooks folder, its question, and what it answers."""
 
     slug: str
@@ -24,12 +24,12 @@ class Chapter:
     answers: str = ""
 
 
-def find_chapters(folder: Path) -> list[Chapter]:
+def find_chapters(folder: Path) -> list[ChapterFile]:
     """The chapters in ``folder``, in order, without the start page.
 
     Raises ValueError when two files claim the same address or a notebook cannot be read.
     """
-    found: dict[str, tuple[int, Chapter]] = {}
+    found: dict[str, tuple[int, ChapterFile]] = {}
     for path in sorted(folder.glob("*.ipynb")):
         match = _NAME.fullmatch(path.name)
         if not match:
@@ -37,7 +37,7 @@ def find_chapters(folder: Path) -> list[Chapter]:
         number, slug = int(match[1]), match[2]
         if slug in found:
             raise ValueError(f"{path.name} and {found[slug][1].file} claim the same address /{slug}")
-        found[slug] = number, Chapter(slug, path.name, notebook_title(path), notebook_answers(path))
+        found[slug] = number, ChapterFile(slug, path.name, notebook_title(path), notebook_answers(path))
     return [chapter for _, chapter in sorted(found.values(), key=lambda item: (item[0], item[1].slug))]
 
 

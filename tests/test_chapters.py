@@ -3,7 +3,7 @@ from pathlib import Path
 
 import pytest
 
-from piezolab.chapters import Chapter, find_chapters, notebook_title
+from piezolab.chapters import ChapterFile, find_chapters, notebook_title
 
 
 def notebook(path: Path, *cells: tuple[str, str], **metadata: str) -> Path:
@@ -16,7 +16,7 @@ def test_file_names_give_order_and_address(tmp_path: Path) -> None:
     for name in ("10-later.ipynb", "2-what-first.ipynb", "02-why-b.ipynb", "index.ipynb"):
         notebook(tmp_path / name, ("markdown", f"# {name}"))
     assert [chapter.slug for chapter in find_chapters(tmp_path)] == ["what-first", "why-b", "later"]
-    assert find_chapters(tmp_path)[2] == Chapter("later", "10-later.ipynb", "10-later.ipynb")
+    assert find_chapters(tmp_path)[2] == ChapterFile("later", "10-later.ipynb", "10-later.ipynb")
 
 
 @pytest.mark.parametrize(

@@ -13,8 +13,9 @@ from functools import cache
 from pathlib import Path
 from types import MappingProxyType
 
+from piezolab.lessons.entries import NAME
 from piezolab.lessons.lesson import Lesson
-from piezolab.lessons.reader import NAME, LessonError, Reader
+from piezolab.lessons.reader import LessonError, LessonReader
 from piezolab.lessons.syntax import syntax_fault
 from piezolab.location import data_dir
 
@@ -76,7 +77,7 @@ def read_lesson(text: str, file: str, *, figures_too: bool = True) -> Lesson:
         table = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise LessonError([syntax_fault(text, file, error)]) from None
-    reader = Reader(text, file, figures_too)
+    reader = LessonReader(text, file, figures_too)
     lesson = reader.lesson(table)
     if reader.faults:
         raise LessonError(reader.faults)

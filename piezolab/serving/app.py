@@ -15,7 +15,7 @@ from tornado.web import Application, RequestHandler
 from traitlets.config import Config
 from voila.app import Voila
 
-from ..chapters import Chapter
+from ..chapters import ChapterFile
 from . import room_pages as own
 from .assets import AssetFolder, AssetHandler
 from .channels import PING_MS, ChannelsHandler, KernelHandler
@@ -130,7 +130,7 @@ class Server(Voila):
         self,
         *,
         folder: Path,
-        pages: dict[str, Chapter],
+        pages: dict[str, ChapterFile],
         connections: Path,
         base_url: str,
         port: int,

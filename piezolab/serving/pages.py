@@ -12,7 +12,7 @@ from tornado.iostream import StreamClosedError
 from tornado.web import HTTPError
 from voila.tornado.handler import TornadoVoilaHandler
 
-from ..chapters import Chapter
+from ..chapters import ChapterFile
 from .error_pages import PlainErrors
 from .room_pages import waiting_page
 from .seats import GAVE_WAY, Visit, current_visit
@@ -32,7 +32,7 @@ def _overrides(name: str) -> bool:
 class PageHandler(Visitors, TornadoVoilaHandler):
     """One chapter, or the start page."""
 
-    def initialize(self, chapters: dict[str, Chapter], **kwargs: Any) -> None:
+    def initialize(self, chapters: dict[str, ChapterFile], **kwargs: Any) -> None:
         self._chapters = chapters
         super().initialize(**kwargs)
 

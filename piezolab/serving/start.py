@@ -19,7 +19,7 @@ from urllib.parse import urlsplit
 from tornado.ioloop import PeriodicCallback
 from tornado.netutil import bind_sockets
 
-from ..chapters import INDEX_FILE, Chapter, find_chapters, notebook_title
+from ..chapters import INDEX_FILE, ChapterFile, find_chapters, notebook_title
 from ..location import notebooks_dir
 from .addresses import OwnNames, own_addresses
 from .app import MESSAGE_LIMIT, Server, log
@@ -163,13 +163,13 @@ def _base_url(text: str) -> str:
     return path
 
 
-def _pages(folder: Path) -> dict[str, Chapter]:
+def _pages(folder: Path) -> dict[str, ChapterFile]:
     """The start page under "" and the chapters under their address words."""
     index = folder / INDEX_FILE
     if not index.is_file():
         raise ServingError(f"notebooks: {folder} has no {INDEX_FILE}")
     try:
-        start = Chapter("", INDEX_FILE, notebook_title(index))
+        start = ChapterFile("", INDEX_FILE, notebook_title(index))
         return {"": start, **{chapter.slug: chapter for chapter in find_chapters(folder)}}
     except ValueError as problem:
         raise ServingError(f"notebooks: {problem}") from problem

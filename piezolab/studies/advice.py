@@ -24,7 +24,7 @@ BRIDGE_F = 100e-6
 
 
 @dataclass(frozen=True)
-class Remedy:
+class AdviceStep:
     """One step. name: row of the advice texts; less_db: fall of the whole hum (or hiss) over signal, dB, lower
     and upper end
     (equal where computed); computed: whether it is; changes: what it changes in the chain (empty where assumed)."""
@@ -40,7 +40,7 @@ class Remedy:
 class Advice:
     """Steps, the most helpful first, and the culprits: share of the power by way in (hum) or contributor (hiss)."""
 
-    steps: tuple[Remedy, ...]
+    steps: tuple[AdviceStep, ...]
     culprits: Mapping[str, float]
 
 
@@ -59,7 +59,7 @@ def hum_advice(chain: SignalChain) -> Advice:
     for name, row in advice_texts().items():
         if row.range_db is not None and culprits.get(row.against, 0.0) > 0:
             ends = tuple(_less(now, row.against, db) for db in row.range_db)
-            steps.append(Remedy(name, row.against, ends, False))
+            steps.append(AdviceStep(name, row.against, ends, False))
     return Advice(_ranked(steps), culprits)
 
 
@@ -126,9 +126,9 @@ def _stage_changes(chain: SignalChain) -> dict[str, dict[str, Any]]:
     return changes
 
 
-def _computed(name: str, less_db: float, changes: Mapping[str, Any]) -> Remedy:
-    return Remedy(name, advice_texts()[name].against, (less_db, less_db), True, changes)
+def _computed(name: str, less_db: float, changes: Mapping[str, Any]) -> AdviceStep:
+    return AdviceStep(name, advice_texts()[name].against, (less_db, less_db), True, changes)
 
 
-def _ranked(steps: list[Remedy]) -> tuple[Remedy, ...]:
+def _ranked(steps: list[AdviceStep]) -> tuple[AdviceStep, ...]:
     return tuple(sorted(steps, key=lambda step: -sum(step.less_db)))

@@ -107,6 +107,21 @@ def floor_faults(module: str, imports: set[str]) -> list[str]:
     return faults
 
 
+#: Rooms among the pages that every chapter may use; a chapter uses no other chapter.
+SHARED_PAGES = {"kit"}
+
+
+def chapter_faults(module: str, imports: set[str]) -> list[str]:
+    """Where one room of the pages reaches into another; the kit reaches into none."""
+    parts = module.split(".")
+    if parts[:2] != ["piezolab", "pages"] or len(parts) < 3:
+        return []
+    own = parts[2]
+    allowed = {own} if own in SHARED_PAGES else {own, *SHARED_PAGES}
+    rooms = {name: name.split(".")[2:3] for name in sorted(imports) if name.startswith("piezolab.pages.")}
+    return [f"{module} imports {name}; only the kit is shared" for name, [room] in rooms.items() if room not in allowed]
+
+
 def import_graph(sources: dict[str, tuple[str, bool]]) -> dict[str, set[str]]:
     """Module -> modules of ours that it imports, from module -> (source, whether it is a package's __init__).
 
@@ -145,6 +160,22 @@ SOURCES = {
 def test_module_imports_only_from_below(module: str) -> None:
     source, is_package = SOURCES[module]
     assert floor_faults(module, imported(source, module, is_package)) == []
+    assert chapter_faults(module, imported(source, module, is_package)) == []
+
+
+@pytest.mark.parametrize(
+    "module, source, faults",
+    [
+        ("piezolab.pages.one.chapter", "from piezolab.pages.two.sentences import life", 1),
+        ("piezolab.pages.one", "def page():\n    from piezolab.pages import two", 1),
+        ("piezolab.pages.kit.plot", "from piezolab.pages.one.chapter import found", 1),
+        ("piezolab.pages.start.start_page", "import piezolab.pages.one", 1),
+        ("piezolab.pages.one.chapter", "from piezolab.pages.kit import plot\nfrom piezolab.pages.one import tasks", 0),
+        ("piezolab.serving.app", "from piezolab.pages.one import page", 0),
+    ],
+)
+def test_checker_sees_a_chapter_in_another(module: str, source: str, faults: int) -> None:
+    assert len(chapter_faults(module, imported(source, module, False))) == faults
 
 
 def test_no_ring_of_imports() -> None:

@@ -1,5 +1,7 @@
-"""Modules are short enough to read at a sitting, public names are explained, files are named alike."""
+"""Modules are short enough to read at a sitting, public names are explained, files are named alike, and no name means
+two things."""
 
+import ast
 import importlib
 import inspect
 import pkgutil
@@ -11,7 +13,16 @@ import pytest
 
 from tests.repository.tree import PACKAGE, ROOT, module_name, relative, tracked_files
 
-MOST_LINES = 400
+MOST_LINES = 300  # of a file
+MOST_LINES_OF_A_FUNCTION = 60
+MOST_BRANCHES = 20
+#: Analogue maths whose branches are the cases of one formula; cut apart, each piece would need the others' names.
+MANY_BRANCHES = {
+    "piezolab.studies.faults.multiport.solutions": "one star-mesh elimination, resistances and capacitances at once",
+    "piezolab.circuit.transient.__init__": "each kind of element sets up its own companion for one and the same run",
+}
+#: File names that every chapter may have; any other name stands for one file.
+IN_EVERY_CHAPTER = {"__init__.py", "__main__.py", "chapter.py", "sections.py", "sentences.py", "tasks.py"}
 #: Rooms whose public names must carry a docstring: they are what a contributor calls.
 EXPLAINED = (
     "audio",
@@ -76,10 +87,86 @@ def name_faults(path: str) -> list[str]:
     return faults
 
 
-@pytest.mark.parametrize("path", sorted(PACKAGE.rglob("*.py")), ids=relative)
+_BRANCHING = ast.If | ast.IfExp | ast.For | ast.AsyncFor | ast.While | ast.ExceptHandler | ast.match_case
+
+
+def branches(function: ast.AST) -> int:
+    """Ways through a function: 1, and 1 for each condition, loop, handler, case and further part of an and or an or."""
+    count, waiting = 1, list(ast.iter_child_nodes(function))
+    while waiting:
+        node = waiting.pop()
+        if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef | ast.ClassDef):
+            continue  # counts for itself
+        waiting.extend(ast.iter_child_nodes(node))
+        if isinstance(node, _BRANCHING):
+            count += 1
+        elif isinstance(node, ast.comprehension):
+            count += 1 + len(node.ifs)
+        elif isinstance(node, ast.BoolOp):
+            count += len(node.values) - 1
+    return count
+
+
+def size_faults(module: str, source: str, free: frozenset[str] = frozenset()) -> list[str]:
+    """What is too long or has too many branches in a module; free: functions that may have more branches."""
+    lines = len(source.splitlines())
+    faults = [] if lines <= MOST_LINES else [f"{module}: {lines} lines; cut it where it changes subject"]
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
+            name, length = f"{module}.{node.name}", node.end_lineno - node.lineno + 1
+            if length > MOST_LINES_OF_A_FUNCTION:
+                faults.append(f"{name}: {length} lines")
+            if name not in free and branches(node) > MOST_BRANCHES:
+                faults.append(f"{name}: {branches(node)} branches")
+    return faults
+
+
+def twice(names: list[tuple[str, str]]) -> dict[str, list[str]]:
+    """Names that stand for several things: name -> where."""
+    places: dict[str, list[str]] = {}
+    for name, place in names:
+        places.setdefault(name, []).append(place)
+    return {name: found for name, found in places.items() if len(found) > 1}
+
+
+MODULES = sorted(PACKAGE.rglob("*.py"))
+
+
+@pytest.mark.parametrize("path", MODULES, ids=relative)
 def test_module_can_be_read_at_a_sitting(path: Path) -> None:
-    lines = len(path.read_text("utf-8").splitlines())
-    assert lines <= MOST_LINES, f"{lines} lines: cut {relative(path)} where it changes subject"
+    assert size_faults(module_name(path), path.read_text("utf-8"), frozenset(MANY_BRANCHES)) == []
+
+
+def test_what_may_have_many_branches_still_has() -> None:
+    found = {
+        f"{module_name(path)}.{node.name}"
+        for path in MODULES
+        for node in ast.walk(ast.parse(path.read_text("utf-8")))
+        if isinstance(node, ast.FunctionDef) and branches(node) > MOST_BRANCHES
+    }
+    assert found == set(MANY_BRANCHES)
+
+
+def test_no_file_name_and_no_class_name_twice() -> None:
+    files = [(path.name, relative(path)) for path in MODULES if path.name not in IN_EVERY_CHAPTER]
+    classes = [
+        (node.name, relative(path))
+        for path in MODULES
+        for node in ast.parse(path.read_text("utf-8")).body
+        if isinstance(node, ast.ClassDef) and not node.name.startswith("_")
+    ]
+    assert twice(files) == {}
+    assert twice(classes) == {}
+
+
+def test_checker_sees_size_and_names() -> None:
+    long = "def f():\n" + "    pass\n" * 60
+    assert size_faults("m", long) == ["m.f: 61 lines"]
+    assert size_faults("m", "x = 1\n" * 301) == ["m: 301 lines; cut it where it changes subject"]
+    tangled = "def f(a):\n    return [b for b in a if " + " and ".join(["b"] * 20) + "]"
+    assert size_faults("m", tangled) == ["m.f: 22 branches"]
+    assert size_faults("m", tangled, frozenset({"m.f"})) == []
+    assert twice([("a", "here"), ("b", "here"), ("a", "there")]) == {"a": ["here", "there"]}
 
 
 def _explained_modules() -> list[str]:

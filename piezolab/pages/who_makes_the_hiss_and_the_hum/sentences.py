@@ -10,7 +10,7 @@ from piezolab.catalogue.advice_texts import advice_texts
 from piezolab.chain import SignalChain
 from piezolab.chain.assembly import GROUND, assemble
 from piezolab.quantity import show
-from piezolab.studies.advice import Remedy
+from piezolab.studies.advice import AdviceStep
 from piezolab.studies.hiss import INPUT, Noise
 from piezolab.studies.hum import Hum
 from piezolab.studies.matters import Effect
@@ -99,7 +99,7 @@ def maker_words(name: str) -> str:
     return name
 
 
-def step_words(step: Remedy) -> str:
+def step_words(step: AdviceStep) -> str:
     """What a step brings: the number, and whether it is computed or assumed."""
     low, high = step.less_db
     what = "hiss" if step.against == "hiss" else "hum"
@@ -121,7 +121,7 @@ def change_words(more_db: float) -> str:
     return f"{abs(more_db):.1f} dB {'more' if more_db > 0 else 'less'}"
 
 
-def best_step(steps: tuple[Remedy, ...], hum: Hum) -> list[str]:
+def best_step(steps: tuple[AdviceStep, ...], hum: Hum) -> list[str]:
     """The most helpful step against hum, in two sentences; nothing where hum cannot be heard."""
     if not steps or not hum.relative_db > -80:
         return []
