@@ -1,6 +1,7 @@
 """The share link: a chain as a query string, and back. Format 1.
 
-Only what differs from the defaults is written, in the order of the table, so that equal chains give equal links.
+Only what differs from the defaults is written, in the order of the table, so that equal chains give equal links. A link
+instead of accounts: the whole chain fits into an address, and nothing has to be stored for a visitor.
 """
 
 from __future__ import annotations

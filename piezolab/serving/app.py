@@ -1,4 +1,8 @@
-"""The server itself: a standalone Voila whose routes, headers and kernels are ours."""
+"""The server itself: a standalone Voila whose routes, headers and kernels are ours.
+
+Standalone, and no extension of a notebook server: only the standalone one filters what a visitor's browser may send to
+a kernel.
+"""
 
 import asyncio
 import hashlib

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from urllib.parse import urlsplit
 
-from piezolab.chapters import INDEX_FILE, Chapter, find_chapters, notebook_title
+from piezolab.chapters import INDEX_FILE, ChapterFile, find_chapters, notebook_title
 from piezolab.location import notebooks_dir
 from tests.browser.chapter import DESK, PHONE
 from tests.serving.browsing import Page
@@ -12,7 +12,7 @@ from tests.serving.live import LiveServer
 
 _FOLDER = notebooks_dir()
 #: The start page and every chapter.
-PAGES = [Chapter("", INDEX_FILE, notebook_title(_FOLDER / INDEX_FILE)), *find_chapters(_FOLDER)]
+PAGES = [ChapterFile("", INDEX_FILE, notebook_title(_FOLDER / INDEX_FILE)), *find_chapters(_FOLDER)]
 NAMES = [chapter.slug or "start" for chapter in PAGES]
 
 #: A page may take long to come up on a computer that is busy with other things; how long is no matter of these tests.
@@ -21,7 +21,7 @@ PATIENCE_MS = 60_000
 __all__ = ["DESK", "NAMES", "PAGES", "PATIENCE_MS", "PHONE", "come_up", "outside", "rest", "unfold"]
 
 
-def come_up(page: Page, chapter: Chapter, query: str = "") -> Page:
+def come_up(page: Page, chapter: ChapterFile, query: str = "") -> Page:
     """Open a page and wait until all its parts are there and drawn."""
     page.open(chapter.slug + ("?" + query if query else ""), drawn=False)
     page.page.locator(".pz-keepsake").wait_for(timeout=PATIENCE_MS)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -11,22 +10,22 @@ import numpy as np
 from piezolab.chain import SignalChain
 from piezolab.chain.assembly import assemble
 from piezolab.chain.parameters import all_parameters
+from piezolab.pages.how_loud_before_it_clips.level_figures import PLAYING, axes, fading_figure, found, line
+from piezolab.pages.how_loud_before_it_clips.tasks import TASKS
 from piezolab.pages.kit.battery_words import life as life_words
 from piezolab.pages.kit.blocks import bullets, paragraphs, table
 from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.sections import PlotSection, Section
 from piezolab.pages.kit.sentences import decibel_words, not_working
 from piezolab.pages.kit.skeleton import Chapter, Page, View
-from piezolab.pages.kit.tasks import MakeTask, NumberTask, PickTask
 from piezolab.quantity import show
-from piezolab.studies.added_harmonics import Distortion, distortion, transfer_curve
+from piezolab.studies.added_harmonics import Distortion, transfer_curve
 from piezolab.studies.bias import bias
-from piezolab.studies.fading_battery import battery, fading
-from piezolab.studies.levels import HARD_DB, NORMAL_DB, SOFT_DB, Levels, levels
+from piezolab.studies.fading_battery import battery
+from piezolab.studies.levels import Levels
 from piezolab.studies.more_room import Change, more_room
 
 SLUG = "how-loud-before-it-clips"
-PLAYING = (("soft", SOFT_DB), ("normal", NORMAL_DB), ("hard", HARD_DB))
 CAUSES = {
     "cut-off": "the transistor runs out of current and cuts off: one side of each swing is flattened",
     "triode": "the transistor runs out of voltage: one side of each swing is squashed",
@@ -42,12 +41,6 @@ ADDED = (
     (math.inf, "plainly distorted"),
 )
 MORE_ROOM_DB = 0.5  # a change that gives less room is not worth the solder
-
-
-@lru_cache(maxsize=32)
-def found(chain: SignalChain) -> tuple[Levels, Distortion | None]:
-    """Ask the studies, once for each chain."""
-    return levels(chain), distortion(chain)
 
 
 def verdict_words(chain: SignalChain) -> str:
@@ -94,66 +87,21 @@ def view(chain: SignalChain, kept: SignalChain | None, phase: bool) -> View:
     of, _ = found(chain)
     curve = transfer_curve(chain)
     traces = [
-        _line("if nothing bent", curve.pickup_v, curve.straight_v, "var(--pz-curve-bare, #D55E00)", "dash"),
-        _line("this chain", curve.pickup_v, curve.load_v, "var(--pz-curve-stage, #0072B2)", "solid"),
+        line("if nothing bent", curve.pickup_v, curve.straight_v, "var(--pz-curve-bare, #D55E00)", "dash"),
+        line("this chain", curve.pickup_v, curve.load_v, "var(--pz-curve-stage, #0072B2)", "solid"),
     ]
     if kept is not None:
         held = transfer_curve(kept)
-        traces.append(_line("kept", held.pickup_v, held.load_v, "var(--pz-curve-kept, #009E73)", "dot"))
+        traces.append(line("kept", held.pickup_v, held.load_v, "var(--pz-curve-kept, #009E73)", "dot"))
     x = [sign * float(edge) for sign, edge in ((1, of.up), (-1, of.down)) if float(edge) <= curve.pickup_v[-1]]
     traces.append({
         "name": "clipping begins", "x": x, "y": list(np.interp(x, curve.pickup_v, curve.load_v)), "mode": "markers",
         "marker": {"symbol": "x", "size": 11, "color": "var(--pz-wrong, #a03000)"},
         "hovertemplate": "clips at %{x:.3s}V<extra></extra>",
     })  # fmt: skip
-    layout, narrow = _layout(chain, curve.pickup_v, curve.load_v)
+    layout, narrow = axes(chain, curve.pickup_v, curve.load_v)
     label = f"Voltage at the input against pickup voltage. {verdict}"
     return View(verdict, traces, layout, narrow, label)
-
-
-def _line(name: str, x: np.ndarray, y: np.ndarray, colour: str, dash: str) -> dict[str, Any]:
-    return {
-        "name": name, "x": x, "y": y, "mode": "lines", "line": {"color": colour, "dash": dash, "width": 2.5},
-        "hovertemplate": "%{x:.3s}V at the pickup: %{y:.3s}V", "zorder": 0 if dash == "solid" else 1,
-    }  # fmt: skip
-
-
-def _layout(chain: SignalChain, x: np.ndarray, y: np.ndarray) -> tuple[dict[str, Any], dict[str, Any]]:
-    values = chain.values
-    high = 1.25 * float(np.max(np.abs(y))) or 1.0
-    shapes, notes = [], []
-    for name, db in PLAYING:
-        peak = values.play_v * 10 ** (db / 20)
-        for sign in (1, -1):
-            shapes.append({
-                "type": "line", "x0": sign * peak, "x1": sign * peak, "y0": 0, "y1": 1, "yref": "paper",
-                "layer": "below",
-                "line": {"color": "var(--pz-note, #8a8a8a)", "width": 1, "dash": "dot"},
-            })  # fmt: skip
-        if name != "soft":
-            notes.append({
-                "x": peak, "y": 0, "yref": "paper", "xanchor": "left", "yanchor": "bottom", "text": name,
-                "showarrow": False, "font": {"size": 12}, "textangle": -90,
-            })  # fmt: skip
-    if values.input_max < high:
-        for sign in (1, -1):
-            shapes.append({
-                "type": "line", "y0": sign * values.input_max, "y1": sign * values.input_max, "x0": 0, "x1": 1,
-                "xref": "paper", "layer": "below",
-                "line": {"color": "var(--pz-wrong, #a03000)", "width": 1.5, "dash": "dashdot"},
-            })  # fmt: skip
-        notes.append({
-            "x": 0, "xref": "paper", "y": values.input_max, "xanchor": "left", "yanchor": "bottom", "xshift": 3,
-            "text": "the input takes no more", "showarrow": False, "font": {"size": 12},
-        })  # fmt: skip
-    layout = {
-        "height": 420, "showlegend": True, "margin": {"l": 58, "r": 10, "t": 8, "b": 44}, "hovermode": "closest",
-        "xaxis": {"title": {"text": "pickup, V (unloaded)", "standoff": 4}, "range": [float(x[0]), float(x[-1])]},
-        "yaxis": {"title": {"text": "at the input, V", "standoff": 2}, "range": [-high, high]},
-        "shapes": shapes, "annotations": notes,
-    }  # fmt: skip
-    narrow = {"font": {"size": 12}, "height": 270, "margin": {"l": 48, "r": 6, "t": 4, "b": 36}}
-    return layout, narrow
 
 
 CHANGES = {
@@ -243,42 +191,6 @@ def battery_words(chain: SignalChain) -> str:
     )
 
 
-def fading_figure(chain: SignalChain, kept: SignalChain | None) -> tuple[list, dict, dict, str]:
-    """Clip edges while the battery runs down."""
-    of = fading(chain)
-    if of is None:
-        return [], {"height": 120}, {}, "no battery in this chain"
-    traces = [
-        {**_line("rising voltage clips at", of.supply_v, of.up, "var(--pz-curve-stage, #0072B2)", "solid")},
-        {**_line("falling voltage clips at", of.supply_v, of.down, "var(--pz-curve-bare, #D55E00)", "dash")},
-        {
-            **_line(
-                "hard playing",
-                of.supply_v,
-                np.full(len(of.supply_v), float(chain.play_v)),
-                "var(--pz-note, #8a8a8a)",
-                "dot",
-            )
-        },
-    ]
-    for trace in traces:
-        trace["y"] = np.where(np.isfinite(trace["y"]), trace["y"], np.nan)
-        trace["hovertemplate"] = "%{x:.1f} V left: %{y:.3s}V"
-    layout = {
-        "height": 300, "showlegend": True, "margin": {"l": 58, "r": 10, "t": 8, "b": 44},
-        "xaxis": {
-            "title": {"text": "battery, V: fresh to spent"}, "range": [float(of.supply_v[0]), float(of.supply_v[-1])],
-        },
-        "yaxis": {"title": {"text": "stroke at the pickup, V"}, "rangemode": "tozero"},
-    }  # fmt: skip
-    return (
-        traces,
-        layout,
-        {"height": 230, "font": {"size": 12}},
-        "Pickup voltage at which the stage clips, against battery voltage.",
-    )
-
-
 def more(state: PageState) -> list[Any]:
     """The sections below the controls."""
     return [
@@ -287,55 +199,6 @@ def more(state: PageState) -> list[Any]:
         PlotSection(state, "While the battery runs down", fading_figure, folded=True),
     ]
 
-
-# -- tasks --------------------------------------------------------------------------------------------------------
-def _first_to_clip() -> int:
-    return ("cut-off", "triode", "input").index(str(levels(SignalChain(stage="gain")).clip_cause))
-
-
-def _room(chain: SignalChain) -> tuple[bool, str]:
-    of, _ = found(chain)
-    if not chain.topology.powered or not float(of.output_v_peak) > 0:
-        return False, "Not yet: it wants a stage that passes sound."
-    room = float(of.input_headroom_db)
-    if float(chain.play_v) < 1.0:
-        return False, "Not like that: keep hard playing at 1 V or more."
-    if room < 6:
-        return False, f"Not yet: {room:.1f} dB of room. What clips first?".replace("-", "−")
-    return True, f"Right: {room:.1f} dB of room."
-
-
-TASKS = (
-    NumberTask(
-        "clip-dbu",
-        "A stage puts out 1 V peak. How many dBu is that?",
-        "0 dBu is 0.775 V rms; 1 V peak of a pure note is 0.707 V rms.",
-        unit="dB",
-        right=lambda: float(
-            levels(SignalChain(stage="direct", input_r=1e9, input_c=0.0, cable_m=0.0, lead_m=0.0)).output_dbu
-        ),
-        within=0.06,
-        explain="Levels in dBu count rms, clipping counts peaks.",
-    ),
-    PickTask(
-        "clip-first",
-        "The default gain stage into an instrument amplifier, played harder and harder: what clips first?",
-        "Put the gain stage in and read the verdict.",
-        options=("The transistor cuts off.", "The transistor runs out of voltage.", "The amplifier's input."),
-        right=_first_to_clip,
-        told=(
-            "It has current to spare: look at the level that reaches the amplifier.",
-            "It has volts to spare: look at the level that reaches the amplifier.",
-            "A gain stage gives several volts, and the amplifier takes little more than one.",
-        ),
-    ),
-    MakeTask(
-        "clip-room",
-        "Give hard playing of at least 1 V peak 6 dB of room before anything clips.",
-        "Which side clips first, and why? The source resistor, the input and the transistor all have a say.",
-        judge=_room,
-    ),
-)
 
 MATHS = r"""
 <p>At 1 kHz the capacitors hold their voltage, and the transistor moves along a straight line, the a.c. load line, while

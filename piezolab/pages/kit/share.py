@@ -9,7 +9,7 @@ from typing import Any
 import traitlets
 
 from piezolab.chain.link import MOST_CHARACTERS
-from piezolab.chapters import Chapter, find_chapters
+from piezolab.chapters import ChapterFile, find_chapters
 from piezolab.location import notebooks_dir
 from piezolab.pages.kit.address import Address
 from piezolab.pages.kit.page_state import PageState
@@ -86,7 +86,7 @@ class Share(Piece):
             self.open_text(text)
 
 
-def neighbours(slug: str, chapters: list[Chapter]) -> list[dict[str, str]]:
+def neighbours(slug: str, chapters: list[ChapterFile]) -> list[dict[str, str]]:
     """The ways from a page to the start page and to the chapters before and after it."""
     ways = [{"way": "all questions", "slug": "", "title": "", "file": "index.ipynb"}] if slug else []
     slugs = [chapter.slug for chapter in chapters]

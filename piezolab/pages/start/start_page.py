@@ -8,7 +8,7 @@ from typing import Any
 
 from ipywidgets import VBox
 
-from piezolab.chapters import Chapter, find_chapters
+from piezolab.chapters import ChapterFile, find_chapters
 from piezolab.lessons.shelf import known_lessons
 from piezolab.location import notebooks_dir
 from piezolab.pages.kit.address import Address
@@ -70,7 +70,7 @@ def served() -> bool:
     return "QUERY_STRING" in os.environ
 
 
-def cards(chapters: list[Chapter], query: str, linked: bool) -> str:
+def cards(chapters: list[ChapterFile], query: str, linked: bool) -> str:
     """The chapters by their questions; links carry the chain along."""
     items = []
     for chapter in chapters:

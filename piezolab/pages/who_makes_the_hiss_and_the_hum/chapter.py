@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from functools import lru_cache
 from html import escape
 from typing import Any
 
@@ -18,34 +17,22 @@ from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.sections import PlotSection, Section
 from piezolab.pages.kit.skeleton import Chapter, Page, View
 from piezolab.pages.who_makes_the_hiss_and_the_hum import sentences as say
+from piezolab.pages.who_makes_the_hiss_and_the_hum.hiss_figures import (
+    axes,
+    density_figure,
+    found,
+    hiss_trace,
+    stems,
+)
 from piezolab.pages.who_makes_the_hiss_and_the_hum.tasks import MATHS, TASKS
-from piezolab.pitch import parse_tuning
 from piezolab.quantity import show
 from piezolab.studies.advice import Advice, hiss_advice, hum_advice
-from piezolab.studies.hiss import Noise, gate_resistor_sweep, noise, quieter_transistors
-from piezolab.studies.hum import WAYS, Hum, hum
+from piezolab.studies.hiss import Noise, gate_resistor_sweep, quieter_transistors
+from piezolab.studies.hum import WAYS
 from piezolab.studies.matters import effects
 
 SLUG = "who-makes-the-hiss-and-the-hum"
-_SHOWN = 5  # contributors with a curve of their own
-_FLOOR_DB = -160.0
 _NO_SIGNAL = "No signal arrives, so there is nothing to compare hum and hiss with."
-
-#: Colour, dash, marker for curves of contributors: Okabe and Ito's set, the line differing too.
-_LOOKS = (
-    ("var(--pz-curve-bare, #D55E00)", "dash", "circle"),
-    ("var(--pz-curve-kept, #009E73)", "dot", "diamond"),
-    ("var(--pz-curve-other, #CC79A7)", "dashdot", "square"),
-    ("var(--pz-curve-fifth, #B8860B)", "longdash", "triangle-up"),
-    ("var(--pz-quiet, #55524b)", "longdashdot", "x"),
-)
-_WAY_LOOKS = dict(zip(WAYS, _LOOKS, strict=False))
-
-
-@lru_cache(maxsize=32)
-def found(chain: SignalChain) -> tuple[Hum, Noise]:
-    """Ask the studies, once for each chain."""
-    return hum(chain), noise(chain)
 
 
 # -- what moves with a slider -------------------------------------------------------------------------------------
@@ -53,70 +40,15 @@ def view(chain: SignalChain, kept: SignalChain | None, phase: bool) -> View:
     """Verdict, first advice, and what is left when the playing stops."""
     humming, hissing = found(chain)
     verdict = say.verdict(humming, hissing)
-    traces = [_hiss_trace("hiss", chain, ("var(--pz-curve-stage, #0072B2)", "solid"))]
+    traces = [hiss_trace("hiss", chain, ("var(--pz-curve-stage, #0072B2)", "solid"))]
     if kept is not None:
-        traces.append(_hiss_trace("kept: hiss", kept, ("var(--pz-curve-kept, #009E73)", "dot")))
+        traces.append(hiss_trace("kept: hiss", kept, ("var(--pz-curve-kept, #009E73)", "dot")))
     for way in WAYS:
         if humming.way_v_rms(way) > 0:
-            traces += _stems(f"hum {say.WAY_NAMES[way]}", humming, way)
-    layout, narrow = _axes(chain, "dB against hard playing", [-150.0, 10.0])
+            traces += stems(f"hum {say.WAY_NAMES[way]}", humming, way)
+    layout, narrow = axes(chain, "dB against hard playing", [-150.0, 10.0])
     label = f"Hum as lines and hiss as a curve, in dB against hard playing, over frequency. {verdict}"
     return View(verdict, traces, layout, narrow, label, say.best_step(hum_advice(chain).steps, humming))
-
-
-def _hiss_trace(name: str, chain: SignalChain, look: tuple[str, str]) -> dict[str, Any]:
-    humming, hissing = found(chain)
-    with np.errstate(divide="ignore"):
-        level = 20 * np.log10(hissing.third_octave_v_rms / max(humming.signal_v_rms, 1e-300))
-    return {
-        "name": name, "x": hissing.frequency, "y": np.maximum(level, _FLOOR_DB),
-        "mode": "lines", "line": {"color": look[0], "dash": look[1], "width": 2.5},
-        "hovertemplate": "%{x:.3s}Hz: %{y:.0f} dB",
-    }  # fmt: skip
-
-
-def _stems(name: str, humming: Hum, way: str) -> list[dict[str, Any]]:
-    colour, _, symbol = _WAY_LOOKS[way]
-    level = humming.by_way[way]
-    there = level > 0
-    with np.errstate(divide="ignore"):
-        height = np.maximum(20 * np.log10(level[there] / max(humming.signal_v_rms, 1e-300)), _FLOOR_DB)
-    frequency = humming.frequency[there]
-    x, y = np.repeat(frequency, 3), np.full(3 * len(height), np.nan)
-    y[0::3], y[1::3] = _FLOOR_DB, height
-    return [
-        {
-            "x": x, "y": y, "mode": "lines", "line": {"color": colour, "width": 2}, "showlegend": False,
-            "hoverinfo": "skip", "legendgroup": name,
-        },
-        {
-            "name": name, "x": frequency, "y": height, "mode": "markers", "legendgroup": name,
-            "marker": {"color": colour, "symbol": symbol, "size": 9}, "hovertemplate": "%{x:.4~s}Hz: %{y:.0f} dB",
-        },
-    ]  # fmt: skip
-
-
-def _axes(chain: SignalChain, title: str, span: list[float]) -> tuple[dict[str, Any], dict[str, Any]]:
-    from piezolab.pages.kit.bode import AUDIBLE, note_lines, note_names
-
-    notes = parse_tuning(chain.tuning)
-    ticks = (20, 50, 100, 200, 500, 1000, 2000, 5000, 10000, 20000)
-    layout = {
-        "height": 420, "showlegend": True, "margin": {"l": 56, "r": 10, "t": 8, "b": 40}, "hovermode": "closest",
-        "xaxis": {
-            "type": "log", "range": [math.log10(f) for f in AUDIBLE], "tickvals": list(ticks),
-            "ticktext": [f"{t // 1000}k" if t >= 1000 else str(t) for t in ticks],
-            "title": {"text": "frequency, Hz", "standoff": 4},
-        },
-        "yaxis": {"range": span, "title": {"text": title, "standoff": 2}},
-        "shapes": note_lines(notes), "annotations": note_names(notes, apart=1.25),
-    }  # fmt: skip
-    narrow = {
-        "font": {"size": 12}, "height": 270, "margin": {"l": 46, "r": 6, "t": 4, "b": 34},
-        "xaxis": {"tickvals": [20, 100, 1000, 10000], "ticktext": ["20", "100", "1k", "10k"]},
-        "annotations": note_names(notes, apart=1.9),
-    }  # fmt: skip
-    return layout, narrow
 
 
 # -- sections -----------------------------------------------------------------------------------------------------
@@ -215,29 +147,6 @@ class TryOut(VBox):
             {"word": s.name, "label": f"try: {advice_texts()[s.name].title.lower()}", "note": say.step_words(s)}
             for s in steps
         ])  # fmt: skip
-
-
-def density_figure(chain: SignalChain, kept: SignalChain | None, *, at_pickup: bool) -> tuple[list, dict, dict, str]:
-    """Noise density by contributor, at the load or referred to the pickup."""
-    _, hissing = found(chain)
-    scale = np.where(hissing.gain > 0, hissing.gain, np.nan) if at_pickup else 1.0
-
-    def curve(name: str, density: np.ndarray, look: tuple[str, str], width: float) -> dict[str, Any]:
-        return {
-            "name": name, "x": hissing.frequency, "y": np.sqrt(density) / scale * 1e9, "mode": "lines",
-            "line": {"color": look[0], "dash": look[1], "width": width},
-            "hovertemplate": "%{x:.3s}Hz: %{y:.3g} nV/√Hz",
-        }  # fmt: skip
-
-    traces = [curve("all together", hissing.total, ("var(--pz-curve-stage, #0072B2)", "solid"), 3)]
-    for name, look in zip(list(hissing.shares)[:_SHOWN], _LOOKS, strict=False):
-        traces.append(curve(say.maker_words(name), hissing.density[name], look[:2], 2))
-    layout, narrow = _axes(chain, "nV/√Hz", [])
-    layout["yaxis"] = {"type": "log", "title": {"text": "nV/√Hz", "standoff": 2}, "exponentformat": "none", "dtick": 1}
-    narrow["height"] = 230 + 20 * len(traces)  # on a phone every maker has a line of the legend to itself
-    where = "as if at the pickup" if at_pickup else "at the input"
-    label = f"Noise density {where} against frequency, in total and of the {_SHOWN} largest makers."
-    return traces, layout, narrow, label
 
 
 def larger_gate_resistor(chain: SignalChain) -> str:

@@ -5,13 +5,13 @@ import re
 import pytest
 
 from piezolab.chain.link import from_link
-from piezolab.chapters import Chapter
+from piezolab.chapters import ChapterFile
 from piezolab.pages.kit.address import Address, checked_base
 from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.parts_list import parts_list
 from piezolab.pages.kit.share import DEFAULT_TEXT, Share, neighbours, qr_svg
 
-CHAPTERS = [Chapter(word, f"{n}-{word}.ipynb", f"{word}?") for n, word in enumerate(["one", "two", "three"], 1)]
+CHAPTERS = [ChapterFile(word, f"{n}-{word}.ipynb", f"{word}?") for n, word in enumerate(["one", "two", "three"], 1)]
 
 
 @pytest.fixture

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from piezolab.chain.link import to_query
-from piezolab.chapters import Chapter, find_chapters
+from piezolab.chapters import ChapterFile, find_chapters
 from piezolab.location import notebooks_dir
 from piezolab.pages.start import start_page as index
 from piezolab.pages.start.glance import stops
@@ -47,7 +47,7 @@ def test_every_question_says_what_it_answers_as_the_read_me_does():
 
 
 def test_cards_carry_the_chain_and_escape_it():
-    chapters = [Chapter("a-b", "01-a-b.ipynb", "Less < more?")]
+    chapters = [ChapterFile("a-b", "01-a-b.ipynb", "Less < more?")]
     html = index.cards(chapters, "input=pedal,interface&gate_r=10M", linked=True)
     assert 'href="a-b?input=pedal,interface&amp;gate_r=10M"' in html and "Less &lt; more?" in html
     assert "href" not in index.cards(chapters, "", linked=False)
