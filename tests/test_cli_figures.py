@@ -11,6 +11,7 @@ from click.testing import CliRunner, Result
 
 from piezolab.chain import SignalChain
 from piezolab.chain.link import from_link
+from piezolab.chain.parameters import all_parameters
 from piezolab.circuit.errors import OperatingPointError
 from piezolab.cli import main
 from piezolab.studies.figures import figures
@@ -53,7 +54,7 @@ def test_at_given_frequencies() -> None:
             [
                 "gate resistor (gate_r): '3m3' would be milliohms; did you mean 3M3? Allowed is 1 kΩ to 1 GΩ.",
                 "link: 'cabel_m' is not a key of a chain; did you mean 'cable_m'?",
-                "stage: 'valve' is not known; allowed is direct, follower or gain.",
+                f"stage: 'valve' is not known; allowed is {all_parameters()['stage'].allowed}.",
             ],
         ),
         (

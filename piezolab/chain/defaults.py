@@ -30,7 +30,5 @@ def default(key: str, entered: Mapping[str, Any]) -> Any:
         return MEASURED_VDS
     if key not in COMMON:
         stage = stage_named(entered.get("stage", all_parameters()["stage"].default))
-        for control in stage.controls:
-            if control.key == key:
-                return control.default
+        return stage.defaults.get(key, parameter.default)
     return parameter.default

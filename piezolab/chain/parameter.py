@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from numbers import Real
 from typing import Any
 
@@ -53,10 +53,6 @@ class Parameter:
     def allowed(self) -> str:
         """What is allowed, as the end of a sentence."""
         raise NotImplementedError
-
-    def with_default(self, default: Any, **changes: Any) -> Parameter:
-        """The same parameter with another default (a stage's own)."""
-        return replace(self, default=default, **changes)
 
     @property
     def named(self) -> str:

@@ -10,7 +10,7 @@ from functools import lru_cache
 from types import MappingProxyType
 
 from piezolab.chain.parameter import Choice, Parameter, Picked, Quantity, Several, Tuning, Words
-from piezolab.chain.stages.stage import Stage, all_stages, controls, reserve
+from piezolab.chain.stages import Stage, all_stages, controls
 
 LINK_FORMAT = 1
 
@@ -168,15 +168,21 @@ AFTER_STAGE: tuple[Parameter, ...] = (
 
 #: Keys that every chain has, whatever its stages.
 COMMON = frozenset(parameter.key for parameter in (*BEFORE_STAGE, *TRANSISTOR, *AFTER_STAGE))
-reserve(COMMON)
 
 
 def all_parameters() -> Mapping[str, Parameter]:
-    """Every parameter by key, in the link's order, those of the registered stages included."""
+    """Every parameter by key, in the link's order, those of the stages included.
+
+    Raises ValueError where a stage has a control of its own by the key of a setting that every chain has.
+    """
     return _table(tuple(all_stages().values()))
 
 
 @lru_cache(maxsize=8)  # asked for at each look at a chain
-def _table(registered: tuple[Stage, ...]) -> Mapping[str, Parameter]:
+def _table(stages: tuple[Stage, ...]) -> Mapping[str, Parameter]:
+    for stage in stages:
+        for control in stage.controls:
+            if control.key in COMMON:
+                raise ValueError(f"{stage.key}: control {control.key!r} has the key of a setting that every chain has")
     table = (*BEFORE_STAGE, *TRANSISTOR, *controls(), *AFTER_STAGE)
     return MappingProxyType({parameter.key: parameter for parameter in table})

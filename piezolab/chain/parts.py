@@ -1,6 +1,6 @@
 """The physical parts of a chain: one list from which network, schematic, build sheet and fault list are all made.
 
-A part joins named nodes and has a value; where it stands in the schematic is a place on a grid.
+A part joins named nodes and has a value.
 """
 
 from __future__ import annotations
@@ -16,7 +16,6 @@ from piezolab.circuit.jfet import JfetModel
 from piezolab.circuit.network import Network
 
 Value = float | np.ndarray
-Point = tuple[float, float]
 
 
 @dataclass(frozen=True)
@@ -26,8 +25,7 @@ class Part:
     name: reference on the schematic and in the network ("R_S"); label: in words; kind: resistor, capacitor, inductor,
     jfet, battery or source; nodes: the node of each lead (for a jfet: drain, gate, source; for a polarised capacitor
     the positive lead first); value: SI base unit, or a JfetModel; key: the parameter that sets it, if one does;
-    where: pickup, lead, board, supply, cable or input; place: points on the schematic's grid, one for each lead in
-    the order of the nodes, None where it is not drawn with the stage; unit of value for people.
+    where: pickup, lead, board, supply, cable or input.
     """
 
     name: str
@@ -37,7 +35,6 @@ class Part:
     value: Any
     key: str = ""
     where: str = "board"
-    place: tuple[Point, ...] | None = None
     loss_tangent: Value = 0.0
 
     @property
@@ -78,4 +75,4 @@ def part(parts: Iterable[Part], name: str) -> Part:
     raise KeyError(f"no part named {name!r}")
 
 
-__all__ = ["GROUND", "JfetModel", "Part", "Point", "network", "part"]
+__all__ = ["GROUND", "JfetModel", "Part", "network", "part"]

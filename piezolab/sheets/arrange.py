@@ -1,6 +1,6 @@
 """From a chain to its drawing: supply, pickup and lead to the left of the stage, cable, pad and input to its right.
 
-The stage's own parts stand where it says; a stage that gives no places has its parts hung between level lanes instead.
+The stage's own parts stand where `stage_plan` puts them.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ _STEP = 2.1  # between upright parts
 def arrange(assembly: Assembly) -> Drawing:
     """The drawing of a whole chain, joints included, texts not yet.
 
-    Raises ValueError where the stage's places and wires contradict its parts.
+    Raises ValueError where no drawing can show the stage's parts.
     """
     return _Arranger(assembly).drawing
 

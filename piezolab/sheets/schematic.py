@@ -26,7 +26,7 @@ _END = 0.09  # radius of an open terminal, grid units
 def schematic_svg(chain: SignalChain, *, live: bool = True) -> str:
     """The whole chain as one SVG element. live: with node voltages and currents at rest.
 
-    Raises ValueError where a stage's places and wires contradict its parts.
+    Raises ValueError where no drawing can show a stage's parts.
     """
     linear = LinearChain.of(chain.values)
     drawing = lettered(linear, live=live)

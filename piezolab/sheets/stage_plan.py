@@ -1,16 +1,19 @@
 """The stage's corner of the schematic: its symbols and wires, where signal, supply and ground meet it.
 
-Checked here: the stage's own wires must join each node's leads and no two nodes.
+A stage with one transistor is drawn as people know it; any other has its parts hung between level lanes, one for each
+node. Either way the wires must join each node's leads and no two nodes: that is looked at before anything is drawn.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass
 
 from piezolab.chain.assembly import Assembly
 from piezolab.chain.parts import GROUND, Part
 from piezolab.chain.stages.stage import INPUT, SUPPLY
 from piezolab.sheets.drawing import Drawing, Point, Symbol
+from piezolab.sheets.one_transistor import Places, Wires, places_and_wires
 
 STRAY = frozenset({"C_lead", "C_cable", "C_in", "R_in"})  # properties of lead, cable and input, not parts to solder
 POLARISED_FROM = 1e-6  # F; from here up a maker usually takes an electrolytic one (common practice, no source)
@@ -37,83 +40,119 @@ def symbol_of(part: Part, places: tuple[Point, ...]) -> Symbol:
 
 
 def plan_of(assembly: Assembly) -> StagePlan:
-    """The plan of a chain's stage. Raises ValueError naming stage and node where its drawing contradicts its parts."""
-    parts = assembly.where("board")
+    """The plan of a chain's stage. Raises ValueError naming stage and node where no drawing can show its parts."""
+    parts, jack = assembly.where("board"), assembly.jack
     if not parts:
         return StagePlan()
-    wires = assembly.stage.wires(assembly.values)
-    if any(part.place is None for part in parts):
-        parts, wires = hung(parts, assembly.jack)
-    drawing = Drawing(
-        [symbol_of(part, part.place) for part in parts],
+    known = places_and_wires(parts)
+    if known is not None:
+        drawing = _drawn(parts, *known)
+        nets = _nets(parts, drawing)
+        if not _contradiction(nets, jack):
+            return _plan(drawing, nets, jack)
+    drawing = _drawn(parts, *hung(parts, jack))
+    nets = _nets(parts, drawing)
+    wrong = _contradiction(nets, jack)
+    if wrong:
+        raise ValueError(f"stage {assembly.stage.key!r}: {wrong}")
+    return _plan(drawing, nets, jack)
+
+
+def _drawn(parts: Sequence[Part], places: Places, wires: Wires) -> Drawing:
+    return Drawing(
+        [symbol_of(part, places[part.name]) for part in parts],
         [tuple((float(x), float(y)) for x, y in wire) for wire in wires],
     )
+
+
+def _nets(parts: Sequence[Part], drawing: Drawing) -> list[tuple[set[str], set[Point]]]:
+    """What is joined in the drawing: the nodes whose leads it holds, and its points."""
     owner = {
         point: node
         for part, symbol in zip(parts, drawing.symbols, strict=True)
         for node, point in zip(part.nodes, symbol.terminals, strict=True)
     }
-    nets: dict[str, list[set[Point]]] = {}
-    for net in drawing.nets():
-        names = {owner[point] for point in net if point in owner} | {GROUND for _, y in net if y == 0}
+    return [
+        ({owner[point] for point in net if point in owner} | {GROUND for _, y in net if y == 0}, net)
+        for net in drawing.nets()
+    ]
+
+
+def _contradiction(nets: Sequence[tuple[set[str], set[Point]]], jack: str) -> str:
+    """How the drawing contradicts the parts; empty where it does not."""
+    seen: list[str] = []
+    for names, _ in nets:
         if len(names) != 1:
-            told = " and ".join(sorted(names)) or "nothing"
-            raise ValueError(f"stage {assembly.stage.key!r}: one wire of its schematic joins {told}")
-        nets.setdefault(names.pop(), []).append(net)
-    for node, found in nets.items():
-        if node not in (GROUND, SUPPLY) and len(found) > 1:
-            raise ValueError(f"stage {assembly.stage.key!r}: its schematic leaves node {node!r} in {len(found)} pieces")
-    for node in (INPUT, assembly.jack):
-        if node not in nets:
-            raise ValueError(f"stage {assembly.stage.key!r}: nothing in its schematic is at node {node!r}")
-    every = [point for found in nets.values() for net in found for point in net]
+            return f"one wire of its schematic joins {' and '.join(sorted(names)) or 'nothing'}"
+        seen += names
+    for node in dict.fromkeys(seen):
+        if node not in (GROUND, SUPPLY) and seen.count(node) > 1:
+            return f"its schematic leaves node {node!r} in {seen.count(node)} pieces"
+    for node in (INPUT, jack):
+        if node not in seen:
+            return f"nothing in its schematic is at node {node!r}"
+    return ""
+
+
+def _plan(drawing: Drawing, nets: Sequence[tuple[set[str], set[Point]]], jack: str) -> StagePlan:
+    def of(node: str) -> list[set[Point]]:
+        return [net for names, net in nets if node in names]
+
     return StagePlan(
         tuple(drawing.symbols),
         tuple(drawing.wires),
-        entry=min(nets[INPUT][0]),
-        exit=max(nets[assembly.jack][0]),
-        heads=tuple(max(net, key=lambda point: (point[1], point[0])) for net in nets.get(SUPPLY, ())),
+        entry=min(of(INPUT)[0]),
+        exit=max(of(jack)[0]),
+        heads=tuple(max(net, key=lambda point: (point[1], point[0])) for net in of(SUPPLY)),
         feet=tuple(
             point
-            for net in nets.get(GROUND, ())
+            for net in of(GROUND)
             for point in sorted(net)
             if point[1] == 0 or (point == min(net, key=lambda p: (p[1], p[0])) and all(y > 0 for _, y in net))
         ),
-        top=max(y for _, y in every),
+        top=max(y for _, net in nets for _, y in net),
     )
 
 
-def hung(parts: tuple[Part, ...], jack: str) -> tuple[tuple[Part, ...], tuple[tuple[Point, ...], ...]]:
-    """Places for parts that have none: each node a level lane, the parts upright between them, one after the other."""
-    nodes = list(dict.fromkeys(node for part in parts for node in part.nodes))
-    order = [node for node in nodes if node not in (SUPPLY, GROUND)]
-    order.sort(key=lambda node: (node != INPUT, node == jack))
-    lanes = {node: 3.0 * (n + 1) for n, node in enumerate(reversed(order))}
-    lanes |= {GROUND: 0.0, SUPPLY: 3.0 * (len(order) + 1)}
-    placed, wires, touched = [], [], {node: [] for node in lanes}
+def hung(parts: Sequence[Part], jack: str) -> tuple[Places, Wires]:
+    """Places by part name, and wires: each node a level lane, the parts upright between them, one after the other."""
+    lanes = _lanes(parts, jack)
+    places: Places = {}
+    wires: list[tuple[Point, ...]] = []
+    touched: dict[str, list[float]] = {node: [] for node in lanes}
     x = 1.0
     for part in parts:
-        if len(part.nodes) == 3:
+        heights = [lanes[node] for node in part.nodes]
+        if len(heights) == 3:
             x += 2.0
-            upper = lanes[part.nodes[0]]
+            upper = heights[0]
             place: tuple[Point, ...] = ((x, upper - 0.5), (x - 1.5, upper - 2.0), (x, upper - 2.5))
         else:
-            upper = max(lanes[part.nodes[0]], lanes[part.nodes[1]])
+            upper = max(heights)
             place = ((x, upper - 0.5), (x, upper - 2.5))
-            if lanes[part.nodes[0]] < lanes[part.nodes[1]]:
+            if heights[0] < heights[1]:
                 place = place[::-1]
         for node, (at, y) in zip(part.nodes, place, strict=True):
             lane = lanes[node]
-            if len(part.nodes) == 3 and y == upper - 2.5 and lane > y:  # the source's lane runs above: lead it round
+            if len(heights) == 3 and y == upper - 2.5 and lane > y:  # the source's lane runs above: lead it round
                 wires.append(((at, y), (at + 0.8, y), (at + 0.8, lane)))
                 touched[node].append(at + 0.8)
             else:
                 wires.append(((at, y), (at, lane)))
                 touched[node].append(at)
-        placed.append(replace(part, place=place))
+        places[part.name] = place
         x += 2.3
     for node, xs in touched.items():
         if xs and node != GROUND:
             start = 0.0 if node == INPUT else min(xs)
             wires.append(((start, lanes[node]), (x if node == jack else max(xs), lanes[node])))
-    return tuple(placed), tuple(wires)
+    return places, tuple(wires)
+
+
+def _lanes(parts: Sequence[Part], jack: str) -> dict[str, float]:
+    """The height of each node's lane: the pickup's highest, the jack's lowest, between supply and ground."""
+    nodes = list(dict.fromkeys(node for part in parts for node in part.nodes))
+    order = [node for node in nodes if node not in (SUPPLY, GROUND)]
+    order.sort(key=lambda node: (node != INPUT, node == jack))
+    lanes = {node: 3.0 * (n + 1) for n, node in enumerate(reversed(order))}
+    return lanes | {GROUND: 0.0, SUPPLY: 3.0 * (len(order) + 1)}

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from piezolab.chain import SignalChain
+from piezolab.chain.defaults import default
 from piezolab.chain.parameters import all_parameters
 from piezolab.chain.stages import stage_named
 from piezolab.studies.bias import bias
@@ -74,6 +75,7 @@ def _candidates(chain: SignalChain) -> dict[str, dict[str, Any]]:
 
 def follower_instead(chain: SignalChain) -> dict[str, Any]:
     """Changes that put a source follower in, back to its defaults wherever these are not the chain's stage's own."""
-    follower = stage_named("follower")
-    kept = {(control.key, control.default) for control in chain.topology.controls}
-    return {"stage": "follower", **{c.key: None for c in follower.controls if (c.key, c.default) not in kept}}
+    follower, stage = {"stage": "follower"}, chain.topology
+    keys = [control.key for control in stage_named("follower").controls]
+    kept = [key for key in keys if stage.has(key) and default(key, follower) == default(key, {"stage": stage.key})]
+    return {**follower, **{key: None for key in keys if key not in kept}}

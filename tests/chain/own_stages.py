@@ -1,20 +1,31 @@
 """Stages that the package has never heard of, for tests: what a contributor could declare in a file of their own."""
 
-from dataclasses import replace
+from collections.abc import Iterator
+from contextlib import contextmanager
 
 from piezolab.chain.parameter import Quantity
-from piezolab.chain.parts import GROUND, Part, Point
-from piezolab.chain.stages import Stage
+from piezolab.chain.parameters import all_parameters
+from piezolab.chain.parts import GROUND, Part
+from piezolab.chain.stages import Stage, register
 from piezolab.chain.stages import common_parts as t
 from piezolab.chain.stages import shared_controls as c
 from piezolab.chain.stages.stage import INPUT, OUTPUT, SUPPLY
 from piezolab.chain.values import Values
 
 HOLD = 10e6  # ohm
-PLACES: dict[str, tuple[Point, ...]] = {
-    "R_G": ((1, 2.5), (1, 0.5)), "Q1": ((4, 4), (2.5, 2.5), (4, 2)), "R_D": ((4, 6), (4, 4)), "R_S": ((4, 2), (4, 0)),
-    "C_out": ((5, 4), (7, 4)), "R_bleed": ((7.5, 4), (7.5, 2)),
-}  # fmt: skip
+
+
+@contextmanager
+def known(*stages: type[Stage], at: int | None = None) -> Iterator[None]:
+    """The package with these stages in its list, last or at a place of it; afterwards it is as it was before."""
+    before = register.STAGES
+    at = len(before) if at is None else at
+    register.STAGES = (*before[:at], *(stage() for stage in stages), *before[at:])
+    try:
+        all_parameters()  # a stage that does not fit is refused here
+        yield
+    finally:
+        register.STAGES = before
 
 
 class SunkFollower(Stage):
@@ -24,15 +35,16 @@ class SunkFollower(Stage):
     title = "follower over a current sink"
     rest_key = "sink_r"
     controls = (
-        c.GATE_R.with_default(10e6),
-        c.RETURN.with_default("divider"),
-        c.RETURN_PART.with_default(0.5),
-        c.DIVIDER_R.with_default(1e6),
-        c.DIVIDER_C.with_default(1e-6),
+        c.GATE_R,
+        c.RETURN,
+        c.RETURN_PART,
+        c.DIVIDER_R,
+        c.DIVIDER_C,
         Quantity("sink_r", "sink resistor", "stage", 220.0, "Sets the steady current.", unit="ohm", low=1.0, high=1e5),
-        c.OUT_C.with_default(1e-6),
-        c.BLEED_R.with_default(220e3),
+        c.OUT_C,
+        c.BLEED_R,
     )
+    defaults = {"gate_r": 10e6, "return": "divider", "divider_r": 1e6, "out_c": 1e-6, "bleed_r": 220e3}
 
     def parts(self, values: Values) -> tuple[Part, ...]:
         jfet = t.model(values)
@@ -54,17 +66,18 @@ class Tandem(Stage):
     title = "gain stage and follower"
     inverts = True
     controls = (
-        c.GATE_R.with_default(4.7e6),
-        c.SOURCE_R.with_default(1.5e3),
-        c.DRAIN_R.with_default(3.3e3),
-        c.BYPASS_C.with_default(22e-6),
-        c.BYPASS_PART.with_default(1.0),
+        c.GATE_R,
+        c.SOURCE_R,
+        c.DRAIN_R,
+        c.BYPASS_C,
+        c.BYPASS_PART,
         Quantity(
             "second_r", "second source resistor", "stage", 10e3, "Of the follower.", unit="ohm", low=10.0, high=1e6
         ),
-        c.OUT_C.with_default(2.2e-6),
-        c.BLEED_R.with_default(100e3),
+        c.OUT_C,
+        c.BLEED_R,
     )
+    defaults = {"source_r": 1.5e3, "drain_r": 3.3e3, "bypass_c": 22e-6}
 
     def parts(self, values: Values) -> tuple[Part, ...]:
         jfet = t.model(values)
@@ -110,7 +123,7 @@ class NoCapacitor(Stage):
     key = "straight"
     title = "follower without output capacitor"
     controls = (
-        c.GATE_R.with_default(4.7e6),
+        c.GATE_R,
         Quantity("foot_r", "foot resistor", "stage", 3.9e3, "Under the source.", unit="ohm", low=10.0, high=1e6),
     )
 
@@ -129,27 +142,21 @@ class Halves(Stage):
     title = "equal halves"
     inverts = True
     controls = (
-        c.GATE_R.with_default(4.7e6),
+        c.GATE_R,
         Quantity("half_r", "both resistors", "stage", 2.7e3, "In drain and source.", unit="ohm", low=1.0, high=1e6),
-        c.OUT_C.with_default(1e-6),
-        c.BLEED_R.with_default(100e3),
+        c.OUT_C,
+        c.BLEED_R,
     )
+    defaults = {"out_c": 1e-6}
 
     def parts(self, values: Values) -> tuple[Part, ...]:
-        parts = (
+        return (
             Part("R_G", "gate resistor", "resistor", (INPUT, GROUND), values.gate_r, "gate_r"),
             Part("Q1", "transistor", "jfet", ("drain", INPUT, "source"), t.model(values), "jfet"),
             Part("R_D", "drain resistor", "resistor", (SUPPLY, "drain"), values.half_r, "half_r"),
             Part("R_S", "source resistor", "resistor", ("source", GROUND), values.half_r, "half_r"),
             *t.output_coupling(values, "drain"),
         )
-        return tuple(replace(part, place=PLACES[part.name]) for part in parts)
-
-    def wires(self, values: Values) -> tuple[tuple[Point, ...], ...]:
-        return (
-            ((0, 2.5), (1, 2.5), (2.5, 2.5)), ((1, 0.5), (1, 0)), ((4, 4), (5, 4)), ((7, 4), (7.5, 4), (9, 4)),
-            ((7.5, 2), (7.5, 0)),
-        )  # fmt: skip
 
 
 class Attenuator(Stage):

@@ -10,8 +10,6 @@ import pytest
 
 from piezolab.chain import SignalChain
 from piezolab.chain.assembly import assemble
-from piezolab.chain.stages import register
-from piezolab.chain.stages.stage import unregister
 from piezolab.pages.kit.describe import applies
 from piezolab.pages.kit.sections import Foldable
 from piezolab.pages.what_shall_i_build_from_my_drawer import chapter as drawer
@@ -21,7 +19,7 @@ from piezolab.studies.board.layout import layout
 from piezolab.studies.linear import LinearChain
 from piezolab.studies.metering.board_under_meter import under_meter
 from piezolab.studies.metering.expected import meter_volts
-from tests.chain.own_stages import NoCapacitor, OtherNames, SunkFollower, Tandem
+from tests.chain.own_stages import NoCapacitor, OtherNames, SunkFollower, Tandem, known
 
 POWERED = (SunkFollower, Tandem, OtherNames, NoCapacitor)
 KEYS = [stage.key for stage in POWERED]
@@ -34,11 +32,8 @@ CHAPTERS = (
 
 @pytest.fixture(autouse=True)
 def registered() -> Iterator[None]:
-    for stage in POWERED:
-        register(stage)
-    yield
-    for stage in POWERED:
-        unregister(stage.key)
+    with known(*POWERED):
+        yield
 
 
 @pytest.mark.parametrize("key", KEYS)

@@ -9,8 +9,7 @@ import pytest
 
 from piezolab.chain import SignalChain
 from piezolab.chain.assembly import assemble
-from piezolab.chain.stages import Stage, register
-from piezolab.chain.stages.stage import unregister
+from piezolab.chain.stages import Stage
 from piezolab.circuit.elements import GROUND, Resistor, VoltageSource
 from piezolab.circuit.operating_point import operating_point
 from piezolab.circuit.transient import transient
@@ -36,7 +35,7 @@ from piezolab.studies.shopping import other_types, shopping
 from piezolab.studies.stage_lines import rest_line
 from piezolab.studies.swing import CUT_OFF_PART, Edge, swing
 from piezolab.studies.transistor_curves import curves
-from tests.chain.own_stages import NoCapacitor, OtherNames, SunkFollower, Tandem
+from tests.chain.own_stages import NoCapacitor, OtherNames, SunkFollower, Tandem, known
 
 POWERED = (SunkFollower, Tandem, OtherNames, NoCapacitor)
 KEYS = [stage.key for stage in POWERED]
@@ -50,11 +49,8 @@ PAIRS = {
 
 @pytest.fixture(autouse=True)
 def registered() -> Iterator[tuple[type[Stage], ...]]:
-    for stage in POWERED:
-        register(stage)
-    yield POWERED
-    for stage in POWERED:
-        unregister(stage.key)
+    with known(*POWERED):
+        yield POWERED
 
 
 def ramps(chain: SignalChain, far: np.ndarray, sign: int, periods: int = 24, steps: int = 100) -> list[Edge | None]:

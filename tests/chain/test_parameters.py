@@ -15,11 +15,12 @@ from piezolab import catalogue
 from piezolab.chain import ChainError, SignalChain
 from piezolab.chain.parameter import ParameterError, Picked, Quantity, Several
 from piezolab.chain.parameters import GROUPS, all_parameters
+from piezolab.chain.stages import all_stages
 from piezolab.quantity import letter_code
 from tests.chain.strategies import values_of
 
 DISCS = "1, 2p, 2s, 2px or 2sx"
-# Link format 1 is frozen: key, default as a follower's chain has it, what is allowed. None: comes from type or kind.
+# Link format 1 is frozen: key, default as a follower's chain has it, what is allowed. None: comes from elsewhere.
 FORMAT_1 = [
     ("v", 1, "1"),
     ("tuning", "D3-A3-D4", "1 to 12 notes from A0 to C8, such as D3-A3-D4"),
@@ -35,7 +36,7 @@ FORMAT_1 = [
     ("play_v", 1.0, "1 mV to 100 V"),
     ("lead_m", 0.3, "0 m to 20 m"),
     ("lead_c", 100e-12, "10 pF/m to 1 nF/m"),
-    ("stage", "follower", "direct, follower or gain"),
+    ("stage", "follower", None),
     ("jfet", "J113", None),
     ("jfet_idss", None, "10 µA to 200 mA"),
     ("jfet_vds", None, "0 V to 40 V"),
@@ -78,7 +79,12 @@ FORMAT_1 = [
     ("loop_v", 0.0, "0 V to 1 V"),
     ("temp_c", 25.0, "−20 °C to 60 °C"),
 ]
-GAIN_STAGE = {"source_r": 1.5e3, "drain_r": 6.8e3, "bypass_c": 22e-6}
+# What else a key means while nothing is entered, by stage; frozen too.
+OF_STAGE: dict[str, dict[str, Any]] = {
+    "direct": {},
+    "follower": {},
+    "gain": {"source_r": 1.5e3, "drain_r": 6.8e3, "bypass_c": 22e-6},
+}
 TABLE = all_parameters()
 QUANTITIES = [p for p in TABLE.values() if isinstance(p, Quantity) and not isinstance(p, Picked)]
 PARTS = [part for p in TABLE.values() if isinstance(p, Several) for part in p.parts]
@@ -95,14 +101,16 @@ def test_default_and_range_are_those_of_format_1(key: str, default: Any, allowed
         assert TABLE[key].allowed == allowed
 
 
-def test_gain_stage_has_its_own_defaults_and_direct_those_of_the_first_stage() -> None:
+def test_each_stage_has_the_common_defaults_but_for_its_own() -> None:
+    assert set(OF_STAGE) == set(all_stages())
     expected = {key: default for key, default, _ in FORMAT_1}
-    gain, direct = SignalChain(stage="gain"), SignalChain(stage="direct")
-    assert {key: gain[key] for key in TABLE} == {**expected, **GAIN_STAGE, "stage": "gain"}
-    assert {key: direct[key] for key in TABLE} == {**expected, "stage": "direct"}
+    for stage, own in OF_STAGE.items():
+        chain = SignalChain(stage=stage)
+        assert {key: chain[key] for key in TABLE} == {**expected, **own, "stage": stage}
 
 
-def test_choices_that_come_from_the_catalogue() -> None:
+def test_choices_that_come_from_elsewhere() -> None:
+    assert dict(TABLE["stage"].choices) == {key: stage.title for key, stage in all_stages().items()}
     assert list(TABLE["jfet"].choices) == list(catalogue.transistors())
     assert list(TABLE["input"].choices) == list(catalogue.inputs())
     assert list(TABLE["supply"].choices) == [*catalogue.batteries(), "adapter"]
@@ -178,7 +186,7 @@ def test_refusals_name_label_key_value_and_range(key: str, value: Any, sentence:
             "gate resistor (gate_r): '' is empty; write for example 4M7, 560R or 3.3 kohm; allowed is 1 kΩ to 1 GΩ.",
         ),
         ("v", "2", "link format (v): '2' is not in the list; allowed is 1."),
-        ("stage", "valve", "stage: 'valve' is not known; allowed is direct, follower or gain."),
+        ("stage", "valve", f"stage: 'valve' is not known; allowed is {TABLE['stage'].allowed}."),
         (
             "pad",
             "10k",

@@ -1,5 +1,6 @@
 """Every stage and option: the network is the one that was drawn by hand."""
 
+from dataclasses import replace
 from itertools import product
 from typing import Any
 
@@ -14,10 +15,12 @@ from piezolab.chain.parameters import all_parameters
 from piezolab.chain.parts import Part, part
 from piezolab.chain.stages import all_stages, controls, stage_named
 from piezolab.chain.stages.common_parts import model
-from piezolab.chain.stages.stage import Stage, register, reserve
+from piezolab.chain.stages.shared_controls import GATE_R, SHARED
+from piezolab.chain.stages.stage import Stage
 from piezolab.circuit.elements import Capacitor, Element, Inductor, Jfet, Resistor, VoltageSource
 from piezolab.circuit.jfet import jfet_from_sheet
 from piezolab.studies.linear import LinearChain
+from tests.chain.own_stages import known
 from tests.chain.strategies import chains
 
 PICKUP = [
@@ -232,7 +235,7 @@ def test_temperature_moves_the_disc() -> None:
 
 # -- what holds for every chain ---------------------------------------------------------------------------------------
 @given(chains())
-def test_parts_have_names_keys_places_and_kinds_of_their_own(chain: SignalChain) -> None:
+def test_parts_have_names_keys_and_kinds_of_their_own(chain: SignalChain) -> None:
     assembly = assemble(chain.values)
     names = [p.name for p in assembly.parts]
     assert len(set(names)) == len(names)
@@ -243,8 +246,6 @@ def test_parts_have_names_keys_places_and_kinds_of_their_own(chain: SignalChain)
         assert len(p.nodes) == (3 if p.kind == "jfet" else 2)
         if p.kind not in ("jfet", "source"):
             assert p.value >= 0 and p.unit in ("ohm", "F", "H", "V")
-        if p.where == "board":
-            assert p.place is None or len(p.place) == len(p.nodes)
     assert assembly.stage is stage_named(chain.stage)
     assert {assembly.jack, assembly.load, "pickup"} <= set(assembly.network.nodes)
     assert set(assembly.drive) == {p.name for p in assembly.parts if p.kind == "source"}
@@ -304,39 +305,43 @@ def test_the_transistor_of_a_chain() -> None:
     assert (warm.v_off, warm.leakage) == pytest.approx((-2.04, 8e-9))
 
 
-# -- the register -----------------------------------------------------------------------------------------------------
+# -- which stages there are -------------------------------------------------------------------------------------------
 def test_stages_and_their_controls() -> None:
-    assert list(all_stages()) == ["direct", "follower", "gain"]
-    assert [c.key for c in controls()] == [c.key for c in stage_named("follower").controls]
-    assert [stage.inverts for stage in all_stages().values()] == [False, False, True]
+    stages = all_stages()
+    assert [(key, stages[key].inverts) for key in stages if key in ("direct", "follower", "gain")] == [
+        ("direct", False), ("follower", False), ("gain", True)
+    ]  # fmt: skip
+    assert stage_named("follower").controls == SHARED == controls()[: len(SHARED)]
+    own = [control.key for control in controls()[len(SHARED) :]]
+    assert own == sorted(own) and len(set(own)) == len(own)
     with pytest.raises(KeyError):
         stage_named("valve")
 
 
-def made(key: str, *controls_: Quantity) -> type[Stage]:
-    return type("Made", (Stage,), {"key": key, "title": "made here", "controls": controls_})
+def made(key: str, *controls_: Quantity, **defaults: Any) -> type[Stage]:
+    return type("Made", (Stage,), {"key": key, "title": "made here", "controls": controls_, "defaults": defaults})
 
 
 @pytest.mark.parametrize(
     "stage, reason",
     [
         (made("gain"), "gain: there is a stage of that key already"),
-        (made("new", Quantity("cable_m", "x", "stage", 1.0)), "'cable_m' has the key of a setting"),
-        (made("new", Quantity("gate_r", "other", "stage", 1e6, unit="ohm", low=1.0, high=1e9)), "differs from that"),
+        (made("new", Quantity("cable_m", "x", "stage", 1.0)), "new: control 'cable_m' has the key of a setting"),
+        (
+            made("new", Quantity("gate_r", "other", "stage", 1e6, unit="ohm", low=1.0, high=1e9)),
+            "is not what others mean",
+        ),
+        (made("new", replace(GATE_R, default=1e6)), "is not what others mean"),
         (made("new", Quantity("new_r", "new", "stage", 5.0, unit="ohm", low=10.0, high=20.0)), "out of range"),
+        (made("new", GATE_R, gate_r=1.0), "out of range"),
+        (made("new", GATE_R, source_r=1e3), "new: a default for 'source_r', which is not among its controls"),
     ],
 )
 def test_a_stage_that_does_not_fit_is_refused(stage: type[Stage], reason: str) -> None:
-    with pytest.raises(ValueError, match=reason):
-        register(stage)
-    assert list(all_stages()) == ["direct", "follower", "gain"]
-
-
-def test_a_key_cannot_be_reserved_once_a_stage_has_it() -> None:
-    with pytest.raises(ValueError, match="'gate_r' has the key of a setting"):
-        reserve(["gate_r"])
-    assert "gate_r" in SignalChain(gate_r=1e6).entered
-    reserve(["cable_m"])  # again
+    before = list(all_stages())
+    with pytest.raises(ValueError, match=reason), known(stage):
+        raise AssertionError("it was taken")
+    assert list(all_stages()) == before and SignalChain().gate_r == 4.7e6
 
 
 def test_a_part_of_unknown_kind_has_no_element() -> None:

@@ -11,17 +11,21 @@ from xml.etree import ElementTree
 
 import pytest
 from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from piezolab.chain import SignalChain
 from piezolab.chain.assembly import assemble
 from piezolab.chain.link import from_link
-from piezolab.chain.parameter import Quantity
 from piezolab.chain.parts import GROUND, Part
-from piezolab.chain.stages.stage import Stage, register, unregister
+from piezolab.chain.stages import Stage
+from piezolab.chain.stages.common_parts import model
 from piezolab.sheets.drawing import Drawing, overlap
+from piezolab.sheets.one_transistor import places_and_wires
 from piezolab.sheets.schematic import lettered, schematic_svg, schematic_text
+from piezolab.sheets.stage_plan import plan_of
 from piezolab.sheets.symbols import UNIT
 from piezolab.studies.linear import LinearChain
+from tests.chain import own_stages
 from tests.sheets.chains import chains
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -210,73 +214,85 @@ def test_words_and_title_for_readers_who_do_not_see_it() -> None:
     assert "Voltages" not in schematic_text(from_link("stage=direct"))
 
 
-class _Plain(Stage):
-    """A stage of this test: two transistors, one above the other, and no places."""
-
-    key = "stacked"
-    title = "two transistors, one above the other"
-    controls = (Quantity("gate_r", "gate resistor", "stage", 1e6, "Loads the pickup: larger keeps more bass.",
-                         unit="ohm", low=1e3, high=1e9),)  # fmt: skip
-
-    def parts(self, values):
-        from piezolab.chain.stages.common_parts import model
-
-        return (
-            Part("R_G", "gate resistor", "resistor", ("pickup", GROUND), values.gate_r, "gate_r"),
-            Part("Q1", "transistor", "jfet", ("middle", "pickup", GROUND), model(values), "jfet"),
-            Part("Q2", "load transistor", "jfet", ("supply", "middle", "middle"), model(values), "jfet"),
-            Part("R_mid", "leak to ground", "resistor", ("middle", GROUND), 10e6),
-            Part("C_out", "output capacitor", "capacitor", ("middle", "jack"), 1e-6),
-            Part("R_bleed", "bleed resistor", "resistor", ("jack", GROUND), 100e3),
-        )
+# -- stages of others -------------------------------------------------------------------------------------------------
+def resistor(name: str, *nodes: str) -> Part:
+    return Part(name, "resistor", "resistor", nodes, 1e5)
 
 
-class _Drawn(_Plain):
-    key = "drawn"
-    title = "one resistor"
-
-    def parts(self, values):
-        return (
-            Part("R_G", "gate resistor", "resistor", ("pickup", GROUND), values.gate_r, place=((1, 3), (1, 1))),
-            Part("R_x", "series resistor", "resistor", ("pickup", "jack"), 1e3, place=((2, 3), (4, 3))),
-            Part("R_load", "load on the supply", "resistor", ("supply", GROUND), 1e3, place=((6, 6), (6, 4))),
-        )
-
-    def wires(self, values):
-        return (((0, 3), (2, 3)), ((1, 1), (1, 0)), ((4, 3), (7, 3)), ((6, 4), (6, 0)))
+def stage_of(*parts: Part) -> type[Stage]:
+    """A stage of the parts given."""
+    return type("Made", (Stage,), {"key": "made", "title": "made here", "parts": lambda self, values: parts})
 
 
-@pytest.mark.parametrize("stage", [_Plain, _Drawn])
-def test_a_new_stage_draws_itself(stage: type[Stage]) -> None:
-    register(stage)
-    try:
+@given(chains())
+def test_stages_with_one_transistor_are_drawn_as_people_know_them(chain: SignalChain) -> None:
+    assembly = assemble(chain.values)
+    board = assembly.where("board")
+    drawn = {symbol.name: symbol.terminals for symbol in plan_of(assembly).symbols}
+    if not board:
+        assert drawn == {}
+        return
+    assert drawn == places_and_wires(board)[0]
+    (drain_x, drain_y), (gate_x, gate_y), source = drawn["Q1"]
+    assert source == (drain_x, drain_y - 2) and (gate_x, gate_y) == (drain_x - 1.5, source[1] + 0.5)
+    (far, _), (near, _) = drawn["C_out"][::-1]
+    assert min(x for x, _ in drawn["R_G"]) < drain_x < near < far  # in on the left, out on the right
+
+
+@pytest.mark.parametrize("stage", own_stages.ALL)
+def test_a_new_stage_needs_no_drawing_of_its_own(stage: type[Stage]) -> None:
+    with own_stages.known(stage):
         chain = SignalChain(stage=stage.key)
         assert faults_of_connection(schematic_svg(chain), network_of(chain)) == []
         assert faults_of_layout(lettered(LinearChain.of(chain.values), live=True)) == []
-    finally:
-        unregister(stage.key)
+        assert (places_and_wires(assemble(chain.values).where("board")) is not None) == (stage is own_stages.Halves)
 
 
-def test_a_stage_whose_wires_lie_is_refused() -> None:
-    class Wrong(_Drawn):
-        key = "wrong"
+HANGING = (Part("C_out", "capacitor", "capacitor", ("source", "jack"), 1e-6), resistor("R_bleed", "jack", GROUND))
 
-        def wires(self, values):
-            return (*super().wires(values), ((4, 3), (4, 0)))
 
-    class Torn(_Drawn):
-        key = "torn"
+@pytest.mark.parametrize(
+    "parts",
+    [
+        (resistor("R_G", "pickup", GROUND), resistor("R_S", "other", GROUND), resistor("R_D", "supply", "other")),
+        (resistor("R_G", "pickup", "tap"), resistor("R_S", "source", GROUND), resistor("R_2", "tap", GROUND)),
+        (resistor("R_G", "supply", "pickup"), resistor("R_S", "source", GROUND)),
+        (resistor("R_G", "pickup", GROUND), resistor("R_S1", "source", "tap"), resistor("R_S2", "tap", "pickup")),
+    ],
+)
+def test_known_names_joined_otherwise_are_hung_between_lanes(parts: tuple[Part, ...]) -> None:
+    q = Part("Q1", "transistor", "jfet", ("supply", "pickup", "source"), model(SignalChain().values))
+    with own_stages.known(stage_of(q, *parts, *HANGING)):
+        chain = SignalChain(stage="made")
+        assert faults_of_connection(schematic_svg(chain, live=False), network_of(chain)) == []
 
-        def wires(self, values):
-            return super().wires(values)[1:]
 
-    for stage, message in ((Wrong, "joins ground and jack"), (Torn, "leaves node 'pickup' in 2 pieces")):
-        register(stage)
-        try:
-            with pytest.raises(ValueError, match=message):
-                schematic_svg(SignalChain(stage=stage.key))
-        finally:
-            unregister(stage.key)
+@st.composite
+def any_parts(draw: st.DrawFn) -> tuple[Part, ...]:
+    """Up to nine parts, three of them transistors, between nodes that they bring along or meet."""
+    inner = ["pickup", "jack", "supply", "a", "b", "c"]
+    jfet = model(SignalChain().values)
+    parts = [resistor("R_in_out", "pickup", "jack"), resistor("R_load", "supply", GROUND)]
+    for n in range(draw(st.integers(0, 3))):
+        drain, gate, source = (draw(st.sampled_from(inner)), draw(st.sampled_from(inner)), draw(st.sampled_from(inner)))
+        parts.append(Part(f"Q{n}", "transistor", "jfet", (drain, gate, draw(st.sampled_from([source, GROUND]))), jfet))
+    for n in range(draw(st.integers(0, 4))):
+        ends = draw(st.lists(st.sampled_from([*inner, GROUND]), min_size=2, max_size=2, unique=True))
+        parts.append(resistor(f"R_{n}", *ends))
+    return tuple(draw(st.permutations(parts)))
+
+
+@given(any_parts())
+def test_whatever_parts_a_stage_has_are_drawn_as_they_are_joined(parts: tuple[Part, ...]) -> None:
+    with own_stages.known(stage_of(*parts)):
+        chain = SignalChain(stage="made")
+        assert faults_of_connection(schematic_svg(chain, live=False), network_of(chain)) == []
+
+
+def test_a_stage_without_a_way_out_is_refused() -> None:
+    with own_stages.known(stage_of(resistor("R_G", "pickup", GROUND), resistor("R_load", "supply", GROUND))):
+        with pytest.raises(ValueError, match="stage 'made': nothing in its schematic is at node 'jack'"):
+            schematic_svg(SignalChain(stage="made"), live=False)
 
 
 def test_checkers_see_faults() -> None:

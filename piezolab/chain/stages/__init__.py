@@ -1,6 +1,6 @@
-"""The stages that can stand between pickup and cable. Each is one class in one file, registered here by its import."""
+"""The stages that can stand between pickup and cable: each one class in one file, listed in `register.STAGES`."""
 
-from piezolab.chain.stages import direct, follower, gain  # noqa: F401  (they register themselves)
-from piezolab.chain.stages.stage import Stage, all_stages, controls, register, stage_named
+from piezolab.chain.stages.register import all_stages, controls, stage_named
+from piezolab.chain.stages.stage import Stage
 
-__all__ = ["Stage", "all_stages", "controls", "register", "stage_named"]
+__all__ = ["Stage", "all_stages", "controls", "stage_named"]

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from piezolab.chain.parts import Part
-from piezolab.chain.stages.stage import INPUT, Stage, register
+from piezolab.chain.stages.stage import INPUT, Stage
 from piezolab.chain.values import Values
 
 
-@register
 class Direct(Stage):
     """The bare pickup into the cable."""
 

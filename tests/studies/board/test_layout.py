@@ -16,12 +16,13 @@ from piezolab.chain import SignalChain
 from piezolab.chain.assembly import assemble
 from piezolab.chain.link import from_link
 from piezolab.chain.parts import GROUND, Part
-from piezolab.chain.stages.stage import Stage, register, unregister
+from piezolab.chain.stages import Stage
 from piezolab.sheets.layout_svg import layout_svg, layout_text
 from piezolab.studies.board.board_parts import BoardPart, Size, board_parts, lanes_of, size_of, soldered
 from piezolab.studies.board.lane_order import best_orders, cost
 from piezolab.studies.board.layout import METHODS, Layout, LayoutError, Options, layout, smallest_sentence
 from piezolab.studies.board.shapes import bar, collide, disc
+from tests.chain.own_stages import known
 from tests.sheets.chains import chains
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -221,13 +222,10 @@ class _Endless(Stage):
 
 
 def test_a_method_that_cannot_hold_the_parts_is_refused() -> None:
-    register(_Endless)
-    try:
+    with known(_Endless):
         with pytest.raises(LayoutError, match="has no room for the parts of this chain; allowed is tape, strip"):
             layout(SignalChain(stage="endless"), Options(method="breadboard"))
         assert faults_of_connection(layout(SignalChain(stage="endless")), SignalChain(stage="endless")) == []
-    finally:
-        unregister("endless")
 
 
 def _random_parts(draw: st.DrawFn, lanes: list[str]) -> list[BoardPart]:

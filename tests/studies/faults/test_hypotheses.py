@@ -10,7 +10,7 @@ from piezolab import catalogue
 from piezolab.chain import SignalChain
 from piezolab.chain.assembly import assemble
 from piezolab.chain.parts import GROUND, Part
-from piezolab.chain.stages import stage
+from piezolab.chain.stages import Stage
 from piezolab.chain.stages.common_parts import model
 from piezolab.chain.values import Values
 from piezolab.studies.faults import FaultTable, Meter, Reading, Tone, diagnose, predicted
@@ -18,6 +18,7 @@ from piezolab.studies.faults.fault_network import PIN_ORDERS, fault_network, set
 from piezolab.studies.faults.hypotheses import Hypothesis
 from piezolab.studies.faults.knowledge import FaultDataError, knowledge, read
 from piezolab.studies.faults.making import _made, faults_of, priors
+from tests.chain.own_stages import known
 
 
 def faults(chain: SignalChain) -> dict[str, Hypothesis]:
@@ -70,7 +71,7 @@ def test_shorts_between_the_same_lanes_share_their_spot() -> None:
     assert found["bridge:R_D"].spot == "part:R_D", "nothing else lies there"
 
 
-class Pair(stage.Stage):
+class Pair(Stage):
     """A stage of this test: two transistors, the second a follower on the first's drain."""
 
     key = "pair"
@@ -92,17 +93,8 @@ class Pair(stage.Stage):
 
 @pytest.fixture
 def pair() -> Iterator[SignalChain]:
-    from piezolab.chain.parameters import all_parameters
-
-    stage.register(Pair)
-    if hasattr(all_parameters, "cache_clear"):
-        all_parameters.cache_clear()
-    try:
+    with known(Pair):
         yield SignalChain(stage="pair")
-    finally:
-        stage.unregister("pair")
-        if hasattr(all_parameters, "cache_clear"):
-            all_parameters.cache_clear()
 
 
 def test_a_new_stage_gets_its_faults_with_no_other_change(pair: SignalChain) -> None:
