@@ -15,7 +15,7 @@ from piezolab.chain.parameter import Quantity
 from piezolab.chain.parameters import all_parameters
 from piezolab.chain.stages import Stage, all_stages, controls, register
 from piezolab.chain.stages.shared_controls import SHARED
-from tests.chain.own_stages import Tandem, known
+from tests.chain.own_stages import known
 from tests.chain.strategies import values_of
 
 RECORDED = json.loads(gzip.decompress((Path(__file__).parents[1] / "studies/recorded_figures.json.gz").read_bytes()))
@@ -85,21 +85,16 @@ def test_any_stage_anywhere(stage: type[Stage], at: int, links: list[str]) -> No
 
 @pytest.mark.parametrize("at", PLACES)
 def test_a_stage_that_borrows_a_control_leaves_its_first_owner_alone(at: int) -> None:
-    second = next(control for control in Tandem.controls if control.key == "second_r")
-    borrower = made("borrower", OWN[2], second, SHARED[0], second_r=1e3, gate_r=1e6)
-    links = [
-        "stage=tandem",
-        "stage=tandem&second_r=1k",
-        "stage=direct&second_r=22k",
-        "stage=tandem&gate_r=1M&second_r=1k",
-    ]
-    with known(Tandem):
+    owner = made("owner", OWN[1], OWN[0], SHARED[5])
+    borrower = made("borrower", OWN[2], OWN[0], SHARED[0], aa_r=5e3, gate_r=1e6)
+    links = ["stage=owner", "stage=owner&aa_r=5k", "stage=direct&m_r=3k&aa_r=2k", "stage=owner&gate_r=1M&aa_r=2k&m_r=3k"]
+    with known(owner):
         meant = {link: meaning(link) for link in links}
         order = list(all_parameters())
         with known(borrower, at=at):
             assert bent(links, meant) == []
             assert [key for key in all_parameters() if key in order] == order
-            assert from_link("stage=borrower").second_r == 1e3
+            assert from_link("stage=borrower").aa_r == 5e3
 
 
 def test_a_default_that_spreads_or_a_key_that_moves_would_be_seen(monkeypatch: pytest.MonkeyPatch) -> None:
