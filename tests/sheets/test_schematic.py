@@ -43,6 +43,7 @@ OPTIONS = (
     "return=divider&gate_stop=1k&discs=2sx&pad=10k,1k",
     "return=divider&divider_c=0&gate_stop=1k&bypass_c=10u&bypass_part=0.5",
     "source_r=0&gate_stop=2k2&supply_r=100&discs=2px&resonance=3k,20,0.3",
+    "bypass_c=10u",
 )
 
 
