@@ -15,7 +15,7 @@ from piezolab.pages.kit.form import Field
 from piezolab.pages.kit.keepsake import SECTIONS, Keepsake
 from piezolab.pages.kit.option_form import OptionForm, field_of
 from piezolab.studies.board.layout import LayoutError, Options
-from piezolab.studies.board_as_built import Build, read_build
+from piezolab.studies.board_as_built import BoardAsBuilt, read_build
 from piezolab.studies.build_options import FAULT_KEYS, OPTIONS, SHEET_KEYS, read_option, write_option
 from piezolab.studies.metering.instrument import Meter
 
@@ -51,7 +51,7 @@ def form_of(keys: tuple[str, ...]) -> OptionForm:
 
 def by_form(key: str, text: str) -> str:
     form = form_of(tuple(OPTIONS))
-    assert not form.submit({key: text}) and set(form.wrong) == {key} and form.build == Build()
+    assert not form.submit({key: text}) and set(form.wrong) == {key} and form.build == BoardAsBuilt()
     return form.wrong[key]
 
 
@@ -87,7 +87,7 @@ def test_the_same_bad_value_meets_the_same_sentence_everywhere(key: str, text: s
 
 
 def test_every_option_is_walked() -> None:
-    assert set(BAD) == set(GOOD) == set(OPTIONS) == {each.name for each in fields(Build)}
+    assert set(BAD) == set(GOOD) == set(OPTIONS) == {each.name for each in fields(BoardAsBuilt)}
     assert set(SHEET_KEYS) | set(FAULT_KEYS) == set(OPTIONS)
 
 
@@ -153,7 +153,7 @@ def test_a_browsers_older_names_are_read() -> None:
         "pins": "", "width": "60", "height": "40.5", "percent": "0.8", "beeps": "30", "ac": "no",
     }  # fmt: skip
     kept = SECTIONS["build"].check(older)
-    assert read_build(kept)[0] == Build(
+    assert read_build(kept)[0] == BoardAsBuilt(
         method="wire", meter_ohm=1e6, counts=4000, currency="GBP", switch="ring", diode="none", board=(60, 40.5),
         accuracy=0.008, beeps_below=30, ac="no",
     )  # fmt: skip
@@ -162,11 +162,12 @@ def test_a_browsers_older_names_are_read() -> None:
 
 
 def test_what_is_made_of_a_build() -> None:
-    build = Build(method="tape", lane_width=6, counts=4000, accuracy=0.005, ohm_max=2e6, meter_ohm=1e6, pins="sgd")
+    meter = {"meter_ohm": 1e6, "counts": 4000, "accuracy": 0.005, "ohm_max": 2e6}
+    build = BoardAsBuilt(method="tape", lane_width=6, pins="sgd", **meter)
     assert build.meter == Meter(input_ohm=1e6, counts=4000, accuracy=0.005, ohm_max=2e6)
     assert build.layout(SignalChain()) == Options("tape", None, 6, pins="S G D")
-    assert Build().meter == Meter() and Build().guarded and not Build(diode="none").guarded
-    assert Build(switch="ring").ring and not Build().ring
+    assert BoardAsBuilt().meter == Meter() and BoardAsBuilt().guarded and not BoardAsBuilt(diode="none").guarded
+    assert BoardAsBuilt(switch="ring").ring and not BoardAsBuilt().ring
 
 
 @pytest.mark.parametrize(
@@ -176,7 +177,7 @@ def test_what_is_made_of_a_build() -> None:
 )  # fmt: skip
 def test_a_value_out_of_range_makes_no_build(key: str, value: object) -> None:
     with pytest.raises(ParameterError, match="allowed is"):
-        Build(**{key: value})
+        BoardAsBuilt(**{key: value})
 
 
 def test_meter_and_layout_have_no_ranges_of_their_own() -> None:
@@ -197,6 +198,6 @@ def test_meter_and_layout_have_no_ranges_of_their_own() -> None:
 def test_any_text_is_taken_or_refused_in_one_sentence(text: str, key: str) -> None:
     build, problems = read_build({key: text})
     if problems:
-        assert build == Build() and "llowed is" in problems[key] and problems[key].isprintable()
+        assert build == BoardAsBuilt() and "llowed is" in problems[key] and problems[key].isprintable()
     else:
         assert read_build(build.texts) == (build, {})

@@ -17,7 +17,7 @@ from piezolab.sheets.tables import PartRow, lane_rows, ohm_matrix, part_rows, re
 from piezolab.sheets.wiring_svg import box_inside, template_svg, wiring_svg
 from piezolab.sheets.words import lane_name
 from piezolab.studies.board.layout import Layout
-from piezolab.studies.board_as_built import Build
+from piezolab.studies.board_as_built import BoardAsBuilt
 
 _TALL = 105.0  # mm: a higher board has a page of its own
 _DENSE_PARTS = 9  # on the board; from here up the print is set smaller
@@ -28,7 +28,7 @@ _COLOURS = {
 }  # fmt: skip  (the colours that IEC 60062 names; their shades are ours)
 
 
-def build_sheet(chain: SignalChain, build: Build | None = None) -> str:
+def build_sheet(chain: SignalChain, build: BoardAsBuilt | None = None) -> str:
     """The sheet of a chain as a whole HTML document that needs nothing else."""
     return sheet_page(SheetData(chain, build))
 

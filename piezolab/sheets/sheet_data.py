@@ -12,7 +12,7 @@ from piezolab.chain.assembly import Assembly, assemble
 from piezolab.chain.link import to_query
 from piezolab.sheets.prices import Prices, read_prices
 from piezolab.studies.board.layout import Layout, LayoutError, Options, layout, smallest_sentence
-from piezolab.studies.board_as_built import Build
+from piezolab.studies.board_as_built import BoardAsBuilt
 from piezolab.studies.build_options import SHEET_KEYS
 from piezolab.studies.figures import plain
 from piezolab.studies.metering.board_under_meter import BoardUnderMeter, under_meter
@@ -39,10 +39,10 @@ class SheetData:
     A page shows some of it, the print all. The measured half (volts to exchange) is empty or None with no stage.
     """
 
-    def __init__(self, chain: SignalChain, build: Build | None = None, prices: Prices | None = None) -> None:
+    def __init__(self, chain: SignalChain, build: BoardAsBuilt | None = None, prices: Prices | None = None) -> None:
         """prices: of the parts list, those of the demonstration if None. Raises PriceError."""
         self.chain = chain
-        self.build = build or Build()
+        self.build = build or BoardAsBuilt()
         self.prices = prices or read_prices(currency=self.build.currency)
 
     @property

@@ -13,18 +13,12 @@ from piezolab import catalogue
 from piezolab.chain import SignalChain
 from piezolab.chain.parameter import ParameterError
 from piezolab.studies.board.layout import Options
-from piezolab.studies.build_options import (
-    NO_DIODE,
-    OPTIONS,
-    read_option,
-    unknown_option,
-    write_option,
-)
+from piezolab.studies.build_options import NO_DIODE, OPTIONS, read_option, unknown_option, write_option
 from piezolab.studies.metering.instrument import Meter
 
 
 @dataclass(frozen=True)
-class Build:
+class BoardAsBuilt:
     """One value for each option of `build_options.OPTIONS`, under its key; None: what the option's `optional_from`
     says. Raises ParameterError, whose sentence names label, value and allowed range."""
 
@@ -89,8 +83,8 @@ class Build:
 
 
 def read_build(
-    texts: Mapping[str, str], before: Build | None = None, keys: Sequence[str] = tuple(OPTIONS)
-) -> tuple[Build, dict[str, str]]:
+    texts: Mapping[str, str], before: BoardAsBuilt | None = None, keys: Sequence[str] = tuple(OPTIONS)
+) -> tuple[BoardAsBuilt, dict[str, str]]:
     """A build from texts by key, and one sentence by key for each that cannot be used, whose value then stays.
 
     before: the build that the texts change, the default one if None; keys: those that may be given.
@@ -105,4 +99,4 @@ def read_build(
             values[key] = read_option(key, text)
         except ParameterError as error:
             problems[key] = str(error)
-    return replace(before or Build(), **values), problems
+    return replace(before or BoardAsBuilt(), **values), problems

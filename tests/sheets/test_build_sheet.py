@@ -31,7 +31,7 @@ from piezolab.sheets.sheet_data import SheetData, sheet_figures
 from piezolab.sheets.tables import lane_rows, ohm_matrix, part_rows, reading_rows, total
 from piezolab.sheets.wiring_svg import box_inside, template_svg, wiring_svg
 from piezolab.studies.board.board_parts import soldered
-from piezolab.studies.board_as_built import Build
+from piezolab.studies.board_as_built import BoardAsBuilt
 from piezolab.studies.metering.expected import Expected
 from tests.sheets.chains import chains
 
@@ -194,7 +194,7 @@ def test_cautions_stand_at_their_step() -> None:
 
 def test_first_power_says_its_numbers() -> None:
     for link, diode in (("", "1N5817"), ("stage=gain", "none"), ("supply=adapter", "1N5817")):
-        data = SheetData(from_link(link), Build(diode=diode))
+        data = SheetData(from_link(link), BoardAsBuilt(diode=diode))
         told = " ".join(f"{step.words} {step.caution}" for step in first_power_steps(data))
         low, high = ends(data.power.healthy)
         watt = f"{data.power.watt:g} W"
@@ -206,7 +206,7 @@ def test_first_power_says_its_numbers() -> None:
 
 
 def test_switching_by_the_ring_speaks_of_the_plug() -> None:
-    data = SheetData(SignalChain(), Build(switch="ring"))
+    data = SheetData(SignalChain(), BoardAsBuilt(switch="ring"))
     assert "Plug out: over range. Plug in" in first_power_steps(data)[0].words
     assert "ring contact" in " ".join(step.words for step in build_steps(data))
     assert "only a plug joins ring to sleeve" in wiring_svg(data)
@@ -219,7 +219,7 @@ def test_transistor_and_beeper_steps() -> None:
     words = " ".join(step.words for step in transistor_steps(data))
     assert "n-channel" in words and ohms(data.transistor.channel) in words and volts(data.jig[1]) in words
     assert "only these may: drain to source" in " ".join(step.words for step in power_off_steps(data))
-    quiet = Build(beeps_below=10.0)
+    quiet = BoardAsBuilt(beeps_below=10.0)
     assert "from lane to lane nothing may beep" in power_off_steps(SheetData(from_link("stage=gain"), quiet))[0].words
 
 
@@ -249,7 +249,7 @@ def test_sheet_needs_nothing_from_elsewhere() -> None:
 
 
 def test_board_that_does_not_fit_is_said_on_the_sheet() -> None:
-    options = Build(board=(20, 20))
+    options = BoardAsBuilt(board=(20, 20))
     assert "the smallest found that would do is" in text_of(build_sheet(from_link("stage=gain"), options))
 
 
@@ -278,9 +278,9 @@ def test_legs_are_drawn_as_the_type_usually_has_them(jfet: str) -> None:
     from piezolab import catalogue
 
     usual = next(seen for seen in catalogue.transistors()[jfet].pins_seen if len(seen.split()) == 3)
-    made = Build().layout(from_link(f"jfet={jfet}"))
+    made = BoardAsBuilt().layout(from_link(f"jfet={jfet}"))
     assert made.pins == usual
-    assert Build(pins="G D S").layout(from_link(f"jfet={jfet}")).pins == "G D S"
+    assert BoardAsBuilt(pins="G D S").layout(from_link(f"jfet={jfet}")).pins == "G D S"
 
 
 def test_everything_that_a_step_asks_for_is_on_the_parts_list() -> None:
@@ -314,9 +314,9 @@ def test_command_writes_page_and_figures(tmp_path: Path) -> None:
     page = tmp_path / "sheet.html"
     result = CliRunner().invoke(main, ["sheet", "stage=gain", "--method", "tape", "--output", str(page)])
     assert result.exit_code == 0, result.output
-    assert page.read_text("utf-8") == build_sheet(from_link("stage=gain"), Build(method="tape"))
+    assert page.read_text("utf-8") == build_sheet(from_link("stage=gain"), BoardAsBuilt(method="tape"))
     result = CliRunner().invoke(main, ["sheet", "stage=gain", "--json", "--no-diode"])
-    ours = sheet_figures(SheetData(from_link("stage=gain"), Build(diode="none")))
+    ours = sheet_figures(SheetData(from_link("stage=gain"), BoardAsBuilt(diode="none")))
     assert json.loads(result.output) == json.loads(json.dumps(ours))
 
 

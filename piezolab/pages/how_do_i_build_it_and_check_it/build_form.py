@@ -9,7 +9,7 @@ from piezolab.pages.kit.keepsake import Keepsake
 from piezolab.pages.kit.option_form import OptionForm
 from piezolab.pages.kit.page_state import PageState
 from piezolab.sheets.sheet_data import SheetData
-from piezolab.studies.board_as_built import Build, read_build
+from piezolab.studies.board_as_built import BoardAsBuilt, read_build
 from piezolab.studies.build_options import SHEET_KEYS
 
 FIRST = ("method", "meter_ohm", "counts", "currency")  # the others are folded
@@ -24,7 +24,7 @@ class Settings:
         self.widget = OptionForm(
             "What they are", SHEET_KEYS, FIRST, "use these", self._use, "size, switch, diode, legs, meter"
         )
-        self.build = Build()
+        self.build = BoardAsBuilt()
         self._sheets: list[SheetData] = []
 
     def sheet(self, chain: SignalChain) -> SheetData:
@@ -40,7 +40,7 @@ class Settings:
         self._keep = lambda texts: keepsake.keep("build", texts)
         keepsake.use("build", self._given)
 
-    def _use(self, build: Build) -> str:
+    def _use(self, build: BoardAsBuilt) -> str:
         self._keep(build.texts or None)
         self._take(build)
         return "Board, readings and prices below are for these."
@@ -50,6 +50,6 @@ class Settings:
         self.widget.show(build)
         self._take(build)
 
-    def _take(self, build: Build) -> None:
+    def _take(self, build: BoardAsBuilt) -> None:
         self.build, self._sheets = build, []
         self._state.settled += 1

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from piezolab.studies.board_as_built import Build, read_build
+from piezolab.studies.board_as_built import BoardAsBuilt, read_build
 from piezolab.studies.build_options import NO_DIODE, SCHOTTKY
 
 #: Name in the store of an older page -> today's key.
@@ -14,7 +14,7 @@ _OF_FAULT = {"input_ohm": "meter_ohm", "ohm_max": "ohm_max", "ac": "ac", "counts
 _PREFIX = "meter "
 
 
-def kept_build(texts: Mapping[str, str]) -> Build:
+def kept_build(texts: Mapping[str, str]) -> BoardAsBuilt:
     """The build that was kept. Raises ValueError with the sentence of every option that cannot be used."""
     build, problems = read_build(_todays(texts))
     if problems:

@@ -7,7 +7,7 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 from piezolab.chain.parameter import Choice, Parameter, Quantity
 from piezolab.pages.kit.describe import unit_symbol
 from piezolab.pages.kit.form import Field, FieldError, Form
-from piezolab.studies.board_as_built import Build, read_build
+from piezolab.studies.board_as_built import BoardAsBuilt, read_build
 from piezolab.studies.build_options import OPTIONS, write_option
 from piezolab.studies.option_kinds import Sides, Signed
 
@@ -19,14 +19,14 @@ class OptionForm(Form):
     """
 
     def __init__(
-        self, title: str, keys: Sequence[str], first: Collection[str], button: str, taken: Callable[[Build], str],
-        more: str,
+        self, title: str, keys: Sequence[str], first: Collection[str], button: str,
+        taken: Callable[[BoardAsBuilt], str], more: str,
     ) -> None:  # fmt: skip
         super().__init__(title, [field_of(OPTIONS[key], key not in first) for key in keys], button, self._read, more)
         self._keys, self._taken = tuple(keys), taken
-        self.build = Build()
+        self.build = BoardAsBuilt()
 
-    def show(self, build: Build) -> None:
+    def show(self, build: BoardAsBuilt) -> None:
         """Put a build's values into the fields."""
         self.build = build
         self.fill({key: write_option(key, build.values[key]) for key in self._keys})

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 
 from piezolab.pages.kit.form import FieldError, last_digit
 from piezolab.quantity import QuantityError, parse
-from piezolab.studies.board_as_built import Build
+from piezolab.studies.board_as_built import BoardAsBuilt
 from piezolab.studies.faults.fault_figures import kinds_read
 from piezolab.studies.faults.hearing import TONES
 from piezolab.studies.faults.readings import INPUT, KINDS, UNITS, Check, Reading, ReadingError, checked
@@ -35,7 +35,7 @@ class Entry:
 class MeterEntry:
     """The build's meter and tone, and the kinds of readings they allow."""
 
-    build: Build = field(default_factory=Build)
+    build: BoardAsBuilt = field(default_factory=BoardAsBuilt)
 
     @property
     def meter(self) -> Meter:

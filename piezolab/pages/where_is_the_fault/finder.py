@@ -23,7 +23,7 @@ from piezolab.pages.where_is_the_fault.entry import (
     read,
 )
 from piezolab.pages.where_is_the_fault.finder_blocks import next_html, places_html, taken_html
-from piezolab.studies.board_as_built import Build, read_build
+from piezolab.studies.board_as_built import BoardAsBuilt, read_build
 from piezolab.studies.build_options import FAULT_KEYS
 from piezolab.studies.faults.diagnosis import Diagnosis, diagnose
 from piezolab.studies.faults.hearing import FINE
@@ -130,7 +130,7 @@ class Finder(VBox):
             f" Next: {say.check_words(then.check)}." if then else ""
         )
 
-    def _metered(self, build: Build) -> str:
+    def _metered(self, build: BoardAsBuilt) -> str:
         self.metering = MeterEntry(build)
         self.look()
         return "The expected readings are for this meter now."
@@ -174,7 +174,7 @@ class Finder(VBox):
         keepsake.use("fault", given)
         keepsake.use("build", built)
 
-    def _put(self, build: Build) -> None:
+    def _put(self, build: BoardAsBuilt) -> None:
         self.metering = MeterEntry(build)
         self.meter_form.show(build)
         self.look()

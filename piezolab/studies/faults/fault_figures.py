@@ -9,7 +9,7 @@ from typing import Any
 
 from piezolab.chain import SignalChain
 from piezolab.quantity import QuantityError, parse
-from piezolab.studies.board_as_built import Build
+from piezolab.studies.board_as_built import BoardAsBuilt
 from piezolab.studies.build_options import FAULT_KEYS
 from piezolab.studies.faults.diagnosis import NextReading, diagnose
 from piezolab.studies.faults.making import fault_table
@@ -47,7 +47,7 @@ def read_readings(texts: Sequence[str]) -> tuple[Reading, ...]:
     return tuple(found)
 
 
-def kinds_read(build: Build) -> tuple[str, ...]:
+def kinds_read(build: BoardAsBuilt) -> tuple[str, ...]:
     """Kinds of readings that the build's meter can take: none of alternating volts without an AC range."""
     return KINDS if build.reads_ac else tuple(kind for kind in KINDS if kind not in ("low", "high"))
 
@@ -56,13 +56,13 @@ def fault_figures(
     chain: SignalChain,
     readings: Sequence[Reading] = (),
     heard: Sequence[str] = (),
-    build: Build | None = None,
+    build: BoardAsBuilt | None = None,
 ) -> dict[str, Any]:
     """Places and faults with their probabilities, and the next readings; ranges in V or ohm, over range as "OL".
 
     build: what is known of the board as built; its meter and tone are used. Raises ReadingError.
     """
-    build = build or Build()
+    build = build or BoardAsBuilt()
     table = fault_table(chain, build.meter, Tone(build.tone_v))
     found = diagnose(table, readings, heard, kinds_read(build))
     return plain(

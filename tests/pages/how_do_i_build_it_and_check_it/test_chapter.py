@@ -13,7 +13,7 @@ from piezolab.pages.kit.checklist import Checklist
 from piezolab.pages.kit.keepsake import MEASURED, SECTIONS
 from piezolab.sheets import sheet_data
 from piezolab.sheets.sheet_data import SheetData
-from piezolab.studies.board_as_built import Build
+from piezolab.studies.board_as_built import BoardAsBuilt
 from piezolab.studies.in_hand.measure_pickup import KEYS
 from piezolab.studies.metering.board_under_meter import under_meter
 from piezolab.studies.metering.expected import meter_volts
@@ -160,7 +160,7 @@ def test_board_and_meter_change_what_is_shown_and_are_kept(page):
 def test_every_refused_field_says_why_at_once(page):
     assert not page.settings.widget.submit({"board": "40", "accuracy": "30", "meter_ohm": ""})
     assert set(page.settings.widget.wrong) == {"board", "accuracy", "meter_ohm"}
-    assert page.settings.build == Build() and sent(page, "build") is None
+    assert page.settings.build == BoardAsBuilt() and sent(page, "build") is None
 
 
 # -- ticks --------------------------------------------------------------------------------------------------------
