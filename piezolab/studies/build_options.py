@@ -26,7 +26,7 @@ _TABLE: tuple[Parameter, ...] = (
     ),
     Sides("board", "largest board", BOARD, hint="Such as 60x40.", optional_from="as small as it goes", low=5, high=500),
     Signed(
-        "lane_width", "lane width", BOARD, hint="Of copper tape.", optional_from=f"{METHODS['tape'].width:g} mm",
+        "lane_width", "lane width of copper tape", BOARD, optional_from=f"{METHODS['tape'].width:g} mm",
         low=1, high=20, sign="mm",
     ),
     Choice(
@@ -67,7 +67,8 @@ _TABLE: tuple[Parameter, ...] = (
         high=3.0,
     ),
     Label(
-        "currency", "currency", PRICES, hint="A label: nothing is converted.", optional_from="that of the price list",
+        "currency", "currency", PRICES, hint="A label for the prices; nothing is converted.",
+        optional_from="that of the price list",
     ),
 )  # fmt: skip
 

@@ -12,7 +12,7 @@ from piezolab.sheets.sheet_data import SheetData
 from piezolab.studies.board_as_built import BoardAsBuilt, read_build
 from piezolab.studies.build_options import SHEET_KEYS
 
-FIRST = ("method", "meter_ohm", "counts", "currency")  # the others are folded
+FIRST = ("method", "meter_ohm", "counts")  # the others are folded
 
 
 class Settings:
@@ -22,7 +22,7 @@ class Settings:
         self._state = state
         self._keep: Callable[[Mapping[str, str] | None], None] = lambda texts: None
         self.widget = OptionForm(
-            "What they are", SHEET_KEYS, FIRST, "use these", self._use, "size, switch, diode, legs, meter"
+            "What they are", SHEET_KEYS, FIRST, "use these", self._use, "size, switch, diode, legs, meter, currency"
         )
         self.build = BoardAsBuilt()
         self._sheets: list[SheetData] = []

@@ -94,7 +94,7 @@ def _build(value: Any) -> dict[str, str]:
 
 
 def _fault(value: Any) -> dict[str, str]:
-    """Up to 20 readings, what is heard, and the meter's fields."""
+    """Up to 20 readings and what is heard; from an older page the meter's fields too."""
     if not isinstance(value, dict) or len(value) > MOST_OF_FAULT:
         raise ValueError("it is no list of readings")
     if not all(isinstance(text, str) and len(text) <= 90 for pair in value.items() for text in pair):

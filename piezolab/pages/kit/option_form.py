@@ -53,7 +53,7 @@ def field_of(option: Parameter, more: bool) -> Field:
         if option.default is None:
             options = (("", option.optional_from), *options)
     elif option.default is None:
-        hint = f"{hint} Empty: {option.optional_from}."
+        hint = f"{hint} Empty: {option.optional_from}.".strip()
     return Field(
         option.key, option.label, _unit(option), write_option(option.key, option.default), hint, options, more
     )
