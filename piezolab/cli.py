@@ -3,7 +3,7 @@
 Each command imports the floor it needs inside its own body, so that none waits for another's libraries.
 """
 
-from typing import TextIO
+from typing import Any, TextIO
 
 import click
 
@@ -125,48 +125,85 @@ def handout(lesson: str, address: str, output: TextIO) -> None:
     output.write(made(by_name[lesson], address))
 
 
-@main.command()
+class BuildCommand(click.Command):
+    """A command that takes options of the build, made from their table: `--meter-ohm` for `meter_ohm`, and `--no-ac`
+    where an option can be no or none. The table is read when the command is, and not before."""
+
+    def __init__(self, *args: Any, options: str, **more: Any) -> None:
+        super().__init__(*args, **more)
+        self._options = options
+
+    def get_params(self, ctx: click.Context) -> list[click.Parameter]:
+        from piezolab.studies import build_options
+
+        found = super().get_params(ctx)
+        made: list[click.Parameter] = []
+        for key in getattr(build_options, self._options):
+            option = build_options.OPTIONS[key]
+            usual = option.optional_from if option.default is None else option.write(option.default)
+            told = f"{option.label[0].upper()}{option.label[1:]}: {option.allowed}; {usual} unless said."
+            word = key.replace("_", "-")
+            no = next((no for no in ("no", "none") if no in getattr(option, "choices", ())), None)
+            bare = {} if no is None else {"is_flag": False, "flag_value": option.default}
+            made.append(click.Option([f"--{word}", key], help=told, **bare))
+            if no is not None:
+                told = f"The same as --{word} {no}."
+                made.append(click.Option([f"--no-{word}", f"no_{key}"], flag_value=no, help=told))
+        own = len(self.params)  # what follows is the help
+        return [*found[:own], *made, *found[own:]]
+
+
+@main.command(cls=BuildCommand, options="SHEET_KEYS")
 @click.argument("link", default="")
 @click.option("--json", "as_json", is_flag=True, help="The sheet's numbers as JSON instead of the page.")
 @click.option("--output", type=click.File("w", encoding="utf-8"), default="-", help="File to write; else the terminal.")
-@click.option("--method", default="", help="Board: tape, stripboard, wire or breadboard.")
-@click.option("--board", default="", help="Width and height of your board in mm, such as 60x40.")
-@click.option("--lane-width", default="", help="Width of the copper tape in mm.")
-@click.option("--pins", default="", help="Transistor's legs, flat face towards you, such as DGS; else the usual.")
-@click.option("--switch", default="", help="Battery switched by a toggle or by the jack's ring.")
-@click.option("--diode/--no-diode", "schottky", default=True, help="A Schottky diode against a reversed battery.")
-@click.option("--meter-ohm", default="", help="Your meter's input resistance on volts; 10M unless said.")
-@click.option("--beeps-below", default="", help="Ohms below which your meter's beeper sounds; 50 unless said.")
 @click.option("--prices", type=click.Path(exists=True, dir_okay=False), help="Your own prices, a TOML file.")
-@click.option("--currency", default="", help="Currency of the prices, such as EUR.")
-def sheet(
-    link: str, as_json: bool, output: TextIO, schottky: bool, prices: str | None, **texts: str
-) -> None:
+def sheet(link: str, as_json: bool, output: TextIO, prices: str | None, **texts: str | None) -> None:
     """Write the build sheet of a chain as a page to print (HTML). LINK is a share link or its query part."""
     import json
     from pathlib import Path
 
+    from piezolab.sheets.build_sheet import sheet_page
+    from piezolab.sheets.prices import PriceError, read_prices
+    from piezolab.sheets.sheet_data import SheetData, sheet_figures
+
+    chain, build, sentences = _chain_and_build(link, texts)
+    try:
+        priced = read_prices(Path(prices) if prices else None, build.currency)
+    except PriceError as error:
+        sentences.append(str(error))
+    _stop_at(sentences)
+    data = SheetData(chain, build, priced)
+    try:
+        said = json.dumps(sheet_figures(data), indent=1, allow_nan=False) if as_json else sheet_page(data)
+    except ValueError as error:  # such as a circuit without a solution; its message names the part
+        raise click.ClickException(str(error)) from error
+    output.write(said)
+
+
+def _chain_and_build(link: str, texts: dict[str, str | None]) -> tuple[Any, Any, list[str]]:
+    """The chain, the build and what was wrong with either."""
     from piezolab.chain.link import read_link
-    from piezolab.sheets.sheet_options import read_sheet_options
+    from piezolab.studies.board_as_built import read_build
 
     chain, problems = read_link(link)
-    options, wrong = read_sheet_options(texts, schottky, Path(prices) if prices else None)
-    sentences = [*(problem.sentence for problem in problems), *wrong]
+    given: dict[str, str] = {}
+    for name, text in texts.items():
+        key = name.removeprefix("no_")  # --no-ac
+        if text is not None and given.setdefault(key, text) != text:
+            raise click.UsageError(f"--{key} and --no-{key} contradict each other")
+    build, wrong = read_build(given)
+    return chain, build, [*(problem.sentence for problem in problems), *wrong.values()]
+
+
+def _stop_at(sentences: list[str]) -> None:
     for sentence in sentences:
         click.echo(sentence, err=True)
     if sentences:
         raise SystemExit(2)
-    from piezolab.sheets.build_sheet import sheet_page
-    from piezolab.sheets.sheet_data import sheet_data, sheet_figures
-
-    try:
-        data = sheet_data(chain, options)
-    except ValueError as error:  # such as a circuit without a solution; its message names the part
-        raise click.ClickException(str(error)) from error
-    output.write(json.dumps(sheet_figures(data), indent=1, allow_nan=False) if as_json else sheet_page(data))
 
 
-@main.command()
+@main.command(cls=BuildCommand, options="FAULT_KEYS")
 @click.argument("link", default="")
 @click.option(
     "--reading",
@@ -180,12 +217,7 @@ def sheet(
     multiple=True,
     help="What you hear, once for each: weak, thin, hum, hiss, distorted, crackle, thump, dead, hot; or fine.",
 )
-@click.option("--meter-ohm", default="", help="Your meter's input resistance on volts; 10M unless said.")
-@click.option("--ohm-max", default="", help="Largest resistance that your meter shows; 20M unless said.")
-@click.option("--ac/--no-ac", default=True, help="Whether your meter reads small AC volts.")
-def fault(
-    link: str, readings: tuple[str, ...], heard: tuple[str, ...], meter_ohm: str, ohm_max: str, ac: bool
-) -> None:
+def fault(link: str, readings: tuple[str, ...], heard: tuple[str, ...], **texts: str | None) -> None:
     """Rank the faults of a chain by readings and by what is heard, as JSON.
 
     LINK is a share link or its query part. Where `stop` is true: switch off, unclip the battery and set it down away
@@ -193,22 +225,15 @@ def fault(
     """
     import json
 
-    from piezolab.chain.link import read_link
-    from piezolab.studies.faults.fault_figures import fault_figures, read_meter, read_readings
-    from piezolab.studies.faults.readings import KINDS, ReadingError
+    from piezolab.studies.faults.fault_figures import fault_figures, read_readings
+    from piezolab.studies.faults.readings import ReadingError
 
-    chain, problems = read_link(link)
-    sentences = [problem.sentence for problem in problems]
-    kinds = KINDS if ac else tuple(kind for kind in KINDS if kind not in ("low", "high"))
+    chain, build, sentences = _chain_and_build(link, texts)
     try:
-        meter = read_meter({"input_ohm": meter_ohm, "ohm_max": ohm_max})
-        found = None if sentences else fault_figures(chain, read_readings(readings), heard, meter, kinds)
+        found = None if sentences else fault_figures(chain, read_readings(readings), heard, build)
     except ReadingError as error:
         sentences.append(str(error))
     except ValueError as error:  # such as a circuit without a solution; its message names the part
         raise click.ClickException(str(error)) from error
-    for sentence in sentences:
-        click.echo(sentence, err=True)
-    if sentences:
-        raise SystemExit(2)
+    _stop_at(sentences)
     click.echo(json.dumps(found, indent=1, allow_nan=False))

@@ -12,11 +12,12 @@ from piezolab.sheets import build_steps as steps
 from piezolab.sheets.build_steps import BuildStep
 from piezolab.sheets.layout_svg import layout_svg, scale_bar_svg
 from piezolab.sheets.schematic import schematic_svg
-from piezolab.sheets.sheet_data import SheetData, SheetOptions, sheet_data
+from piezolab.sheets.sheet_data import SheetData
 from piezolab.sheets.tables import PartRow, lane_rows, ohm_matrix, part_rows, reading_rows, total
 from piezolab.sheets.wiring_svg import box_inside, template_svg, wiring_svg
 from piezolab.sheets.words import lane_name
 from piezolab.studies.board.layout import Layout
+from piezolab.studies.board_as_built import BoardAsBuilt
 
 _TALL = 105.0  # mm: a higher board has a page of its own
 _DENSE_PARTS = 9  # on the board; from here up the print is set smaller
@@ -27,13 +28,13 @@ _COLOURS = {
 }  # fmt: skip  (the colours that IEC 60062 names; their shades are ours)
 
 
-def build_sheet(chain: SignalChain, options: SheetOptions | None = None) -> str:
+def build_sheet(chain: SignalChain, build: BoardAsBuilt | None = None) -> str:
     """The sheet of a chain as a whole HTML document that needs nothing else."""
-    return sheet_page(sheet_data(chain, options))
+    return sheet_page(SheetData(chain, build))
 
 
 def sheet_page(data: SheetData) -> str:
-    """The document for data already asked for."""
+    """The document of a sheet."""
     return (
         '<!doctype html><html lang="en"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
@@ -136,7 +137,7 @@ def _lanes(data: SheetData) -> str:
 
 def _parts_table(data: SheetData) -> str:
     rows = part_rows(data)
-    prices = data.options.prices
+    prices = data.prices
     body = "".join(_part(row, data) for row in rows)
     note = " (demo prices, invented)" if prices.invented else ""
     return (

@@ -56,15 +56,15 @@ def _board_steps(data: SheetData) -> list[BuildStep]:
         ),
         BuildStep(
             "The transistor last, once its legs are sure: see the check overleaf. Order of legs drawn here: "
-            f"{data.options.layout.pins}, flat face towards you, legs down"
-            + (f" (usual for the {data.chain.jfet})" if data.options.pins == "" else "")
+            f"{data.board_options.pins}, flat face towards you, legs down"
+            + (f" (usual for the {data.chain.jfet})" if data.build.pins is None else "")
             + ". Yours may differ: lead each to its lane.",
         ),
         BuildStep(
             "Wire battery, "
-            + ("ring contact" if data.options.switch == "ring" else "switch")
+            + ("ring contact" if data.build.ring else "switch")
             + " and jack as drawn."
-            + (diode if data.options.schottky else ""),
+            + (diode if data.build.guarded else ""),
             "A wrongly wired switch or a reversed clip shorts the battery: it heats fast and can burst.",
         ),
     ]
@@ -165,7 +165,7 @@ def first_power_steps(data: SheetData) -> tuple[BuildStep, ...]:
         return ()
     adapter = data.chain.supply == "adapter"
     source, contacts = ("supply", "supply's") if adapter else ("battery", "clip's")
-    off, on = ("Plug out", "Plug in") if data.options.switch == "ring" else ("Switch off", "Switch on")
+    off, on = ("Plug out", "Plug in") if data.build.ring else ("Switch off", "Switch on")
     end, fresh = power.clip_v
     low, high = ends(power.healthy)
     steps = [
@@ -213,7 +213,7 @@ def first_power_steps(data: SheetData) -> tuple[BuildStep, ...]:
 
 def power_on_steps(data: SheetData) -> tuple[BuildStep, ...]:
     """Volts of every lane, then the tone."""
-    meter = data.options.meter
+    meter = data.build.meter
     steps = [
         BuildStep(
             f"DC volts of each lane to ground, as in the lanes' table. Meter of {show(meter.input_ohm, 'ohm', 2)}, "
@@ -221,7 +221,7 @@ def power_on_steps(data: SheetData) -> tuple[BuildStep, ...]:
             + ("; * the meter itself lowers this reading." if any(row.loaded for row in data.volts) else ".")
         )
     ]
-    if data.tone:
+    if data.tone_shows:
         steps.append(
             BuildStep(
                 f"A tone of {TONE_HZ:.0f} Hz (the page plays one) from a headphone socket, turned to "
@@ -246,7 +246,7 @@ def _seconds(seconds: float) -> str:
 def _reversed_words(data: SheetData) -> str:
     power = data.power
     assert power is not None
-    if data.options.schottky:
+    if data.build.guarded:
         return "0 V, or a few hundredths with a minus sign: reversed, and D1 holds it back: off, turn it round."
     return f"A minus sign ({volts(power.reversed)}): reversed: off at once."
 

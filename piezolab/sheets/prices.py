@@ -8,7 +8,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from types import MappingProxyType
 
+from piezolab.chain.parameter import ParameterError
 from piezolab.location import data_dir
+from piezolab.studies.build_options import OPTIONS
 
 MOST = 1e6
 
@@ -37,9 +39,10 @@ def read_prices(path: Path | None = None, currency: str | None = None) -> Prices
         table = tomllib.loads(path.read_text("utf-8"))
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
         raise PriceError(f"prices: {path.name} cannot be read ({error}); allowed is a TOML file.") from None
-    label = currency if currency is not None else table.get("currency", "")
-    if not isinstance(label, str) or not 1 <= len(label) <= 8 or not label.isprintable():
-        raise PriceError(f"currency: {label!r} cannot be used; allowed is 1 to 8 characters.")
+    try:
+        label = OPTIONS["currency"].check(currency if currency is not None else table.get("currency", ""))
+    except ParameterError as error:
+        raise PriceError(str(error)) from None
     found = table.get("price", {})
     if not isinstance(found, dict):
         raise PriceError(f"prices: {found!r} cannot be used; allowed is a table of prices by kind.")

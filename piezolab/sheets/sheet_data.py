@@ -1,20 +1,22 @@
-"""Everything that a build sheet says, as numbers: asked of the studies once, for the page, the print and the JSON."""
+"""Everything that a build sheet says, as numbers, for the page, the print and the JSON."""
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import asdict
+from functools import cached_property
 from typing import Any
 
 from piezolab import catalogue
 from piezolab.chain import SignalChain
-from piezolab.chain.assembly import GROUND, Assembly, assemble
+from piezolab.chain.assembly import Assembly, assemble
 from piezolab.chain.link import to_query
 from piezolab.sheets.prices import Prices, read_prices
 from piezolab.studies.board.layout import Layout, LayoutError, Options, layout, smallest_sentence
+from piezolab.studies.board_as_built import BoardAsBuilt
+from piezolab.studies.build_options import SHEET_KEYS
 from piezolab.studies.figures import plain
-from piezolab.studies.metering.board_under_meter import under_meter
+from piezolab.studies.metering.board_under_meter import BoardUnderMeter, under_meter
 from piezolab.studies.metering.expected import (
-    BEEPS_BELOW,
     Expected,
     LaneOhms,
     LaneVolts,
@@ -25,124 +27,135 @@ from piezolab.studies.metering.expected import (
     transistor_check,
 )
 from piezolab.studies.metering.first_power import FirstPower, first_power
-from piezolab.studies.metering.instrument import Meter
 from piezolab.studies.metering.tone_on_board import Exchange, ToneVolts, exchange, tone_volts
 from piezolab.studies.shopping import Item, other_types, shopping
 
-SWITCHES = {"toggle": "a switch in the battery's + lead", "ring": "the jack's ring contact"}
 JIG_OHM = (330.0, 4.7e3)
 
 
-@dataclass(frozen=True)
-class SheetOptions:
-    """What the maker chooses beside the chain. Raises LayoutError on an unknown switch.
-
-    layout: how the board is made; schottky: a diode against a reversed battery; switch: key of SWITCHES; meter and
-    beeps_below (ohm): the meter; prices: of the parts list; pins: order of the transistor's legs, which stands above
-    the layout's, "" for the order that its type usually has.
-    """
-
-    layout: Options = field(default_factory=Options)
-    schottky: bool = True
-    switch: str = "toggle"
-    meter: Meter = field(default_factory=Meter)
-    beeps_below: float = BEEPS_BELOW
-    prices: Prices = field(default_factory=read_prices)
-    pins: str = ""
-
-    def __post_init__(self) -> None:
-        if self.pins:
-            Options(pins=self.pins)  # refuses what is no order of legs
-        if self.switch not in SWITCHES:
-            raise LayoutError(f"switch: {self.switch!r} is not known; allowed is {' or '.join(SWITCHES)}.")
-        if not 1 <= self.beeps_below <= 1000:
-            raise LayoutError(f"beeper: {self.beeps_below:g} ohm is out of range; allowed is 1 to 1000 ohm.")
-
-    def board(self, chain: SignalChain) -> Options:
-        """The layout's options for a chain's own transistor."""
-        seen = catalogue.transistors()[chain.jfet].pins_seen if chain.topology.powered else ()
-        usual = next((order for order in seen if sorted(order.split()) == ["D", "G", "S"]), self.layout.pins)
-        return replace(self.layout, pins=self.pins or usual)
-
-
-@dataclass(frozen=True)
 class SheetData:
-    """One chain's sheet. The measured half (volts to exchange) is empty or None with no stage.
+    """One chain's sheet: each part is asked of the studies when something first looks at it, and once.
 
-    layout_problem: why there is no layout, or why it does not fit.
+    A page shows some of it, the print all. The measured half (volts to exchange) is empty or None with no stage.
     """
 
-    chain: SignalChain
-    options: SheetOptions
-    assembly: Assembly
-    items: tuple[Item, ...]
-    types: tuple[str, ...]
-    layout: Layout | None
-    layout_problem: str
-    volts: tuple[LaneVolts, ...] = ()
-    ohms: tuple[LaneOhms, ...] = ()
-    tone: tuple[ToneVolts, ...] = ()
-    power: FirstPower | None = None
-    transistor: TransistorCheck | None = None
-    jig: tuple[Expected, Expected] | None = None
-    exchange: Exchange | None = None
+    def __init__(self, chain: SignalChain, build: BoardAsBuilt | None = None, prices: Prices | None = None) -> None:
+        """prices: of the parts list, those of the demonstration if None. Raises PriceError."""
+        self.chain = chain
+        self.build = build or BoardAsBuilt()
+        self.prices = prices or read_prices(currency=self.build.currency)
 
     @property
     def powered(self) -> bool:
         """Whether there is a stage to build."""
-        return self.assembly.stage.powered
+        return self.chain.topology.powered
 
     @property
     def phantom(self) -> bool:
         """Whether an input of the chain can send phantom power up the cable."""
         return any(catalogue.inputs()[kind].phantom for kind in self.chain.input)
 
+    @property
+    def tone_shows(self) -> bool:
+        """Whether there is a tone to read: a stage, and a meter with an AC range."""
+        return self.powered and self.build.reads_ac
 
-def sheet_data(chain: SignalChain, options: SheetOptions | None = None) -> SheetData:
-    """Asks every study that the sheet needs. A layout that cannot be made is said, not raised."""
-    options = options or SheetOptions()
-    options = replace(options, layout=options.board(chain))
-    assembly = assemble(chain.values)
-    problem, board = "", None
-    try:
-        board = layout(chain, options.layout)
-    except LayoutError as error:
-        problem = str(error)
-    if board is not None and not board.fits:
-        problem = smallest_sentence(board, options.layout.board)
-    if not chain.topology.powered:
-        return SheetData(chain, options, assembly, (), (), board, problem)
-    built = under_meter(chain, options.schottky)
-    return SheetData(
-        chain,
-        options,
-        assembly,
-        shopping(chain),
-        other_types(chain),
-        board,
-        problem,
-        meter_volts(built, options.meter),
-        meter_ohms(built, options.meter, beeps_below=options.beeps_below),
-        tone_volts(built, options.meter),
-        first_power(chain, options.schottky, options.meter),
-        transistor_check(chain),
-        jig_volts(chain, *JIG_OHM, options.meter),
-        exchange(chain),
-    )
+    @cached_property
+    def assembly(self) -> Assembly:
+        """The chain's parts and nodes."""
+        return assemble(self.chain.values)
+
+    @cached_property
+    def items(self) -> tuple[Item, ...]:
+        """The board's parts, to buy."""
+        return shopping(self.chain)
+
+    @cached_property
+    def types(self) -> tuple[str, ...]:
+        """Transistor types of which nearly every part fits."""
+        return other_types(self.chain)
+
+    @cached_property
+    def board_options(self) -> Options:
+        """What the layout was asked for."""
+        return self.build.layout(self.chain)
+
+    @cached_property
+    def _board(self) -> tuple[Layout | None, str]:
+        try:
+            board = layout(self.chain, self.board_options)
+        except LayoutError as error:
+            return None, str(error)
+        fits = board is None or board.fits
+        return board, "" if fits else smallest_sentence(board, self.board_options.board)
+
+    @property
+    def layout(self) -> Layout | None:
+        """The board; None with nothing to put on it, or where it cannot be made."""
+        return self._board[0]
+
+    @property
+    def layout_problem(self) -> str:
+        """Why there is no layout, or why it does not fit; "" where all is well."""
+        return self._board[1]
+
+    @cached_property
+    def _under_meter(self) -> BoardUnderMeter | None:
+        return under_meter(self.chain, self.build.guarded) if self.powered else None
+
+    @cached_property
+    def volts(self) -> tuple[LaneVolts, ...]:
+        """DC volts of each lane."""
+        return meter_volts(self._under_meter, self.build.meter) if self._under_meter else ()
+
+    @cached_property
+    def ohms(self) -> tuple[LaneOhms, ...]:
+        """Ohms between lanes, power off."""
+        beeps = self.build.beeps_below
+        return meter_ohms(self._under_meter, self.build.meter, beeps_below=beeps) if self._under_meter else ()
+
+    @cached_property
+    def tone(self) -> tuple[ToneVolts, ...]:
+        """AC volts of each lane with the tone; none where the meter reads none."""
+        return tone_volts(self._under_meter, self.build.meter) if self._under_meter and self.tone_shows else ()
+
+    @cached_property
+    def power(self) -> FirstPower | None:
+        """The test through the resistor."""
+        return first_power(self.chain, self.build.guarded, self.build.meter) if self.powered else None
+
+    @cached_property
+    def transistor(self) -> TransistorCheck | None:
+        """The transistor by itself."""
+        return transistor_check(self.chain) if self.powered else None
+
+    @cached_property
+    def jig(self) -> tuple[Expected, Expected] | None:
+        """Volts across the two resistors of the jig."""
+        return jig_volts(self.chain, *JIG_OHM, self.build.meter) if self.powered else None
+
+    @cached_property
+    def exchange(self) -> Exchange | None:
+        """What exchanging drain and source would change."""
+        return exchange(self.chain)
 
 
 def sheet_figures(data: SheetData) -> dict[str, Any]:
-    """The sheet as plain dicts, lists and numbers in SI units (mm for the board); no range is null, not infinity."""
+    """The sheet as plain dicts, lists and numbers in SI units (mm for the board); no range is null, not infinity.
+
+    `build` holds the options by the keys of `build_options.OPTIONS`, what stands for one left out among them.
+    """
     board = data.layout
     return plain(
         {
             "link": to_query(data.chain),
             "stage": data.chain.stage,
-            "method": data.options.layout.method,
-            "switch": data.options.switch,
-            "series_diode": data.options.schottky,
+            "build": _build(data),
+            "method": data.build.method,
+            "switch": data.build.switch,
+            "series_diode": data.build.guarded,
             "parts": [{**asdict(item), "off": item.off} for item in data.items],
-            "prices": {"currency": data.options.prices.currency, "invented": data.options.prices.invented},
+            "prices": {"currency": data.prices.currency, "invented": data.prices.invented},
             "other_types": list(data.types),
             "board": None
             if board is None
@@ -184,6 +197,11 @@ def sheet_figures(data: SheetData) -> dict[str, Any]:
             "first_power": _power(data.power),
         }
     )
+
+
+def _build(data: SheetData) -> dict[str, Any]:
+    values = {**data.build.values, "currency": data.prices.currency, "pins": data.board_options.pins}
+    return {key: values[key] for key in SHEET_KEYS}
 
 
 def _range(expected: Expected, unit: str) -> dict[str, float]:
@@ -230,5 +248,3 @@ def _test(test: Any) -> dict[str, Any]:
         "faulty": _range(test.faulty, unit) if test.faulty else None,
     }
 
-
-__all__ = ["GROUND", "JIG_OHM", "SWITCHES", "SheetData", "SheetOptions", "sheet_data", "sheet_figures"]

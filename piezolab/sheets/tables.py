@@ -40,7 +40,7 @@ class PartRow:
 
 def part_rows(data: SheetData) -> tuple[PartRow, ...]:
     """What to buy: the board's parts, then all that goes with it."""
-    prices = data.options.prices
+    prices = data.prices
     return (*(_part_row(data, item) for item in data.items), *_hardware(data, prices))
 
 
@@ -99,7 +99,7 @@ def beeping_pairs(data: SheetData) -> tuple[tuple[str, str], ...]:
 
 
 def _part_row(data: SheetData, item: Item) -> PartRow:
-    prices = data.options.prices.of
+    prices = data.prices.of
     name, note = part_name(item.name), []
     if item.kind == "transistor":
         kind = catalogue.transistors()[data.chain.jfet]
@@ -146,7 +146,7 @@ def _hardware(data: SheetData, prices: Prices) -> list[PartRow]:
     row("disc", "piezo disc", capacitance, _DISCS[chain.discs], "disc", 1 + (chain.discs != "1"))
     if chain.lead_m:
         row("lead", "screened lead", f"{chain.lead_m:g} m", "screen to ground", "wire")
-    if data.powered and data.options.switch == "ring":
+    if data.powered and data.build.ring:
         row("jack", "jack 6.35 mm, stereo", "", "ring to battery −", "jack")
     else:
         row("jack", "jack 6.35 mm", "", "tip and sleeve", "jack")
@@ -154,8 +154,9 @@ def _hardware(data: SheetData, prices: Prices) -> list[PartRow]:
             row("S1", "switch, one pole", "", "in the battery's + lead", "switch")
     if not data.powered:
         return rows
-    if data.options.schottky:
-        row("D1", "Schottky diode", "1N5817", "1 A; in the + lead, band to the board", "schottky", marking="printed")
+    if data.build.guarded:
+        note = "1 A; in the + lead, band to the board"
+        row("D1", "Schottky diode", data.build.diode, note, "schottky", marking="printed")
     if chain.supply == "adapter":
         row("supply", "mains adapter", f"{chain.supply_v:g} V", "a closed, certified one; check + and −", "adapter")
     else:
@@ -166,9 +167,9 @@ def _hardware(data: SheetData, prices: Prices) -> list[PartRow]:
         row("test", "resistor, first power", code, f"{data.power.watt:g} W; not built in", "resistor")
     values = ", ".join(letter_code(ohm, "ohm") for ohm in JIG_OHM)
     row("jig", "resistors, transistor", values, "one of each; not built in", "resistor", len(JIG_OHM))
-    if data.tone:
+    if data.tone_shows:
         row("tone", "capacitor, meter's tone", "1u", "film; not built in", "film")
-    method = data.layout.method.title if data.layout else data.options.layout.method
+    method = data.layout.method.title if data.layout else data.build.method
     row("board", method, "", "", "board")
     row("foil", "copper foil", "", "with glue that conducts", "foil")
     return rows

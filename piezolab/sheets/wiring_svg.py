@@ -14,7 +14,7 @@ _BATTERY_MM = {"9 V block": (48.5, 26.5, 17.5)}  # 6LR61 of IEC 60086-2, largest
 
 def wiring_svg(data: SheetData) -> str:
     """Battery, switch or ring contact, diode, board and jack, with every wire named."""
-    ring = data.options.switch == "ring"
+    ring = data.build.ring
     lines: list[str] = []
     if not data.powered:
         lines += [_box(4, 12, 20, 12, "disc"), _box(70, 12, 24, 12, "jack")]
@@ -28,7 +28,7 @@ def wiring_svg(data: SheetData) -> str:
         lines.append(_box(26, 6.5, 9, 7, "S1"))
         lines.append(_wire((22, 10), (26, 10)))
         plus = [(35, 10)]
-    if data.options.schottky:
+    if data.build.guarded:
         lines.append(_diode(42, 10))
         lines.append(_wire(plus[0], (40, 10)))
         plus = [(44.5, 10)]
@@ -51,7 +51,7 @@ def wiring_svg(data: SheetData) -> str:
 
 def template_svg(data: SheetData) -> str:
     """Holes for jack, switch and lead, 1:1, with their centres."""
-    names = ["jack", "lead"] if not data.powered or data.options.switch == "ring" else ["jack", "switch", "lead"]
+    names = ["jack", "lead"] if not data.powered or data.build.ring else ["jack", "switch", "lead"]
     width = 28 * len(names)
     lines = [
         f'<rect x="0.2" y="0.2" width="{width - 0.4:g}" height="23.6" fill="none" stroke="currentColor" '

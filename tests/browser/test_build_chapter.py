@@ -75,7 +75,7 @@ def test_a_measured_pickup_goes_into_the_address(visit):
 def test_another_board_and_the_tone(visit):
     page = visit(**DESK).open(SLUG)
     form = page.page.locator(".pz-side form")
-    form.get_by_label("board", exact=True).select_option("breadboard")
+    form.get_by_label("kind of board", exact=True).select_option("breadboard")
     form.get_by_role("button", name="use these").click()
     page.page.get_by_text("plug-in breadboard", exact=False).first.wait_for()
     page.page.wait_for_function("() => document.querySelector('.pz-verdict .pz-body').innerText.includes('breadboard')")

@@ -7,7 +7,7 @@ import pytest
 from piezolab.chain.link import from_link
 from piezolab.quantity import series
 from piezolab.sheets.build_steps import build_steps, first_power_steps
-from piezolab.sheets.sheet_data import sheet_data
+from piezolab.sheets.sheet_data import SheetData
 from piezolab.sheets.tables import part_rows
 from piezolab.studies.board.board_parts import HOLE, TRANSISTOR, size_of
 from piezolab.studies.metering.board_under_meter import under_meter
@@ -28,7 +28,7 @@ THREE_DIGITS = {"100n": "104", "4n7": "472", "220n": "224", "10n": "103"}
 
 
 def rows(link: str) -> dict:
-    return {row.reference: row for row in part_rows(sheet_data(from_link(link)))}
+    return {row.reference: row for row in part_rows(SheetData(from_link(link)))}
 
 
 @pytest.mark.parametrize("value", BANDS)
@@ -90,7 +90,7 @@ def test_silicon_junction_on_a_diode_test() -> None:
 def test_facts_of_the_bench() -> None:
     """60/40 solder and about 370 degC at the tip; the long lead is positive; nothing gets warm: common practice, no
     source."""
-    data = sheet_data(from_link(""))
+    data = SheetData(from_link(""))
     told = " ".join(f"{step.words} {step.caution}" for step in (*build_steps(data), *first_power_steps(data)))
     assert "about 370 °C at the tip, 60/40 solder" in told
     assert "electrolytics, long lead to +" in told

@@ -11,8 +11,8 @@ import pytest
 from piezolab.chain.link import from_link
 from piezolab.sheets.build_sheet import build_sheet
 from piezolab.sheets.layout_svg import scale_bar_svg
-from piezolab.sheets.sheet_data import SheetOptions
-from piezolab.studies.board.layout import METHODS, Options
+from piezolab.studies.board.layout import METHODS
+from piezolab.studies.board_as_built import BoardAsBuilt
 
 pytestmark = pytest.mark.browser
 
@@ -26,7 +26,7 @@ DPI = 300
 
 @cache
 def sheet(link: str, method: str) -> str:
-    return build_sheet(from_link(link), SheetOptions(layout=Options(method=method)))
+    return build_sheet(from_link(link), BoardAsBuilt(method=method))
 
 
 def printed(browser, html: str, paper: str) -> pypdfium2.PdfDocument:
@@ -112,7 +112,7 @@ def test_layout_prints_at_its_true_size(browser) -> None:
     try:
         for method in METHODS:
             chain = from_link("stage=gain")
-            found = layout(chain, SheetOptions(layout=Options(method=method)).board(chain))
+            found = layout(chain, BoardAsBuilt(method=method).layout(chain))
             page.set_content(sheet("stage=gain", method))
             width, height = page.evaluate(
                 "() => { const b = document.querySelector('.layout .board').getBoundingClientRect();"

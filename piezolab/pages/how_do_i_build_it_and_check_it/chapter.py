@@ -12,7 +12,6 @@ from ipywidgets import VBox
 from piezolab.chain import SignalChain
 from piezolab.pages.how_do_i_build_it_and_check_it import sentences as say
 from piezolab.pages.how_do_i_build_it_and_check_it.build_form import Settings
-from piezolab.pages.how_do_i_build_it_and_check_it.lazy_sheet import LazySheet
 from piezolab.pages.how_do_i_build_it_and_check_it.measure_what_you_have import MeasureWhatYouHave
 from piezolab.pages.how_do_i_build_it_and_check_it.sheet_download import SheetDownload
 from piezolab.pages.how_do_i_build_it_and_check_it.tasks import MATHS, TASKS
@@ -23,10 +22,11 @@ from piezolab.pages.kit.sections import Section
 from piezolab.pages.kit.skeleton import Chapter, Page, View
 from piezolab.pages.kit.tone import TonePlayer
 from piezolab.sheets import build_steps
-from piezolab.sheets.build_sheet import build_sheet
+from piezolab.sheets.build_sheet import sheet_page
 from piezolab.sheets.build_steps import BuildStep
 from piezolab.sheets.layout_svg import layout_svg, scale_bar_svg
 from piezolab.sheets.ranges import volts
+from piezolab.sheets.sheet_data import SheetData
 from piezolab.sheets.tables import ohm_matrix
 from piezolab.sheets.wiring_svg import box_inside, template_svg, wiring_svg
 from piezolab.studies.metering.expected import LaneVolts
@@ -43,7 +43,7 @@ PLAIN = (
 
 
 # -- what moves with the chain ------------------------------------------------------------------------------------
-def view(sheet: LazySheet, kept: LazySheet | None) -> View:
+def view(sheet: SheetData, kept: SheetData | None) -> View:
     """Verdict, advice, and the volts that the meter should show."""
     verdict = say.verdict(sheet)
     if not sheet.powered:
@@ -84,7 +84,7 @@ def _bars(rows: Sequence[LaneVolts], name: str, colour: str, hatched: str) -> li
 
 
 # -- sections -----------------------------------------------------------------------------------------------------
-def board(sheet: LazySheet) -> str:
+def board(sheet: SheetData) -> str:
     """The lanes and the layout at its true size."""
     if not sheet.powered:
         return ""
@@ -101,12 +101,12 @@ def board(sheet: LazySheet) -> str:
     return said + say.drawing(svg, scale_bar_svg()) + say.larger(svg) + say.lanes(sheet)
 
 
-def wiring(sheet: LazySheet) -> str:
+def wiring(sheet: SheetData) -> str:
     """Battery, switch, jack and pickup."""
     return say.drawing(wiring_svg(sheet))
 
 
-def box(sheet: LazySheet) -> str:
+def box(sheet: SheetData) -> str:
     """The holes, the foil, the battery."""
     said = ["Drill from the template, deburr, glasses on. Line the box with foil, every piece joined to the next."]
     inside = box_inside(sheet)
@@ -118,33 +118,33 @@ def box(sheet: LazySheet) -> str:
     return bullets(said) + say.drawing(template_svg(sheet), scale_bar_svg())
 
 
-def building(sheet: LazySheet) -> Steps:
+def building(sheet: SheetData) -> Steps:
     """The order of building; with no stage the few checks too."""
     # the print has that check on its other page
     steps = [replace(step, words=step.words.replace(" overleaf", " above")) for step in build_steps.build_steps(sheet)]
     return Steps("", steps if sheet.powered else (*steps, *PLAIN))
 
 
-def power_off(sheet: LazySheet) -> Steps:
+def power_off(sheet: SheetData) -> Steps:
     """Continuity and ohms."""
     if not sheet.powered:
         return Steps(paragraphs(say.NO_STAGE), ())
     return Steps(say.matrix(ohm_matrix(sheet)), build_steps.power_off_steps(sheet))
 
 
-def transistor(sheet: LazySheet) -> Steps:
+def transistor(sheet: SheetData) -> Steps:
     """Which leg is the gate, and the jig."""
     return Steps("" if sheet.powered else paragraphs(say.NO_STAGE), build_steps.transistor_steps(sheet))
 
 
-def first_power(sheet: LazySheet) -> Steps:
+def first_power(sheet: SheetData) -> Steps:
     """Safety first, then the test through the resistor."""
     if not sheet.powered:
         return Steps("", ())
     return Steps(bullets(say.beware(sheet), "pz-beware"), build_steps.first_power_steps(sheet))
 
 
-def power_on(sheet: LazySheet) -> Steps:
+def power_on(sheet: SheetData) -> Steps:
     """Volts, then the tone."""
     if not sheet.powered:
         return Steps(paragraphs(say.NO_STAGE), ())
@@ -194,7 +194,7 @@ def make(link: str | None = None) -> Page:
     leg, built, off, first, on = lists
     untick = Buttons("ticks", {"clear": ticks.clear})
     untick.show([{"word": "clear", "label": "take all ticks away"}])
-    sheet = SheetDownload(lambda: build_sheet(state.chain, settings.options))
+    sheet = SheetDownload(lambda: sheet_page(settings.sheet(state.chain)))
 
     def more(state: PageState) -> list[Any]:
         return [

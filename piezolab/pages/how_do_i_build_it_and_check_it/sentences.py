@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from piezolab.pages.how_do_i_build_it_and_check_it.lazy_sheet import LazySheet
 from piezolab.pages.kit.blocks import paragraphs, table
 from piezolab.quantity import show
 from piezolab.sheets.build_steps import BuildStep
 from piezolab.sheets.ranges import ohms, volts
+from piezolab.sheets.sheet_data import SheetData
 from piezolab.sheets.tables import PartRow, lane_rows, part_rows, total
 from piezolab.sheets.words import lane_name
 from piezolab.studies.metering.board_under_meter import CLIP
@@ -44,7 +44,7 @@ def place(lane: str) -> str:
 
 
 # -- what moves with the chain ------------------------------------------------------------------------------------
-def verdict(sheet: LazySheet) -> str:
+def verdict(sheet: SheetData) -> str:
     """What there is to build, and the first thing that the meter should show."""
     power = sheet.power
     if power is None:
@@ -58,7 +58,7 @@ def verdict(sheet: LazySheet) -> str:
     return f"{count} parts; {board}. {reading}{wait}."
 
 
-def advice(sheet: LazySheet) -> list[str]:
+def advice(sheet: SheetData) -> list[str]:
     """What to know before the iron gets hot."""
     if sheet.power is None:
         return []
@@ -91,7 +91,7 @@ def readings_label(rows: Sequence[LaneVolts]) -> str:
 
 
 # -- numbers ------------------------------------------------------------------------------------------------------
-def numbers(sheet: LazySheet) -> str:
+def numbers(sheet: SheetData) -> str:
     """The build in figures."""
     power = sheet.power
     if power is None:
@@ -116,16 +116,16 @@ def numbers(sheet: LazySheet) -> str:
     return table(("", "this build"), rows)
 
 
-def price_of(sheet: LazySheet) -> str:
+def price_of(sheet: SheetData) -> str:
     """What all parts cost together."""
-    prices = sheet.options.prices
+    prices = sheet.prices
     return prices.show(total(part_rows(sheet))) + (" (demo prices, invented)" if prices.invented else "")
 
 
 # -- parts and lanes ----------------------------------------------------------------------------------------------
-def parts(sheet: LazySheet) -> str:
+def parts(sheet: SheetData) -> str:
     """The parts list with marking, note and price."""
-    prices = sheet.options.prices
+    prices = sheet.prices
     head = ("part", "what", "value", "marking", f"{prices.currency} each", "note")
     caption = f"Together {price_of(sheet)}. One of each, where nothing else is said."
     note = "Electrolytic capacitors: the long lead is +, the stripe −. Read each resistor before it goes in."
@@ -137,12 +137,12 @@ def _part(row: PartRow) -> tuple[str, ...]:
     return row.reference, what, row.value, row.marking, "" if row.price is None else f"{row.price:.2f}", row.note
 
 
-def lanes(sheet: LazySheet) -> str:
+def lanes(sheet: SheetData) -> str:
     """What lands on each lane."""
     return table(("lane", "leads that land on it"), lane_rows(sheet), "Each node of the circuit is one lane.")
 
 
-def other_types(sheet: LazySheet) -> str:
+def other_types(sheet: SheetData) -> str:
     """Transistors that would do instead."""
     if not sheet.powered:
         return paragraphs(NO_STAGE)
@@ -160,7 +160,7 @@ def other_types(sheet: LazySheet) -> str:
 
 
 # -- first power --------------------------------------------------------------------------------------------------
-def beware(sheet: LazySheet) -> list[str]:
+def beware(sheet: SheetData) -> list[str]:
     """Before any battery meets the board."""
     said = [BATTERY]
     if sheet.power is not None and sheet.power.short is not None:
@@ -174,7 +174,7 @@ def beware(sheet: LazySheet) -> list[str]:
     return [*said, "Nothing plugged into the jack yet; glasses on; for later: volume down, headphones off."]
 
 
-def faults(sheet: LazySheet) -> str:
+def faults(sheet: SheetData) -> str:
     """Every single short and every wrong order of legs: what the resistor shows, and what that tells."""
     power = sheet.power
     if power is None:
@@ -220,7 +220,7 @@ def _other(test: OtherTest) -> str:
 
 
 # -- power on -----------------------------------------------------------------------------------------------------
-def power_on(sheet: LazySheet) -> list[BuildStep]:
+def power_on(sheet: SheetData) -> list[BuildStep]:
     """One reading a step: DC volts of each lane, then AC volts with the tone."""
     steps = []
     for row in sheet.volts:
@@ -241,15 +241,15 @@ def _typically(row: LaneVolts) -> str:
     return told if told == "0 V" else f"{told}, typically {row.expected.typical:.2f} V"
 
 
-def power_on_above(sheet: LazySheet) -> str:
+def power_on_above(sheet: SheetData) -> str:
     """How to read the volts, and what the tone is."""
-    meter = sheet.options.meter
+    meter = sheet.build.meter
     said = [
         f"Black on ground, the lane named with red. Your meter of {show(meter.input_ohm, 'ohm', 2)} is attached in "
         "these figures; they hold from a spent to a fresh battery, with 1 % resistors, for 98 of 100 of the type.",
     ]
     unheard = [place(row.lane) for row in sheet.tone if not row.resolved]
-    if not sheet.tone:
+    if not sheet.tone_shows:
         said.append("This meter has no AC range that could show the tone: leave that test to your ears.")
     else:
         said.append(

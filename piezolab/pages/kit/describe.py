@@ -62,6 +62,11 @@ def applies(key: str, chain: SignalChain) -> bool:
     return True
 
 
+def unit_symbol(unit: str) -> str:
+    """A unit as it stands behind a field."""
+    return _UNIT_SYMBOLS.get(unit, unit)
+
+
 def item(parameter: Parameter) -> dict[str, Any]:
     """What never changes about a control."""
     about: dict[str, Any] = {"key": parameter.key, "label": parameter.label, "hint": parameter.hint}
@@ -84,7 +89,7 @@ def item(parameter: Parameter) -> dict[str, Any]:
 
 def _scale(parameter: Quantity) -> dict[str, Any]:
     return {
-        "unit": _UNIT_SYMBOLS.get(parameter.unit, parameter.unit),
+        "unit": unit_symbol(parameter.unit),
         "steps": [parameter.write(value) for value in steps(parameter)],
     }
 

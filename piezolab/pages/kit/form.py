@@ -35,10 +35,14 @@ class Field:
 
 
 class FieldError(ValueError):
-    """A field that cannot be taken; its sentence is shown at the field, or under the form where `name` is no field."""
+    """A field that cannot be taken; its sentence is shown at the field, or under the form where `name` is no field.
 
-    def __init__(self, name: str, sentence: str) -> None:
+    every: the sentences by field where there are several.
+    """
+
+    def __init__(self, name: str, sentence: str, every: Mapping[str, str] | None = None) -> None:
         self.name, self.sentence = name, sentence
+        self.every = dict(every or {name: sentence})
         super().__init__(sentence)
 
 
@@ -84,9 +88,9 @@ class Form(Piece):
         """Answer the fields' texts as the button does; True where they were taken."""
         self.wrong, self.said = {}, ""
         taken = dict(self.values)
-        for name, options in self._options.items():
+        for name in self._options:
             text = values.get(name, taken[name])
-            if not isinstance(text, str) or len(text) > self._most[name] or (options and text not in options):
+            if not self._fits(name, text):
                 self.wrong = {name: "This entry is no text that can be read."}
                 return False
             taken[name] = text.strip()
@@ -95,11 +99,16 @@ class Form(Piece):
             self.said = self._asked(taken)
         except FieldError as error:
             if error.name in self._options:
-                self.wrong = {error.name: error.sentence}
+                self.wrong = error.every
             else:
                 self.said = error.sentence
             return False
         return True
+
+    def _fits(self, name: str, text: object) -> bool:
+        """Whether what came from the browser can be this field's text."""
+        options = self._options[name]
+        return isinstance(text, str) and len(text) <= self._most[name] and (not options or text in options)
 
     def _submitted(self, content: dict[str, Any]) -> None:
         values = content.get("values")

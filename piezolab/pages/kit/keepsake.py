@@ -85,8 +85,16 @@ def _readings(value: Any) -> dict[str, str]:
     return dict(value)
 
 
+def _build(value: Any) -> dict[str, str]:
+    """Texts of a build's options by key. Those of older pages come back under today's keys."""
+    # read where it is used: most pages have nothing to do with a build
+    from piezolab.pages.kit.kept_build import kept_build
+
+    return kept_build(_readings(value)).texts
+
+
 def _fault(value: Any) -> dict[str, str]:
-    """Up to 20 readings, what is heard, and the meter's fields."""
+    """Up to 20 readings and what is heard; from an older page the meter's fields too."""
     if not isinstance(value, dict) or len(value) > MOST_OF_FAULT:
         raise ValueError("it is no list of readings")
     if not all(isinstance(text, str) and len(text) <= 90 for pair in value.items() for text in pair):
@@ -128,7 +136,7 @@ SECTIONS: dict[str, KeptKind] = {
     "fault": KeptKind("readings of the fault finder", _fault, 5_000),
     "readings": KeptKind("meter readings", _readings, 2_500),
     "checks": KeptKind("ticked steps of the build", _tasks, 20_000),
-    "build": KeptKind("board and meter", _readings, 2_500),
+    "build": KeptKind("board and meter", _build, 2_500),
     "measured": KeptKind("measured values", _measured, 1_000),
 }
 

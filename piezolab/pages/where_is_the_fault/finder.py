@@ -10,20 +10,21 @@ from piezolab.circuit.errors import CircuitError
 from piezolab.pages.kit.blocks import Block, Buttons, paragraphs
 from piezolab.pages.kit.form import Field, FieldError, Form
 from piezolab.pages.kit.keepsake import Keepsake
+from piezolab.pages.kit.kept_build import meter_in_fault
+from piezolab.pages.kit.option_form import OptionForm
 from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.tone import TonePlayer
 from piezolab.pages.where_is_the_fault import sentences as say
 from piezolab.pages.where_is_the_fault.entry import (
-    DEFAULT_METER,
-    METER,
     MOST_READINGS,
     Entry,
     MeterEntry,
     entered,
     read,
-    read_meter,
 )
 from piezolab.pages.where_is_the_fault.finder_blocks import next_html, places_html, taken_html
+from piezolab.studies.board_as_built import BoardAsBuilt, read_build
+from piezolab.studies.build_options import FAULT_KEYS
 from piezolab.studies.faults.diagnosis import Diagnosis, diagnose
 from piezolab.studies.faults.hearing import FINE
 from piezolab.studies.faults.making import fault_table
@@ -32,6 +33,7 @@ from piezolab.studies.faults.simulate import HIGH_HZ, LOW_HZ
 from piezolab.studies.faults.table import FaultTable
 from piezolab.studies.metering.instrument import Meter
 
+FIRST = ("ohm_max", "meter_ohm", "ac")  # of the meter's fields; the others are folded
 EAR = (
     "Is anything warm, or does it smell? Switch off, unclip the battery, set it down away from people, and press "
     "“something gets hot”. Else press all that you hear."
@@ -49,7 +51,8 @@ class Finder(VBox):
         self.changed: Callable[[], None] = lambda: None
         self.entries: tuple[Entry, ...] = ()
         self.heard: tuple[str, ...] = ()
-        self.metering: MeterEntry = DEFAULT_METER
+        self.metering = MeterEntry()
+        self._older: Mapping[str, str] = {}  # the meter, where an older page kept it with the readings
         self.found: Diagnosis | None = None
         self.table: FaultTable | None = None
         self._heard_words = say.heard_words()
@@ -58,7 +61,9 @@ class Finder(VBox):
         self.ear_buttons = Buttons("what you hear", {word: self._hearer(word) for word in self._heard_words})
         self.next = Block("next", title="Measure next", spoken=True)
         self.tone = TonePlayer(hertz=[LOW_HZ, HIGH_HZ])
-        self.meter_form = Form("Your meter", METER, "use this meter", self._metered, more="more about meter and tone")
+        self.meter_form = OptionForm(
+            "Your meter", FAULT_KEYS, FIRST, "use this meter", self._metered, more="more about meter and tone"
+        )
         self.taken = Block("taken", title="")
         self.drop = Buttons(
             "readings", {"all": self._forget} | {f"drop-{n}": self._dropper(n) for n in range(MOST_READINGS)}
@@ -125,8 +130,8 @@ class Finder(VBox):
             f" Next: {say.check_words(then.check)}." if then else ""
         )
 
-    def _metered(self, texts: Mapping[str, str]) -> str:
-        self.metering = read_meter(texts)
+    def _metered(self, build: BoardAsBuilt) -> str:
+        self.metering = MeterEntry(build)
         self.look()
         return "The expected readings are for this meter now."
 
@@ -160,14 +165,19 @@ class Finder(VBox):
             heard = tuple(word for word in texts.get("heard", "").split(",") if word in self._heard_words)
             self.heard = (FINE,) if FINE in heard else heard
             self.entries = entered(texts)
-            try:
-                self.metering = read_meter({**self.meter_form.values, **MeterEntry.texts_in(texts)})
-                self.meter_form.fill(self.metering.texts)
-            except FieldError:
-                pass  # what the browser brought is no meter: the one in use stays
-            self.look()
+            self._older = meter_in_fault(texts)
+            self._put(read_build(self._older, self.metering.build)[0])
+
+        def built(texts: Mapping[str, str]) -> None:
+            self._put(read_build({**self._older, **texts})[0])
 
         keepsake.use("fault", given)
+        keepsake.use("build", built)
+
+    def _put(self, build: BoardAsBuilt) -> None:
+        self.metering = MeterEntry(build)
+        self.meter_form.show(build)
+        self.look()
 
     # -- what comes out -----------------------------------------------------------------------------------------
     def look(self) -> None:
@@ -228,5 +238,5 @@ class Finder(VBox):
         texts = {f"reading {n:02d}": f"{e.reading.check.key}={e.text}" for n, e in enumerate(self.entries)}
         if self.heard:
             texts["heard"] = ",".join(self.heard)
-        texts |= self.metering.kept
         self._keepsake.keep("fault", texts or None)
+        self._keepsake.keep("build", self.metering.build.texts or None)

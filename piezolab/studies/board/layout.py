@@ -12,14 +12,19 @@ from dataclasses import dataclass, replace
 
 from piezolab.chain import SignalChain
 from piezolab.chain.assembly import assemble
+from piezolab.chain.parameter import ParameterError
 from piezolab.studies.board.board_parts import HOLE, BoardPart, board_parts, lanes_of
 from piezolab.studies.board.lane_order import best_orders
 from piezolab.studies.board.lanes import COLUMNS, METHODS, Lane, Method, holes_of, lanes_made
 from piezolab.studies.board.packing import Placed, pack, spots_of, wire_spots
 from piezolab.studies.board.shapes import bounds
+from piezolab.studies.build_options import BOARD, OPTIONS
+from piezolab.studies.option_kinds import Signed
 
 __all__ = ["METHODS", "Lane", "Layout", "LayoutError", "Options", "layout", "smallest_sentence"]
 
+_PITCH = Signed("resistor_pitch", "resistor lead pitch", BOARD, low=7.62, high=25.4, sign="mm")
+_GAP = Signed("gap", "gap between lanes", BOARD, low=0.5, high=20.0, sign="mm")
 _TRIES = 24  # orders of parts for each order of lanes
 
 
@@ -44,18 +49,14 @@ class Options:
     pins: str = "D G S"
 
     def __post_init__(self) -> None:
-        if self.method not in METHODS:
-            raise LayoutError(f"method: {self.method!r} is not known; allowed is {', '.join(METHODS)}.")
-        checks = [("resistor lead pitch", self.resistor_pitch, 7.62, 25.4), ("gap between lanes", self.gap, 0.5, 20.0)]
-        if self.lane_width is not None:
-            checks.append(("lane width", self.lane_width, 1.0, 20.0))
-        for side, value in zip(("board width", "board height"), self.board or (), strict=False):
-            checks.append((side, value, 5.0, 500.0))
-        for label, value, low, high in checks:
-            if not low <= value <= high:
-                raise LayoutError(f"{label}: {value:g} mm is out of range; allowed is {low:g} to {high:g} mm.")
-        if sorted(self.pins.split()) != ["D", "G", "S"]:
-            raise LayoutError(f"pin order: {self.pins!r} cannot be used; allowed is D, G and S in any order.")
+        checks = [(OPTIONS["method"], self.method), (_PITCH, self.resistor_pitch), (_GAP, self.gap)]
+        given = (("lane_width", self.lane_width), ("board", self.board), ("pins", self.pins))
+        checks += [(OPTIONS[key], value) for key, value in given if value is not None]
+        for option, value in checks:
+            try:
+                option.check(value)
+            except ParameterError as error:
+                raise LayoutError(str(error)) from None
 
 
 @dataclass(frozen=True)

@@ -4,19 +4,20 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 from piezolab.chain import SignalChain
 from piezolab.quantity import QuantityError, parse
+from piezolab.studies.board_as_built import BoardAsBuilt
+from piezolab.studies.build_options import FAULT_KEYS
 from piezolab.studies.faults.diagnosis import NextReading, diagnose
 from piezolab.studies.faults.making import fault_table
 from piezolab.studies.faults.readings import KINDS, UNITS, Reading, ReadingError
+from piezolab.studies.faults.simulate import Tone
 from piezolab.studies.figures import plain
-from piezolab.studies.metering.instrument import Meter
 
 OVER_RANGE = "OL"
-_METER = {"input_ohm": "input resistance", "ohm_max": "largest resistance"}
 _PLAIN = re.compile(r"[+-]?\d+(?:\.(\d+))?")
 
 
@@ -46,36 +47,27 @@ def read_readings(texts: Sequence[str]) -> tuple[Reading, ...]:
     return tuple(found)
 
 
-def read_meter(texts: Mapping[str, str]) -> Meter:
-    """A meter from texts by field, `input_ohm` or `ohm_max`; an empty one leaves the usual. Raises ReadingError."""
-    given = {}
-    for name, text in texts.items():
-        if text.strip():
-            try:
-                given[name] = parse(text, "ohm", what="meter, " + _METER[name])
-            except QuantityError as error:
-                raise ReadingError(str(error)) from None
-    try:
-        return Meter(**given)
-    except ValueError as error:
-        raise ReadingError(str(error)) from None
+def kinds_read(build: BoardAsBuilt) -> tuple[str, ...]:
+    """Kinds of readings that the build's meter can take: none of alternating volts without an AC range."""
+    return KINDS if build.reads_ac else tuple(kind for kind in KINDS if kind not in ("low", "high"))
 
 
 def fault_figures(
     chain: SignalChain,
     readings: Sequence[Reading] = (),
     heard: Sequence[str] = (),
-    meter: Meter | None = None,
-    kinds: Collection[str] = KINDS,
+    build: BoardAsBuilt | None = None,
 ) -> dict[str, Any]:
     """Places and faults with their probabilities, and the next readings; ranges in V or ohm, over range as "OL".
 
-    kinds: of readings that may be proposed. Raises ReadingError.
+    build: what is known of the board as built; its meter and tone are used. Raises ReadingError.
     """
-    table = fault_table(chain, meter)
-    found = diagnose(table, readings, heard, kinds)
+    build = build or BoardAsBuilt()
+    table = fault_table(chain, build.meter, Tone(build.tone_v))
+    found = diagnose(table, readings, heard, kinds_read(build))
     return plain(
         {
+            "build": {key: build.values[key] for key in FAULT_KEYS},
             "stop": found.stop,
             "unpowered_only": found.unpowered_only,
             "short_probability": found.short,

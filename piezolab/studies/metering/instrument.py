@@ -10,6 +10,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from piezolab.chain.parameter import Parameter, Quantity
+from piezolab.studies.build_options import METER, OPTIONS
+
 Value = float | np.ndarray
 
 
@@ -19,7 +22,7 @@ class Meter:
 
     input_ohm: on volts, ohm; counts: largest number shown; accuracy: part of the reading; digits: counts of the last
     place; volt_ranges, ac_ranges: full scales in V (no ac_ranges: no usable AC); ohm_max: largest resistance shown,
-    ohm; test_v, test_ohm: the ohms range as a voltage behind a resistor.
+    ohm; test_v, test_ohm: the ohms range as a voltage behind a resistor. Raises ParameterError, a ValueError.
     """
 
     input_ohm: float = 10e6
@@ -33,19 +36,8 @@ class Meter:
     test_ohm: float = 10e6
 
     def __post_init__(self) -> None:
-        checks = (
-            ("input resistance", self.input_ohm, 1e4, 1e12, "ohm"),
-            ("counts", self.counts, 20, 10_000_000, ""),
-            ("accuracy", self.accuracy, 0.0, 0.2, "of the reading"),
-            ("digits", self.digits, 0.0, 100.0, "counts"),
-            ("largest resistance", self.ohm_max, 1e3, 1e12, "ohm"),
-            ("test voltage", self.test_v, 0.01, 10.0, "V"),
-            ("test resistance", self.test_ohm, 1e2, 1e9, "ohm"),
-        )
-        for label, value, low, high, unit in checks:
-            if not low <= value <= high:
-                allowed = f"{low:g} to {high:g} {unit}".rstrip()
-                raise ValueError(f"meter, {label}: {value!r} is out of range; allowed is {allowed}.")
+        for field, option in _CHECKED.items():
+            option.check(getattr(self, field))
 
     @property
     def reads_ac(self) -> bool:
@@ -75,6 +67,18 @@ class Meter:
     def shown(self, value: Value, digit: Value) -> np.ndarray:
         """The value as the display shows it."""
         return np.round(np.asarray(value) / digit) * digit
+
+
+#: Field -> what it may be: the maker's options, and what no maker is asked.
+_CHECKED: dict[str, Parameter] = {
+    "input_ohm": OPTIONS["meter_ohm"],
+    "counts": OPTIONS["counts"],
+    "accuracy": OPTIONS["accuracy"],
+    "ohm_max": OPTIONS["ohm_max"],
+    "digits": Quantity("digits", "meter's last places", METER, low=0.0, high=100.0),
+    "test_v": Quantity("test_v", "meter's test voltage", METER, unit="V", low=0.01, high=10.0),
+    "test_ohm": Quantity("test_ohm", "meter's test resistance", METER, unit="ohm", low=1e2, high=1e9),
+}
 
 
 def _full_scale(size: Value, ranges: tuple[float, ...]) -> np.ndarray:

@@ -7,14 +7,13 @@ import pytest
 
 from piezolab.chain import SignalChain
 from piezolab.pages.how_do_i_build_it_and_check_it import chapter
-from piezolab.pages.how_do_i_build_it_and_check_it.build_form import FIELDS, chosen
-from piezolab.pages.how_do_i_build_it_and_check_it.lazy_sheet import LazySheet
 from piezolab.pages.how_do_i_build_it_and_check_it.sentences import faults, power_on
 from piezolab.pages.how_do_i_build_it_and_check_it.sheet_download import SheetDownload
 from piezolab.pages.kit.checklist import Checklist
-from piezolab.pages.kit.form import FieldError
 from piezolab.pages.kit.keepsake import MEASURED, SECTIONS
-from piezolab.sheets.sheet_data import SheetData, SheetOptions, sheet_data
+from piezolab.sheets import sheet_data
+from piezolab.sheets.sheet_data import SheetData
+from piezolab.studies.board_as_built import BoardAsBuilt
 from piezolab.studies.in_hand.measure_pickup import KEYS
 from piezolab.studies.metering.board_under_meter import under_meter
 from piezolab.studies.metering.expected import meter_volts
@@ -58,7 +57,7 @@ def section(page, title: str):
 # -- what it says -------------------------------------------------------------------------------------------------
 def test_verdict_names_parts_board_and_the_first_reading(page):
     power = first_power(CHAIN)
-    sheet = sheet_data(CHAIN)
+    sheet = SheetData(CHAIN)
     said = words(page.verdict.content)
     assert f"{len(sheet.items)} parts; stripboard, {sheet.layout.width:.0f} × {sheet.layout.height:.0f} mm" in said
     low, high = map(float, re.search(r"should show ([\d.]+) to ([\d.]+) V", said).groups())
@@ -76,15 +75,22 @@ def test_the_figure_is_what_the_meter_should_show(page):
     assert len(page.plot._traces) == 4
 
 
-def test_a_sheet_asked_in_pieces_equals_the_sheet_asked_at_once():
-    """Whatever the sheet of the print holds, this one holds too, under the same name."""
-    whole = sheet_data(CHAIN)
-    pieces = LazySheet(CHAIN, SheetOptions())
-    names = [name for name in SheetData.__dataclass_fields__ if name not in ("options", "assembly")]
-    assert len(names) > 10
-    for name in [*names, "powered", "phantom"]:
-        one, other = getattr(pieces, name), getattr(whole, name)
-        assert one == other or repr(one) == repr(other), name
+def test_the_page_asks_for_no_more_than_it_shows(monkeypatch):
+    """What stands in folded sections is asked for when they are opened, and the download asks for nothing twice."""
+    asked = []
+    for name in ("meter_volts", "meter_ohms", "tone_volts", "first_power", "transistor_check", "jig_volts", "exchange",
+                 "other_types", "shopping", "layout"):  # fmt: skip
+        real = getattr(sheet_data, name)
+        monkeypatch.setattr(
+            sheet_data, name, lambda *a, real=real, name=name, **k: (asked.append(name), real(*a, **k))[1]
+        )
+    page = made_with("pickup_c=1n5")
+    assert page.widget is not None
+    assert sorted(asked) == ["first_power", "layout", "meter_volts", "shopping"]
+    section(page, "Power off: what the meter should show").head.opened = True
+    assert asked[4:] == ["meter_ohms"]
+    page.sheet._make()
+    assert len(asked) == len(set(asked)) == 10
 
 
 def test_first_power_begins_with_what_can_hurt(page):
@@ -100,7 +106,7 @@ def test_first_power_begins_with_what_can_hurt(page):
 
 def test_every_fault_that_first_power_cannot_tell_names_the_test_that_can():
     power = first_power(CHAIN)
-    table = faults(LazySheet(CHAIN, SheetOptions()))
+    table = faults(SheetData(CHAIN))
     rows = re.findall(r"<tr>(.*?)</tr>", table)[1:]
     assert len(rows) == len(power.faults)
     for row, band in zip(rows, power.faults, strict=True):
@@ -110,7 +116,7 @@ def test_every_fault_that_first_power_cannot_tell_names_the_test_that_can():
 
 
 def test_power_on_is_one_reading_a_step():
-    sheet = LazySheet(CHAIN, SheetOptions())
+    sheet = SheetData(CHAIN)
     steps = power_on(sheet)
     assert len(steps) == len(sheet.volts) + sum(row.resolved for row in sheet.tone)
     assert any("source to ground" in step.words and "typically" in step.words for step in steps)
@@ -139,42 +145,22 @@ def test_it_rests_while_a_slider_moves(page):
 
 
 # -- settings -----------------------------------------------------------------------------------------------------
-def texts(**changes):
-    return {field.name: field.value for field in FIELDS} | changes
-
-
 def test_board_and_meter_change_what_is_shown_and_are_kept(page):
     narrow = words(page.verdict.content)
-    assert page.settings.widget.submit(texts(method="tape", meter_r="1M", currency="GBP"))
+    assert page.settings.widget.submit({"method": "tape", "meter_ohm": "1M", "currency": "GBP"})
     assert "copper tape" in words(page.verdict.content) != narrow
-    assert sent(page, "build")["method"] == "tape"
-    assert page.settings.options.meter.input_ohm == 1e6
+    assert sent(page, "build") == {"method": "tape", "meter_ohm": "1M", "currency": "GBP"}
+    assert page.settings.build.meter.input_ohm == 1e6
     again = chapter.make("pickup_c=1n5")
     again.keepsake._heard(again.keepsake, {"word": "kept", "sections": {"build": json.dumps(sent(page, "build"))}}, [])
     assert again.verdict.content == page.verdict.content
     assert again.settings.widget.values["currency"] == "GBP"
 
 
-@pytest.mark.parametrize(
-    ("changes", "name", "said"),
-    [
-        ({"meter_r": "5"}, "meter_r", "allowed is 10 kΩ"), ({"meter_r": "much"}, "meter_r", "much"),
-        ({"currency": ""}, "currency", "1 to 8"), ({"beeps": "2k"}, "beeps", "1 to 1000"),
-        ({"percent": "30"}, "percent", "0 to 20"), ({"width": "40"}, "height", "5 to 500 mm"),
-        ({"width": "2", "height": "9"}, "width", "5 to 500"),
-    ],
-)  # fmt: skip
-def test_settings_out_of_range_are_refused_at_their_field(changes, name, said):
-    with pytest.raises(FieldError) as caught:
-        chosen(texts(**changes))
-    assert caught.value.name == name and said in caught.value.sentence
-
-
-def test_settings_of_another_version_are_left_out(page):
-    before = page.verdict.content
-    for broken in ({"method": "clay"}, {"meter_r": "x"}, {"nothing": "1"}):
-        page.keepsake._heard(page.keepsake, {"word": "kept", "sections": {"build": json.dumps(broken)}}, [])
-    assert page.verdict.content == before and page.settings.widget.values == texts()
+def test_every_refused_field_says_why_at_once(page):
+    assert not page.settings.widget.submit({"board": "40", "accuracy": "30", "meter_ohm": ""})
+    assert set(page.settings.widget.wrong) == {"board", "accuracy", "meter_ohm"}
+    assert page.settings.build == BoardAsBuilt() and sent(page, "build") is None
 
 
 # -- ticks --------------------------------------------------------------------------------------------------------

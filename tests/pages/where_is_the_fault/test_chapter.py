@@ -149,15 +149,15 @@ def test_the_tone_is_at_hand_only_once_the_battery_may_go_in(made: page.Page) ->
 
 def test_the_meter_can_be_another_and_without_ac(made: page.Page) -> None:
     finder = fresh(made)
-    assert finder.meter_form.submit({"input_ohm": "1M", "counts": "2000", "ac": "no"})
+    assert finder.meter_form.submit({"meter_ohm": "1M", "counts": "2000", "ac": "no"})
     assert finder.meter.input_ohm == 1e6
     assert finder.found.next.check.kind not in ("low", "high")
-    assert not finder.meter_form.submit({"input_ohm": "1R"})
-    assert "allowed" in finder.meter_form.wrong["input_ohm"]
-    assert not finder.meter_form.submit({"input_ohm": "10M", "counts": "19.5"})
+    assert not finder.meter_form.submit({"meter_ohm": "1R"})
+    assert "allowed" in finder.meter_form.wrong["meter_ohm"]
+    assert not finder.meter_form.submit({"meter_ohm": "10M", "counts": "20.5"})
     assert not finder.meter_form.submit({"counts": "2000", "tone_v": "12"})
-    assert "allowed is 0.01 to 3 V" in finder.meter_form.wrong["tone_v"]
-    assert finder.meter_form.submit({"input_ohm": "10M", "ac": "yes", "tone_v": "0.3"})
+    assert "allowed is 10 mV to 3 V" in finder.meter_form.wrong["tone_v"]
+    assert finder.meter_form.submit({"meter_ohm": "10M", "ac": "yes", "tone_v": "0.3"})
 
 
 def test_a_cheap_meter_that_stops_at_two_megohms_finds_no_fault_in_the_gate_resistor(made: page.Page) -> None:
@@ -190,8 +190,9 @@ def test_what_the_browser_kept_comes_back(made: page.Page) -> None:
     finder.ear_buttons.press("dead")
     finder.meter_form.submit({"ohm_max": "2M"})
     kept = json.loads(made.keepsake._values["fault"])
-    assert kept == {"reading 00": "ohm:source=3k9", "heard": "dead", "meter ohm_max": "2M"}
+    assert kept == {"reading 00": "ohm:source=3k9", "heard": "dead"}
     other = page.make("")
+    other.keepsake._users["build"](json.loads(made.keepsake._values["build"]))
     other.keepsake._users["fault"]({**kept, "reading 01": "dc:nowhere=1", "reading 02": "dc:source=5000",
                                     "reading 03": "tone:jack=weak", "reading 04": "watts:jack=1"})  # fmt: skip
     assert other.finder.heard == ("dead",) and other.finder.meter.ohm_max == 2e6
@@ -200,7 +201,20 @@ def test_what_the_browser_kept_comes_back(made: page.Page) -> None:
     assert "no such lane" in other.finder.taken.content, "what this chain does not have is shown, and not weighed"
     assert finder.meter_form.submit({"ohm_max": "20M"})
     fresh(made)
-    assert made.keepsake._values["fault"] is None
+    assert made.keepsake._values["fault"] is None and made.keepsake._values["build"] is None
+
+
+def test_a_meter_kept_with_the_readings_by_an_older_page_goes_to_the_build() -> None:
+    other = page.make("")
+    sections = {
+        "fault": json.dumps({"heard": "dead", "meter input_ohm": "1M", "meter ohm_max": "2M", "meter ac": "no"}),
+        "build": json.dumps({"method": "tape", "meter_r": "5M", "schottky": "no"}),
+    }
+    other.keepsake._heard(other.keepsake, {"word": "kept", "sections": sections}, [])
+    build = other.finder.metering.build
+    assert (build.method, build.diode, build.meter_ohm, build.ohm_max, build.ac) == ("tape", "none", 5e6, 2e6, "no")
+    assert json.loads(other.keepsake._values["fault"]) == {"heard": "dead"}
+    assert json.loads(other.keepsake._values["build"]) == build.texts, "the board's part is not lost here"
 
 
 def test_as_many_readings_as_are_allowed_can_be_kept(made: page.Page) -> None:

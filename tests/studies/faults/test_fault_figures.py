@@ -43,8 +43,8 @@ def test_the_command_prints_them_and_refuses_with_a_sentence() -> None:
         (["fault", "--reading", "ohm:moon=3"], "allowed is"),
         (["fault", "--reading", "dc:source=3 ohm"], "reading dc source"),
         (["fault", "--heard", "purple"], "not known"),
-        (["fault", "--meter-ohm", "3"], "meter, input resistance: 3.0 is out of range"),
-        (["fault", "--ohm-max", "much"], "meter, largest resistance"),
+        (["fault", "--meter-ohm", "3"], "meter's resistance, DC volts (meter_ohm): '3' is out of range"),
+        (["fault", "--ohm-max", "much"], "largest resistance the meter shows (ohm_max): 'much'"),
     ):
         bad = CliRunner().invoke(main, arguments)
         assert bad.exit_code == 2 and words in bad.output, bad.output

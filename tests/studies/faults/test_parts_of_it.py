@@ -29,7 +29,7 @@ def test_digits_of_a_three_and_a_half_digit_meter() -> None:
     assert not Meter(ac_ranges=()).reads_ac
     with pytest.raises(ValueError, match="AC ranges"):
         Meter(ac_ranges=()).ac_digit(1.0)
-    with pytest.raises(ValueError, match="meter, accuracy: 2.0 is out of range; allowed is 0 to 0.2"):
+    with pytest.raises(ValueError, match="meter's accuracy .*200 %.* is out of range; allowed is 0 to 20 %"):
         Meter(accuracy=2.0)
 
 

@@ -1,0 +1,95 @@
+"""What a maker chooses for the build beside the chain: one table for page, command, print and the browser's store.
+
+Each option knows its key, label, range and default, how it is read from text and what is said where it is refused. An
+option without a default may be left empty; `optional_from` says what stands then. The link holds none of them: they
+change nothing that is heard. `studies.board_as_built` holds the values.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from itertools import permutations
+from types import MappingProxyType
+
+from piezolab.chain.parameter import Choice, Parameter, Quantity
+from piezolab.studies.board.lanes import METHODS
+from piezolab.studies.option_kinds import Label, Legs, Sides, Signed, Whole
+
+BOARD, PARTS, METER, TONE, PRICES = "board", "parts", "meter", "tone", "prices"
+NO_DIODE = "none"
+SCHOTTKY = "1N5817"
+
+_TABLE: tuple[Parameter, ...] = (
+    Choice(
+        "method", "kind of board", BOARD, "stripboard",
+        options={key: method.title for key, method in METHODS.items()},
+    ),
+    Sides("board", "largest board", BOARD, hint="Such as 60x40.", optional_from="as small as it goes", low=5, high=500),
+    Signed(
+        "lane_width", "lane width of copper tape", BOARD, optional_from=f"{METHODS['tape'].width:g} mm",
+        low=1, high=20, sign="mm",
+    ),
+    Choice(
+        "switch", "battery switched by", PARTS, "toggle",
+        options={"toggle": "a switch in its + lead", "ring": "the jack's ring contact"},
+    ),
+    Choice(
+        "diode", "diode against reversal", PARTS, SCHOTTKY,
+        options={SCHOTTKY: f"{SCHOTTKY}, Schottky", NO_DIODE: "none"},
+    ),
+    Legs(
+        "pins", "transistor's legs", PARTS, hint="Flat face to you, legs down.", optional_from="usual for the type",
+        options={" ".join(order): " ".join(order) for order in permutations("DGS")},
+    ),
+    Quantity(
+        "meter_ohm", "meter's resistance, DC volts", METER, 10e6, "10M in most digital meters, 1M in some small ones.",
+        unit="ohm", low=1e4, high=1e12,
+    ),
+    Whole(
+        "counts", "largest number the meter shows", METER, 2000, "2000 for 3½ digits (to 1999), 20000 for 4½.",
+        low=20, high=10_000_000,
+    ),
+    Signed(
+        "accuracy", "meter's accuracy", METER, 0.01, "From its sheet, DC volts.", low=0.0, high=0.2, sign="%",
+        times=100.0,
+    ),
+    Quantity(
+        "ohm_max", "largest resistance the meter shows", METER, 20e6,
+        "Before it says OL or a lone 1; many cheap ones: 2M.", unit="ohm", low=1e3, high=1e12,
+    ),
+    Choice(
+        "ac", "small AC volts", METER, "yes", "A range of 2 V or finer.",
+        options={"yes": "it reads them", "no": "of no use"},
+    ),
+    Quantity("beeps_below", "beeper sounds below", METER, 50.0, unit="ohm", low=1, high=1000),
+    Quantity(
+        "tone_v", "the tone at its plug", TONE, 0.3, "AC volts at the plug before you connect it.", unit="V", low=0.01,
+        high=3.0,
+    ),
+    Label(
+        "currency", "currency", PRICES, hint="A label for the prices; nothing is converted.",
+        optional_from="that of the price list",
+    ),
+)  # fmt: skip
+
+#: Every option by its key, in the order in which they are shown.
+OPTIONS: Mapping[str, Parameter] = MappingProxyType({option.key: option for option in _TABLE})
+#: Keys that a build sheet reads, and those that the search for a fault reads.
+SHEET_KEYS = tuple(key for key, option in OPTIONS.items() if option.group != TONE)
+FAULT_KEYS = ("ohm_max", "meter_ohm", "ac", "counts", "accuracy", "tone_v")
+
+
+def read_option(key: str, text: str) -> object:
+    """The value of one option's text; an empty one of an option that may be left out is None. Raises ParameterError."""
+    option = OPTIONS[key]
+    return None if option.default is None and not text.strip() else option.read(text)
+
+
+def write_option(key: str, value: object) -> str:
+    """The text that `read_option` turns back into this value."""
+    return "" if value is None else OPTIONS[key].write(value)
+
+
+def unknown_option(key: str, keys: tuple[str, ...] = tuple(OPTIONS)) -> str:
+    """The sentence for a key that is no option."""
+    return f"option: {key[:40]!r} is not known; allowed is {', '.join(keys[:-1])} or {keys[-1]}."
