@@ -15,6 +15,7 @@ from tornado.web import Application, RequestHandler
 from traitlets.config import Config
 from voila.app import Voila
 
+from .. import faces
 from ..chapters import Chapter
 from . import room_pages as own
 from .assets import AssetFolder, AssetHandler
@@ -54,7 +55,7 @@ def _release() -> str:
     digest = hashlib.sha256()
     for name in ("voila", "anywidget", "ipywidgets", "jupyterlab_widgets"):
         digest.update(f"{name} {metadata.version(name)}\n".encode())
-    for path in sorted(path for root in (_TEMPLATE, _PLOT) for path in root.rglob("*") if path.is_file()):
+    for path in sorted(path for root in (_TEMPLATE, _PLOT, faces.FOLDER) for path in root.rglob("*") if path.is_file()):
         digest.update(path.name.encode() + path.read_bytes())
     return digest.hexdigest()[:12]
 
@@ -214,7 +215,7 @@ class Server(Voila):
     def init_handlers(self) -> list:
         voila_static = AssetFolder(*map(Path, self.static_paths))
         extensions = AssetFolder(*map(Path, self.labextensions_path))
-        own = AssetFolder(_TEMPLATE, _PLOT)
+        own = AssetFolder(_TEMPLATE, _PLOT, faces.FOLDER)
         themes = AssetFolder(*(Path(p) / "nbconvert/templates/lab/static" for p in jupyter_path()))
         static = url_path_join("static", self.release)
         by_file = {chapter.file: slug for slug, chapter in self.pages.items()}

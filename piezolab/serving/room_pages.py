@@ -20,6 +20,8 @@ _WAITING = Template("""<!DOCTYPE html>
 <meta name="viewport" content="width=device-width, initial-scale=1">
 <title>$title</title>
 <link rel="icon" href="$static/own/icon.svg" type="image/svg+xml">
+<link rel="preload" as="font" type="font/woff2" href="$static/own/text.woff2" crossorigin>
+<link rel="stylesheet" href="$static/own/faces.css">
 <link rel="stylesheet" href="$static/own/room.css">
 $preload<script src="$static/own/waiting.js" defer></script>
 <noscript><meta http-equiv="refresh" content="10"></noscript>
@@ -46,6 +48,8 @@ _PROJECTOR = Template("""<!DOCTYPE html>
 <meta name="viewport" content="width=device-width, initial-scale=1">
 <title>For the projector</title>
 <link rel="icon" href="$static/own/icon.svg" type="image/svg+xml">
+<link rel="preload" as="font" type="font/woff2" href="$static/own/text.woff2" crossorigin>
+<link rel="stylesheet" href="$static/own/faces.css">
 <link rel="stylesheet" href="$static/own/room.css">
 <script src="$static/own/projector.js" defer></script>
 </head>

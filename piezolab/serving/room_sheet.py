@@ -14,6 +14,8 @@ _SHEET = Template("""<!DOCTYPE html>
 <meta name="viewport" content="width=device-width, initial-scale=1">
 <title>Room sheet</title>
 <link rel="icon" href="$static/own/icon.svg" type="image/svg+xml">
+<link rel="preload" as="font" type="font/woff2" href="$static/own/text.woff2" crossorigin>
+<link rel="stylesheet" href="$static/own/faces.css">
 <link rel="stylesheet" href="$static/own/room.css">
 </head>
 <body class="pz-sheet">
