@@ -28,12 +28,12 @@ def _points(words: str) -> set[int]:
 
 #: Latin with the accents of Europe, Greek, signs that a text about circuits and notes may want.
 TEXT = _points(
-    "20-7E A0-17F 18F 192 218-21B 2BB-2BC 2C6 2DA 2DC 384-38A 38C 38E-3A1 3A3-3CE 1E9E 2002-200A 2010-2015 2018-201E 2020-2022"
-    " 2026 202F 2030 2032-2033 2039-203A 2044 2070 2074-2079 207A-207E 2080-208E 20AC 2116 2122 2126 2150-215E 2190-2195"
-    " 2202 2206 220F 2211 2212 2215 221A 221E 222B 2248 2260 2264 2265 25A0 25A1 25B2 25B6 25BC 25C0 25CA 25CB 25CF"
+    "20-7E A0-17F 18F 192 218-21B 2BB-2BC 2C6 2DA 2DC 384-38A 38C 38E-3A1 3A3-3CE 1E9E 2002-200A 2010-2015 2018-201E"
+    " 2020-2022 2026 202F 2030 2032-2033 2039-203A 2044 2070 2074-2079 207A-207E 2080-208E 20AC 2116 2122 2126 2150-215E"
+    " 2190-2195 2202 2206 220F 2211 2212 2215 221A 221E 222B 2248 2260 2264 2265 25A0 25A1 25B2 25B6 25BC 25C0 25CA 25CB 25CF"
     " 2610 2611 2713 2717"
 )
-#: Signs that the text face lacks, taken from the maths face: °C, parallel, proportional, flat, natural, sharp, take care.
+#: Signs that the text face lacks, from the maths face: °C, proportional, parallel, flat, natural, sharp, take care.
 BORROWED = _points("2103 221D 2225 266D-266F 26A0")
 #: Upright, italic, bold and script letters, Greek, operators, arrows, fences in all sizes.
 MATHS = _points(
@@ -59,8 +59,8 @@ def _shrink(font: TTFont, points: set[int], features: list[str]) -> None:
 
 
 def _borrow(font: TTFont, other: TTFont, points: set[int]) -> None:
-    """Copy upright outlines; they are alike at every weight. Both faces have 1000 units to the em."""
-    shapes, names, variations = other.getGlyphSet(), other.getBestCmap(), font["gvar"].variations
+    """Copy outlines, alike for both weights. Both faces have 1000 units to the em."""
+    shapes, names = other.getGlyphSet(), other.getBestCmap()
     order = font.getGlyphOrder()
     for point in sorted(points):
         name = f"uni{point:04X}"
@@ -72,18 +72,17 @@ def _borrow(font: TTFont, other: TTFont, points: set[int]) -> None:
         font["glyf"][name] = pen.glyph()
         wide, left = other["hmtx"][names[point]]
         font["hmtx"][name] = round(size * wide), round(size * left)
-        variations[name] = []
         order = [*order, name] if name not in order else order
         for table in font["cmap"].tables:
             if table.isUnicode():
                 table.cmap[point] = name
     font.setGlyphOrder(order)
-    del font["HVAR"]  # the widths' changes also stand in gvar
 
 
-def _finish(font: TTFont, family: str, file: str) -> None:
+def _finish(font: TTFont, family: str, style: str, file: str) -> None:
     notice = font["name"].getDebugName(0)
-    for number, words in ((1, family), (2, "Regular"), (3, f"{family}, a subset"), (4, family), (6, family.replace(" ", ""))):
+    names = {1: family, 2: style, 3: file, 4: f"{family} {style}", 6: f"{family} {style}".title().replace(" ", "")}
+    for number, words in names.items():
         font["name"].setName(words, number, 3, 1, 0x409)
     assert notice, "the copyright notice stays in the file"
     font.flavor = "woff2"
@@ -94,15 +93,14 @@ def _finish(font: TTFont, family: str, file: str) -> None:
 def main(text: Path, maths: Path) -> None:
     """Subset the two published faces."""
     full = TTFont(maths, recalcTimestamp=False)
-    face = TTFont(text, recalcTimestamp=False)
-    missing = [hex(point) for point in sorted(TEXT) if point not in face.getBestCmap()]
-    print("not in the text face:", *missing)
-    _shrink(face, TEXT, ["kern", "ccmp", "mark", "mkmk"])
-    face = instantiateVariableFont(face, {"wght": (400, 400, 700)})
-    _borrow(face, full, BORROWED)
-    _finish(face, "piezolab text", "text.woff2")
+    # two weights of their own: a printed page carries a variable face as drawings, not as letters
+    for style, weight in (("Regular", 400), ("Bold", 650)):
+        face = instantiateVariableFont(TTFont(text, recalcTimestamp=False), {"wght": weight})
+        _shrink(face, TEXT, ["kern", "ccmp", "mark", "mkmk"])
+        _borrow(face, full, BORROWED)
+        _finish(face, "piezolab text", style, f"text-{style.lower()}.woff2")
     _shrink(full, MATHS, ["ssty", "ccmp", "mark", "kern", "dtls", "flac"])
-    _finish(full, "piezolab maths", "maths.woff2")
+    _finish(full, "piezolab maths", "Regular", "maths.woff2")
 
 
 if __name__ == "__main__":

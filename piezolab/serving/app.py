@@ -18,7 +18,7 @@ from voila.app import Voila
 from .. import faces
 from ..chapters import Chapter
 from . import room_pages as own
-from .assets import AssetFolder, AssetHandler
+from .assets import AssetFolder, AssetHandler, face_links
 from .channels import PING_MS, ChannelsHandler, KernelHandler
 from .error_pages import NotFound
 from .headers import SecurityHeaders
@@ -183,6 +183,7 @@ class Server(Voila):
         page_config["fullMathjaxUrl"] = self.addresses("static", self.release, "own", "maths.js")
         page_config["mathjaxConfig"] = "own"
         page_config["piezolabStatic"] = self.addresses("static", self.release)
+        page_config["piezolabFaces"] = face_links(self.addresses("static", self.release))
         page_config["piezolabPlotly"] = LIBRARY_NAME
         page_config["piezolabRoom"] = self.room is not None
         page_config["piezolabIdleSeconds"] = self.seats.idle_s

@@ -11,8 +11,8 @@ from piezolab.lessons.lesson import Lesson, LessonStep
 
 _STYLE = """
 @page { margin: 14mm 15mm; }
-body { font: 10.5pt/1.35 "piezolab text", Arial, "Liberation Sans", Helvetica, sans-serif; max-width: 180mm; margin: 0 auto; padding: 4mm;
-  color: #111; }
+body { font: 10.5pt/1.35 "piezolab text", Arial, "Liberation Sans", Helvetica, sans-serif; max-width: 180mm;
+  margin: 0 auto; padding: 4mm; color: #111; text-rendering: geometricPrecision; }
 code { font-family: inherit; }
 h1 { font-size: 20pt; margin: 0 0 1mm; }
 p { margin: 1.6mm 0; }
