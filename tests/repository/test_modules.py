@@ -18,6 +18,7 @@ EXPLAINED = (
     "catalogue",
     "chain",
     "circuit",
+    "faces",
     "lessons",
     "sheets",
     "studies",
