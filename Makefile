@@ -3,6 +3,7 @@
 # make bench   speed, as ratios taken in one run
 # make wheel   a wheel in dist/
 # make bundle  dist/bundle/: everything for a memory stick, to be started on computers of this kind without internet
+# make faces   remake piezolab/faces/*.woff2 from the published faces (needs npm); the characters stand in the script
 # make lock    remake requirements.lock from pyproject.toml, keeping the pins that still fit (make lock UPGRADE=1: newest)
 #
 # Another Python: make serve PYTHON=python3.12      Options for the server: make serve ARGS="--port 9000"
@@ -15,7 +16,7 @@ BIN = $(VENV)/bin
 PIP = $(BIN)/python -m pip install --quiet --disable-pip-version-check --constraint requirements.lock
 INPUTS = pyproject.toml requirements.lock
 
-.PHONY: serve test bench wheel bundle lock
+.PHONY: serve test bench wheel bundle lock faces
 .DEFAULT_GOAL = serve
 
 serve: $(VENV)/.ready
@@ -43,6 +44,14 @@ lock: $(BIN)/python
 	$(PIP) uv
 	$(BIN)/python -m uv pip compile pyproject.toml --extra test --extra lock --universal --python-version 3.11 \
 	    --no-annotate --custom-compile-command "make lock" $(if $(UPGRADE),--upgrade) --quiet --output-file requirements.lock
+
+faces: $(BIN)/python
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check 'fonttools[woff]>=4.60'
+	rm -rf dist/faces && mkdir -p dist/faces
+	cd dist/faces && npm pack --silent source-sans@3.52.0 @fontsource/stix-two-math@5.3.0 >/dev/null
+	cd dist/faces && for kind in source-sans fontsource-stix; do mkdir $$kind && tar -xzf $$kind*.tgz -C $$kind; done
+	$(BIN)/python .ci/make_faces.py dist/faces/source-sans/package/VF/SourceSans3VF-Upright.ttf \
+	    dist/faces/fontsource-stix/package/files/stix-two-math-latin-400-normal.woff2
 
 # The stamps make a second run start at once; a changed pin or dependency installs again.
 $(VENV)/.ready: $(INPUTS) | $(BIN)/python

@@ -3,6 +3,7 @@
 import os
 import shutil
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -16,6 +17,9 @@ settings.register_profile("dev", max_examples=50, **_quiet)
 settings.register_profile("ci", max_examples=50, derandomize=True, print_blob=True, **_quiet)
 settings.register_profile("thorough", max_examples=2000, **_quiet)
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "ci" if COMPULSORY else "dev"))
+
+#: Where a computer of this kind keeps its type faces.
+_FACES = Path("/usr/share/fonts")
 
 #: Arguments that keep a headless Chromium to itself: no sandbox for root, no calls to outside hosts.
 CHROMIUM_ARGUMENTS = [
@@ -89,3 +93,25 @@ def browser() -> Iterator[Any]:
         chromium = driver.chromium.launch(executable_path=find_chromium(), args=CHROMIUM_ARGUMENTS)
         yield chromium
         chromium.close()
+
+
+@pytest.fixture(scope="session")
+def bare_browser(browser: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
+    """The same browser on a computer whose only face is a typewriter's: whatever is not set in ours looks odd.
+
+    With no face at all Chromium sometimes fails to read a document's own, and no computer is like that.
+    """
+    folder = tmp_path_factory.mktemp("faces")
+    (folder / "only").mkdir()
+    for path in sorted(_FACES.rglob("*Mono*.ttf"), key=lambda path: "Italic" not in path.name)[:1]:
+        shutil.copy(path, folder / "only")
+    told = folder / "fonts.conf"
+    told.write_text(
+        f"<fontconfig><dir>{folder / 'only'}</dir><cachedir>{folder / 'cache'}</cachedir></fontconfig>", "utf-8"
+    )
+    environment = {**os.environ, "FONTCONFIG_FILE": str(told)}
+    chromium = browser.browser_type.launch(
+        executable_path=find_chromium(), args=CHROMIUM_ARGUMENTS, env=environment
+    )
+    yield chromium
+    chromium.close()

@@ -19,9 +19,10 @@ from tornado.web import Application, RequestHandler
 from traitlets.config import Config
 from voila.app import Voila
 
+from .. import faces
 from ..chapters import ChapterFile
 from . import room_pages as own
-from .assets import AssetFolder, AssetHandler
+from .assets import AssetFolder, AssetHandler, face_links
 from .channels import PING_MS, ChannelsHandler, KernelHandler
 from .error_pages import NotFound
 from .headers import SecurityHeaders
@@ -58,7 +59,7 @@ def _release() -> str:
     digest = hashlib.sha256()
     for name in ("voila", "anywidget", "ipywidgets", "jupyterlab_widgets"):
         digest.update(f"{name} {metadata.version(name)}\n".encode())
-    for path in sorted(path for root in (_TEMPLATE, _PLOT) for path in root.rglob("*") if path.is_file()):
+    for path in sorted(path for root in (_TEMPLATE, _PLOT, faces.FOLDER) for path in root.rglob("*") if path.is_file()):
         digest.update(path.name.encode() + path.read_bytes())
     return digest.hexdigest()[:12]
 
@@ -186,6 +187,7 @@ class Server(Voila):
         page_config["fullMathjaxUrl"] = self.addresses("static", self.release, "own", "maths.js")
         page_config["mathjaxConfig"] = "own"
         page_config["piezolabStatic"] = self.addresses("static", self.release)
+        page_config["piezolabFaces"] = face_links(self.addresses("static", self.release))
         page_config["piezolabPlotly"] = LIBRARY_NAME
         page_config["piezolabRoom"] = self.room is not None
         page_config["piezolabIdleSeconds"] = self.seats.idle_s
@@ -218,7 +220,7 @@ class Server(Voila):
     def init_handlers(self) -> list:
         voila_static = AssetFolder(*map(Path, self.static_paths))
         extensions = AssetFolder(*map(Path, self.labextensions_path))
-        own = AssetFolder(_TEMPLATE, _PLOT)
+        own = AssetFolder(_TEMPLATE, _PLOT, faces.FOLDER)
         themes = AssetFolder(*(Path(p) / "nbconvert/templates/lab/static" for p in jupyter_path()))
         static = url_path_join("static", self.release)
         by_file = {chapter.file: slug for slug, chapter in self.pages.items()}

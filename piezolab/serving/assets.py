@@ -12,6 +12,7 @@ from pathlib import Path, PurePosixPath
 from tornado.ioloop import IOLoop
 from tornado.web import HTTPError
 
+from ..faces import TEXT_FILES
 from .error_pages import PlainErrors
 
 mimetypes.add_type("text/javascript", ".js")
@@ -70,6 +71,18 @@ class AssetFolder:
                 kind += "; charset=utf-8"
             self._read[name] = Asset(kind, f'"{hashlib.sha256(plain).hexdigest()[:24]}"', plain, packed)
         return self._read[name]
+
+
+def face_links(static: str) -> str:
+    """What a page's head says about the type faces: text is fetched before the style sheets ask for it.
+
+    static: address of the static files, with their version.
+    """
+    first = "".join(
+        f'<link rel="preload" as="font" type="font/woff2" href="{static}/own/{name}" crossorigin>\n'
+        for name in TEXT_FILES
+    )
+    return f'{first}<link rel="stylesheet" href="{static}/own/faces.css">\n'
 
 
 class AssetHandler(PlainErrors):

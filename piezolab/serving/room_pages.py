@@ -9,6 +9,7 @@ from urllib.parse import urlsplit
 from tornado.web import HTTPError
 
 from .addresses import host_of
+from .assets import face_links
 from .room import Room
 from .solved import SolvedError
 from .visitors import Visitors
@@ -20,7 +21,7 @@ _WAITING = Template("""<!DOCTYPE html>
 <meta name="viewport" content="width=device-width, initial-scale=1">
 <title>$title</title>
 <link rel="icon" href="$static/own/icon.svg" type="image/svg+xml">
-<link rel="stylesheet" href="$static/own/room.css">
+$faces<link rel="stylesheet" href="$static/own/room.css">
 $preload<script src="$static/own/waiting.js" defer></script>
 <noscript><meta http-equiv="refresh" content="10"></noscript>
 </head>
@@ -46,7 +47,7 @@ _PROJECTOR = Template("""<!DOCTYPE html>
 <meta name="viewport" content="width=device-width, initial-scale=1">
 <title>For the projector</title>
 <link rel="icon" href="$static/own/icon.svg" type="image/svg+xml">
-<link rel="stylesheet" href="$static/own/room.css">
+$faces<link rel="stylesheet" href="$static/own/room.css">
 <script src="$static/own/projector.js" defer></script>
 </head>
 <body class="pz-projector" data-state-address="${base}projector/state">
@@ -101,7 +102,8 @@ class RoomHandler(Visitors):
         """Send a page that nobody keeps."""
         self.set_header("Content-Type", "text/html; charset=utf-8")
         self.set_header("Cache-Control", "no-store")
-        self.finish(page.substitute(static=self.settings["static"], base=self.settings["base_url"], **words))
+        static = self.settings["static"]
+        self.finish(page.substitute(static=static, faces=face_links(static), base=self.settings["base_url"], **words))
 
 
 def waiting_page(handler: Visitors, place: int | None) -> str:
@@ -115,6 +117,7 @@ def waiting_page(handler: Visitors, place: int | None) -> str:
     )
     return _WAITING.substitute(
         static=static,
+        faces=face_links(static),
         base=handler.settings["base_url"],
         preload=preload,
         title="One moment" if place is None else "The room is full",

@@ -3,6 +3,7 @@
 from html import escape
 from string import Template
 
+from .assets import face_links
 from .room import Room
 from .room_pages import then_choose
 from .visitors import Visitors
@@ -14,7 +15,7 @@ _SHEET = Template("""<!DOCTYPE html>
 <meta name="viewport" content="width=device-width, initial-scale=1">
 <title>Room sheet</title>
 <link rel="icon" href="$static/own/icon.svg" type="image/svg+xml">
-<link rel="stylesheet" href="$static/own/room.css">
+$faces<link rel="stylesheet" href="$static/own/room.css">
 </head>
 <body class="pz-sheet">
 <main>
@@ -99,6 +100,7 @@ class RoomSheetHandler(Visitors):
         self.finish(
             _SHEET.substitute(
                 static=self.settings["static"],
+                faces=face_links(self.settings["static"]),
                 qr=f'<div class="pz-qr">{room.qr_svg()}</div>' if room else "",
                 then=then_choose(room.lesson.title) if room and room.lesson else "",
                 address=escape(room.address.rstrip("/")) if room else "http:// . . . . . . . . : . . . .",

@@ -7,6 +7,7 @@ from importlib import resources
 
 from piezolab.chain import SignalChain
 from piezolab.chain.link import to_query
+from piezolab.faces import embedded
 from piezolab.quantity import show
 from piezolab.sheets import build_steps as steps
 from piezolab.sheets.build_steps import BuildStep
@@ -44,8 +45,8 @@ def sheet_page(data: SheetData) -> str:
 
 
 def style() -> str:
-    """The style sheet, for a page that shows the sheet's body."""
-    return resources.files("piezolab.sheets").joinpath("build_sheet.css").read_text("utf-8")
+    """The style sheet, with the text face."""
+    return embedded() + resources.files("piezolab.sheets").joinpath("build_sheet.css").read_text("utf-8")
 
 
 def sheet_body(data: SheetData) -> str:

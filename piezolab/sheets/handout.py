@@ -6,12 +6,14 @@ import io
 from html import escape
 
 from piezolab.chain.link import to_query
+from piezolab.faces import embedded
 from piezolab.lessons.lesson import Lesson, LessonStep
 
 _STYLE = """
 @page { margin: 14mm 15mm; }
-body { font: 10.5pt/1.35 system-ui, "DejaVu Sans", sans-serif; max-width: 180mm; margin: 0 auto; padding: 4mm;
-  color: #111; }
+body { font: 10.5pt/1.35 "piezolab text", Arial, "Liberation Sans", Helvetica, sans-serif; max-width: 180mm;
+  margin: 0 auto; padding: 4mm; color: #111; text-rendering: geometricPrecision; }
+code { font-family: inherit; }
 h1 { font-size: 20pt; margin: 0 0 1mm; }
 p { margin: 1.6mm 0; }
 .way { display: flex; gap: 6mm; align-items: center; border: 0.4mm solid #777; padding: 2mm 3mm; margin: 3mm 0; }
@@ -49,7 +51,7 @@ def handout(lesson: Lesson, address: str = "") -> str:
     return (
         f'<!doctype html><html lang="en-GB"><head><meta charset="utf-8"><title>{escape(lesson.title)}</title>'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
-        f"<style>{_STYLE}</style></head><body><h1>{escape(lesson.title)}</h1>"
+        f"<style>{embedded()}{_STYLE}</style></head><body><h1>{escape(lesson.title)}</h1>"
         f"<p class='small'>about {lesson.minutes} minutes</p>{_way(lesson, address)}<p>{escape(lesson.intro)}</p>"
         f"{start}{steps}<p>{escape(lesson.closing)}</p><div class='care'>{care}</div></body></html>"
     )

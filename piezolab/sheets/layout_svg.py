@@ -5,6 +5,7 @@ from __future__ import annotations
 from html import escape
 from math import atan2, degrees
 
+from piezolab.faces import FAMILY
 from piezolab.sheets.words import lane_name, part_name, wire_name
 from piezolab.studies.board.layout import Layout
 from piezolab.studies.board.packing import Placed
@@ -38,7 +39,7 @@ def layout_svg(layout: Layout) -> str:
     return (
         f'<svg class="layout" xmlns="http://www.w3.org/2000/svg" role="img" width="{wide:.2f}mm" height="{tall:.2f}mm" '
         f'viewBox="{-_LEFT:g} {-_ABOVE:g} {wide:.2f} {tall:.2f}" '
-        f'font-family="Arial, Liberation Sans, Helvetica, sans-serif" font-size="{_LETTER}">'
+        f'font-family="{FAMILY}" font-size="{_LETTER}">'
         f"<title>{escape(title)}</title><desc>{escape(layout_text(layout))}</desc>{''.join(body)}</svg>"
     )
 
@@ -67,7 +68,7 @@ def scale_bar_svg() -> str:
     )
     return (
         '<svg class="scale" xmlns="http://www.w3.org/2000/svg" role="img" width="80mm" height="6mm" viewBox="0 0 80 6" '
-        'font-family="Arial, Liberation Sans, Helvetica, sans-serif" font-size="2.6">'
+        f'font-family="{FAMILY}" font-size="2.6">'
         "<title>Scale bar, 50 mm: measure it on the paper</title>"
         '<rect class="fifty" x="1" y="1.6" width="50" height="1.4" fill="currentColor"/>'
         f'{marks}<text x="53" y="3.4" fill="currentColor">50 mm: measure it</text></svg>'

@@ -12,6 +12,7 @@ import numpy as np
 from piezolab.chain import SignalChain
 from piezolab.chain.assembly import Assembly
 from piezolab.chain.parts import GROUND, Part
+from piezolab.faces import FAMILY
 from piezolab.quantity import letter_code, show
 from piezolab.sheets.arrange import arrange, discs
 from piezolab.sheets.drawing import Drawing, Text, around
@@ -44,7 +45,7 @@ def schematic_svg(chain: SignalChain, *, live: bool = True) -> str:
     return (
         f'<svg class="schematic" xmlns="http://www.w3.org/2000/svg" role="img" width="{wide:.0f}" height="{tall:.0f}" '
         f'viewBox="{left * UNIT:.1f} {-high * UNIT:.1f} {wide:.1f} {tall:.1f}" '
-        f'font-family="Arial, Liberation Sans, Helvetica, sans-serif" font-size="{SIZE}">'
+        f'font-family="{FAMILY}" font-size="{SIZE}">'
         f"<title>{escape(_title(chain))}</title><desc>{escape(schematic_text(chain, live=live))}</desc>"
         f'<g fill="none" stroke="currentColor" stroke-width="{LINE}" stroke-linecap="round">{"".join(body)}</g></svg>'
     )

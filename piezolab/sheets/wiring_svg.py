@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from html import escape
 
+from piezolab.faces import FAMILY
 from piezolab.sheets.sheet_data import SheetData
 
-_FONT = 'font-family="Arial, Liberation Sans, Helvetica, sans-serif"'
+_FONT = f'font-family="{FAMILY}"'
 # bushes of the usual panel parts, mm; common practice, no source
 _HOLES = {"jack": 9.5, "switch": 6.2, "lead": 4.0}
 _BATTERY_MM = {"9 V block": (48.5, 26.5, 17.5)}  # 6LR61 of IEC 60086-2, largest; from memory

@@ -25,7 +25,7 @@ FLOORS = (
     {"studies"},
     {"chain"},
     {"circuit", "catalogue", "audio"},
-    {"chapters", "location", "pitch", "quantity"},
+    {"chapters", "faces", "location", "pitch", "quantity"},
     {"marking"},
     {"units"},
 )

@@ -29,6 +29,7 @@ EXPLAINED = (
     "catalogue",
     "chain",
     "circuit",
+    "faces",
     "lessons",
     "sheets",
     "studies",

@@ -9,7 +9,9 @@ import pypdfium2
 import pytest
 
 from piezolab.chain.link import from_link
+from piezolab.lessons.shelf import known_lessons
 from piezolab.sheets.build_sheet import build_sheet
+from piezolab.sheets.handout import handout
 from piezolab.sheets.layout_svg import scale_bar_svg
 from piezolab.studies.board.layout import METHODS
 from piezolab.studies.board_as_built import BoardAsBuilt
@@ -27,6 +29,13 @@ DPI = 300
 @cache
 def sheet(link: str, method: str) -> str:
     return build_sheet(from_link(link), BoardAsBuilt(method=method))
+
+
+def show(page, html: str) -> None:
+    """Show a document and wait for its face."""
+    page.set_content(html)
+    faces = """Promise.all(["", "bold "].map((weight) => document.fonts.load(weight + '1em "piezolab text"')))"""
+    assert page.evaluate(faces + ".then((found) => found.flat().length)") == 2
 
 
 def printed(browser, html: str, paper: str) -> pypdfium2.PdfDocument:
@@ -70,12 +79,14 @@ def test_one_or_two_pages_with_a_true_scale_bar(browser, link: str, method: str,
 
 
 @pytest.mark.parametrize(("link", "method"), CASES)
-def test_nothing_is_cut_or_runs_over(browser, link: str, method: str) -> None:
+@pytest.mark.parametrize("computer", ["browser", "bare_browser"])
+def test_nothing_is_cut_or_runs_over(request, computer: str, link: str, method: str) -> None:
     """In the width of the paper: no box leaves its page, no lettering its drawing or its table cell."""
+    browser = request.getfixturevalue(computer)
     page = browser.new_page(viewport={"width": round(190 / INCH * 96), "height": 900})
     try:
         page.emulate_media(media="print")
-        page.set_content(sheet(link, method))
+        show(page, sheet(link, method))
         faults = page.evaluate(
             """() => {
                 const out = [];
@@ -104,6 +115,19 @@ def test_nothing_is_cut_or_runs_over(browser, link: str, method: str) -> None:
         page.close()
 
 
+def lesson() -> str:
+    return handout(known_lessons()[0], "http://192.168.0.20:8350")
+
+
+@pytest.mark.parametrize("html", [lambda: sheet(LARGE, "stripboard"), lambda: sheet(LARGEST, "tape"), lesson])
+def test_a_computer_without_faces_prints_the_same_picture(browser, bare_browser, html) -> None:
+    ours, bare = (printed(one, html(), "A4") for one in (browser, bare_browser))
+    assert len(ours) == len(bare) <= 2
+    for number in range(len(ours)):
+        assert np.array_equal(grey(ours, number), grey(bare, number))
+        assert np.mean(grey(bare, number) < 0.3) > 0.005
+
+
 def test_layout_prints_at_its_true_size(browser) -> None:
     """The board's own outline, measured in the page that prints it."""
     from piezolab.studies.board.layout import layout
@@ -113,7 +137,7 @@ def test_layout_prints_at_its_true_size(browser) -> None:
         for method in METHODS:
             chain = from_link("stage=gain")
             found = layout(chain, BoardAsBuilt(method=method).layout(chain))
-            page.set_content(sheet("stage=gain", method))
+            show(page, sheet("stage=gain", method))
             width, height = page.evaluate(
                 "() => { const b = document.querySelector('.layout .board').getBoundingClientRect();"
                 " return [b.width, b.height] }"
@@ -141,7 +165,7 @@ def test_sheet_fits_a_screen(browser, width: int) -> None:
     """What is wider than a telephone scrolls in its own frame, not the page."""
     page = browser.new_page(viewport={"width": width, "height": 844})
     try:
-        page.set_content(sheet(LARGE, "stripboard"))
+        show(page, sheet(LARGE, "stripboard"))
         assert page.evaluate("document.documentElement.scrollWidth") <= width
         assert page.evaluate("document.querySelector('.schematic').getBoundingClientRect().width") >= 600
     finally:

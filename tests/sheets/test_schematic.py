@@ -19,6 +19,7 @@ from piezolab.chain.link import from_link
 from piezolab.chain.parts import GROUND, Part
 from piezolab.chain.stages import Stage
 from piezolab.chain.stages.common_parts import model
+from piezolab.faces import embedded
 from piezolab.sheets.drawing import Drawing, overlap
 from piezolab.sheets.one_transistor import places_and_wires
 from piezolab.sheets.schematic import lettered, schematic_svg, schematic_text
@@ -327,7 +328,8 @@ def test_lettering_in_a_browser_keeps_clear(browser) -> None:
     page = browser.new_page()
     try:
         for link in OPTIONS:
-            page.set_content(f"<meta charset=utf-8>{schematic_svg(from_link(link))}")
+            page.set_content(f"<meta charset=utf-8><style>{embedded()}</style>{schematic_svg(from_link(link))}")
+            page.evaluate("""Promise.all(["", "bold "].map((w) => document.fonts.load(w + '1em "piezolab text"')))""")
             boxes = page.evaluate(
                 """() => [...document.querySelectorAll('svg text')].map(t => {
                     const b = t.getBBox(); return [t.textContent, b.x, b.y, b.x + b.width, b.y + b.height] })"""

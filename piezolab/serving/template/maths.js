@@ -16,7 +16,9 @@
     temml ??= new Promise((resolve, reject) => {
       const script = document.createElement("script");
       script.src = new URL("temml-0.13.5.min.js", here).href;
-      script.addEventListener("load", () => resolve(window.temml));
+      // The formulas' face comes with it: drawn in another one they would jump.
+      const face = document.fonts.load('1em "piezolab maths"').catch(() => {});
+      script.addEventListener("load", () => face.then(() => resolve(window.temml)));
       script.addEventListener("error", reject);
       document.head.append(script);
     });

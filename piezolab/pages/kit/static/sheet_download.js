@@ -54,7 +54,7 @@ export default {
         page.document.write(text);
         page.document.close();
         said.textContent = "The sheet is open in a window of its own. Print it at 100 %, not “fit to page”.";
-        setTimeout(() => page.print(), 300);
+        page.document.fonts.ready.then(() => setTimeout(() => page.print(), 300));
       });
     });
     function receive(message) {
