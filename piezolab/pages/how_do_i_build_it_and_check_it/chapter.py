@@ -170,7 +170,7 @@ CHAPTER = Chapter(
         "decide about anything on the mains.",
     ),
     has_phase=False,
-    at_rest=True,
+    drawn_on=("settled",),
 )
 
 
