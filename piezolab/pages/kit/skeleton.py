@@ -59,7 +59,8 @@ class Chapter:
     dollar signs and their source; cautions: sentences, where work can hurt someone; needs_stage: it has nothing to
     show without; has_phase: its figure has a lower panel, and lower: what that shows; drawn_on, listed_on: what
     moves headline and figure, and the numbers, in the state; a figure that takes too long to follow a slider is not
-    drawn on "chain"; keeps: it compares with a kept curve;
+    drawn on "chain"; headline: verdict and advice where they take longer than the figure, made when the hand rests
+    (the view's verdict stands until the first is there); keeps: it compares with a kept curve;
     settings: parts below its own controls, for what is chosen beside the chain; more: parts between the player and the
     schematic.
     """
@@ -76,6 +77,7 @@ class Chapter:
     lower: str = "phase"
     drawn_on: tuple[str, ...] = ("chain",)
     listed_on: tuple[str, ...] = ("settled",)
+    headline: Callable[[SignalChain], Generator[str | None, None, tuple[str, Sequence[str]]]] | None = None
     keeps: bool = True
     settings: Callable[[PageState], Sequence[Any]] = field(default=lambda state: ())
     more: Callable[[PageState], Sequence[Any]] = field(default=lambda state: ())
@@ -204,8 +206,21 @@ class Page:
             raise
         state.trouble = ""
         self.plot.set(view.traces, view.layout, narrow=view.narrow, label=view.label)
-        self.verdict.content = paragraphs(view.verdict)
-        self.advice.content = paragraphs(*view.advice)
+        if self.chapter.headline is None:
+            self._head(view.verdict, view.advice)
+        else:
+            self.verdict.content = self.verdict.content or paragraphs(view.verdict)
+            self.verdict.add_class(_OLD)
+            state.at_rest.put((self, "headline"), self._late_headline)
+
+    def _head(self, verdict: str, advice: Sequence[str]) -> None:
+        self.verdict.content = paragraphs(verdict)
+        self.advice.content = paragraphs(*advice)
+
+    def _late_headline(self) -> Generator[str | None, None, None]:
+        verdict, advice = yield from self.chapter.headline(self.state.chain)
+        self._head(verdict, advice)
+        self.verdict.remove_class(_OLD)
 
     def _offer_stage(self, missing: bool) -> None:
         direct = not self.state.chain.topology.powered

@@ -7,6 +7,7 @@ import pytest
 from piezolab.circuit.errors import CircuitError
 from piezolab.pages.kit.at_rest import GAP_S, LONG, LONG_PAUSE_S, PAUSE_S, PIECE_S, AtRest, whole
 from piezolab.pages.kit.page_state import PageState
+from tests.pages.kit.pieces import finished
 
 
 class Hand:
@@ -210,14 +211,7 @@ def test_whole_gives_what_a_function_or_its_generator_returns():
         result = yield from whole(made)
         return result
 
-    def end(generator):
-        while True:
-            try:
-                next(generator)
-            except StopIteration as stop:
-                return stop.value
-
-    assert end(asked(parts())) == "made" and end(asked("plain")) == "plain"
+    assert finished(asked(parts())) == "made" and finished(asked("plain")) == "plain"
 
 
 def test_a_page_says_what_went_wrong_at_rest():
