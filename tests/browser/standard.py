@@ -30,7 +30,8 @@ def come_up(page: Page, chapter: ChapterFile, query: str = "") -> Page:
 
 
 def rest(page: Page) -> None:
-    """Wait until every plot that can be seen is drawn as the kernel holds it, and nothing moves any more."""
+    """Wait until all is worked out, every plot that can be seen is drawn as the kernel holds it, and nothing moves."""
+    page.page.locator("[data-rest=done]").wait_for(state="attached", timeout=PATIENCE_MS)
     page.page.wait_for_function(
         """() => [...document.querySelectorAll(".piezolab-plot")]
             .filter((plot) => plot.offsetParent).every((plot) => plot.dataset.state === "drawn")""",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Generator, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -15,6 +15,7 @@ from piezolab.pages.how_do_i_build_it_and_check_it.build_form import Settings
 from piezolab.pages.how_do_i_build_it_and_check_it.measure_what_you_have import MeasureWhatYouHave
 from piezolab.pages.how_do_i_build_it_and_check_it.sheet_download import SheetDownload
 from piezolab.pages.how_do_i_build_it_and_check_it.tasks import MATHS, TASKS
+from piezolab.pages.kit.at_rest import LONG
 from piezolab.pages.kit.blocks import Block, Buttons, bullets, paragraphs
 from piezolab.pages.kit.checklist import CheckSection, Steps, Ticks
 from piezolab.pages.kit.page_state import PageState
@@ -36,6 +37,7 @@ OWN, KEPT = "var(--pz-curve-stage, #0072B2)", "var(--pz-curve-kept, #009E73)"
 
 TAKE = "Two pages for the bench: schematic, parts, layout at true size, each step and reading with a box to tick."
 YOURS = "Layout, readings and prices follow these; they are kept in this browser and are no part of the link."
+WAIT = "Parts, board and first power are being worked out."
 PLAIN = (
     BuildStep("Beeper: ceramic side to tip, brass side and screen to sleeve; tip to sleeve must not beep."),
     BuildStep("Ohms from tip to sleeve: over range once the disc has charged; tapping moves the reading."),
@@ -44,11 +46,10 @@ PLAIN = (
 
 # -- what moves with the chain ------------------------------------------------------------------------------------
 def view(sheet: SheetData, kept: SheetData | None) -> View:
-    """Verdict, advice, and the volts that the meter should show."""
-    verdict = say.verdict(sheet)
+    """The volts that the meter should show."""
     if not sheet.powered:
         empty = {"height": 90, "xaxis": {"visible": False}, "yaxis": {"visible": False}}
-        return View(verdict, [], empty, {}, "Nothing to measure in volts: there is no supply.", say.advice(sheet))
+        return View(WAIT, [], empty, {}, "Nothing to measure in volts: there is no supply.")
     rows = sheet.volts
     traces = _bars(rows, "healthy boards", OWN, "")
     if kept is not None and kept.powered:
@@ -61,7 +62,7 @@ def view(sheet: SheetData, kept: SheetData | None) -> View:
         "yaxis": {"autorange": "reversed", "automargin": True},
     }  # fmt: skip
     narrow = {"font": {"size": 12}, "height": min(height, 330), "margin": {"l": 88, "r": 6, "t": 4, "b": 38}}
-    return View(verdict, traces, layout, narrow, say.readings_label(rows), say.advice(sheet))
+    return View(WAIT, traces, layout, narrow, say.readings_label(rows))
 
 
 def _bars(rows: Sequence[LaneVolts], name: str, colour: str, hatched: str) -> list[dict[str, Any]]:
@@ -170,7 +171,7 @@ CHAPTER = Chapter(
         "decide about anything on the mains.",
     ),
     has_phase=False,
-    at_rest=True,
+    drawn_on=("settled",),
 )
 
 
@@ -180,15 +181,28 @@ def make(link: str | None = None) -> Page:
     settings = Settings(state)
     measure = MeasureWhatYouHave(state)
 
-    def of(make_it: Any) -> Any:
-        return lambda chain: make_it(settings.sheet(chain))
+    def of(make_it: Callable[[SheetData], Any], *fields: str) -> Callable[[SignalChain], Generator[str, None, Any]]:
+        """What a section shows, after the sheet's fields that it takes, each in a piece of its own."""
+
+        def made(chain: SignalChain) -> Generator[str, None, Any]:
+            sheet = settings.sheet(chain)
+            for field in fields:
+                yield LONG
+                getattr(sheet, field)
+            return make_it(sheet)
+
+        return made
 
     lists = [
-        CheckSection(state, "transistor", "The transistor by itself, before soldering", of(transistor), folded=True),
-        CheckSection(state, "build", "Build it, step by step", of(building)),
-        CheckSection(state, "off", "Power off: what the meter should show", of(power_off), folded=True),
-        CheckSection(state, "first", "First power", of(first_power)),
-        CheckSection(state, "on", "Power on: what the meter should show", of(power_on), folded=True),
+        CheckSection(
+            state, "transistor", "The transistor by itself, before soldering", of(transistor, "jig"), folded=True
+        ),
+        CheckSection(state, "build", "Build it, step by step", of(building, "layout")),
+        CheckSection(
+            state, "off", "Power off: what the meter should show", of(power_off, "power", "ohms"), folded=True
+        ),
+        CheckSection(state, "first", "First power", of(first_power, "power")),
+        CheckSection(state, "on", "Power on: what the meter should show", of(power_on, "tone"), folded=True),
     ]
     ticks = Ticks(lists)
     leg, built, off, first, on = lists
@@ -199,13 +213,15 @@ def make(link: str | None = None) -> Page:
     def more(state: PageState) -> list[Any]:
         return [
             VBox([Block("about", paragraphs(TAKE), title="Take it to the bench"), sheet]),
-            Section(state, "parts", "The parts list", of(say.parts)),
-            Section(state, "types", "Other transistors that fit", of(say.other_types), folded=True),
-            Section(state, "board", "Lanes and layout", of(board)),
+            Section(state, "parts", "The parts list", of(say.parts, "layout", "power", "tone")),
+            Section(state, "types", "Other transistors that fit", of(say.other_types, "types"), folded=True),
+            Section(state, "board", "Lanes and layout", of(board, "layout")),
             Section(state, "wiring", "Wiring of battery, switch and jack", of(wiring)),
-            Section(state, "box", "The box", of(box)),
+            Section(state, "box", "The box", of(box, "layout")),
             leg, built, off, first,
-            Section(state, "faults", "What first power tells, and what it cannot", of(say.faults), folded=True),
+            Section(
+                state, "faults", "What first power tells, and what it cannot", of(say.faults, "power"), folded=True
+            ),
             on, TonePlayer(), untick, measure,
         ]  # fmt: skip
 
@@ -215,7 +231,8 @@ def make(link: str | None = None) -> Page:
     chapter = replace(
         CHAPTER,
         view=shown,
-        table=of(say.numbers),
+        table=of(say.numbers, "layout", "power", "tone"),
+        headline=of(lambda sheet: (say.verdict(sheet), say.advice(sheet)), "power", "layout"),
         settings=lambda state: [Block("about", paragraphs(YOURS), title="Your board and your meter"), settings.widget],
         more=more,
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Generator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -10,6 +10,7 @@ import traitlets
 from ipywidgets import VBox
 
 from piezolab.chain import SignalChain
+from piezolab.pages.kit.at_rest import whole
 from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.piece import STATIC, Piece, text_in
 from piezolab.pages.kit.sections import Foldable, Following
@@ -56,7 +57,12 @@ class CheckSection(VBox, Following):
     """
 
     def __init__(
-        self, state: PageState, word: str, title: str, make: Callable[[SignalChain], Steps], folded: bool = False
+        self,
+        state: PageState,
+        word: str,
+        title: str,
+        make: Callable[[SignalChain], Steps | Generator[str | None, None, Steps]],
+        folded: bool = False,
     ) -> None:
         self.head = Foldable("steps", title, folded=folded)
         self.head.lazy = True  # its heading stands though there may be no words between it and the steps
@@ -64,8 +70,8 @@ class CheckSection(VBox, Following):
         super().__init__([self.head, self.list])
         self.add_class("pz-check-section")
 
-        def show() -> None:
-            made = make(state.chain)
+        def show() -> Generator[str | None, None, None]:
+            made = yield from whole(make(state.chain))
             self.head.content = made.above
             self.list.steps = [
                 {"name": f"{word}-{n}", "words": step.words, "caution": step.caution}

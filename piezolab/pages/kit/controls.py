@@ -75,6 +75,7 @@ class Controls(Piece):
 
     def _ready(self, _content: Any) -> None:
         self._tell(always=self._keys)
+        self._state.at_rest.go()  # a panel is drawn when every part of the page is there
 
     def _entered(self, content: dict[str, Any]) -> None:
         key, text = text_in(content, "key", 40), text_in(content, "text")

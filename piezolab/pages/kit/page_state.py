@@ -2,7 +2,7 @@
 
 Controls write the chain, every part of the page reads it. Two things can be observed: `chain`, which moves while a
 slider is dragged, and `settled`, which counts the moments at which a change is finished. What is slow to make
-(schematic, share row) follows `settled`.
+(schematic, share row, sections) follows `settled`, and is handed to `at_rest`, which does it once the hand rests.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ from piezolab.chain import ChainError, SignalChain
 from piezolab.chain.link import PAGE_KEYS, read_link, to_query
 from piezolab.chain.parameter import ParameterError
 from piezolab.chain.parameters import all_parameters
+from piezolab.pages.kit.at_rest import AtRest
 
 MOST_STEPS_BACK = 200
 MOST_TEXT = 200  # characters of one entry; a tuning has 120 at most
@@ -43,6 +44,8 @@ class PageState(traitlets.HasTraits):
         self._back: list[SignalChain] = []
         self._forth: list[SignalChain] = []
         self._dragged = ""
+        #: What waits until the hand rests.
+        self.at_rest = AtRest(self._tell)
         #: Where starting over leads.
         self.home = SignalChain()
 
@@ -144,9 +147,13 @@ class PageState(traitlets.HasTraits):
         self._dragged = drag
         self._show(chain, finished=not drag)
 
+    def _tell(self, sentence: str) -> None:
+        self.trouble = sentence
+
     def _show(self, chain: SignalChain, finished: bool = True) -> None:
         if finished:
             self._dragged = ""
+        self.at_rest.moved()
         self.chain = chain
         self.can_undo, self.can_redo = bool(self._back), bool(self._forth)
         if finished:

@@ -1,13 +1,14 @@
-"""Titled sections below the controls, worked out anew whenever a change is finished.
+"""Titled sections below the controls, worked out anew whenever a change is finished and the hand rests.
 
 A folded section is worked out only once it is opened: what nobody looks at costs nothing. What cannot be worked out
-for a chain is said in its own section; the rest of the page goes on.
+for a chain is said in its own section; the rest of the page goes on. What makes a section may be a generator function
+that yields where it may be interrupted, see `at_rest`.
 """
 
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Generator, Mapping, Sequence
 from typing import Any
 
 import traitlets
@@ -15,6 +16,7 @@ from ipywidgets import VBox
 
 from piezolab.chain import SignalChain
 from piezolab.circuit.errors import CircuitError
+from piezolab.pages.kit.at_rest import whole
 from piezolab.pages.kit.blocks import Block, paragraphs
 from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.plot import Plot
@@ -46,9 +48,11 @@ class Foldable(Block):
 
 
 class Following:
-    """What every kind of section does: follow the bench while open, and catch up when opened."""
+    """What every kind of section does: follow the page's state while open, and catch up when opened."""
 
-    def _follow(self, state: PageState, head: Foldable, show: Callable[[], None], *names: str) -> None:
+    def _follow(
+        self, state: PageState, head: Foldable, show: Callable[[], Generator[str | None, None, None]], *names: str
+    ) -> None:
         self._state, self._head, self._show = state, head, show
         self._stale = True
         state.observe(lambda _: self._changed(), list(names))
@@ -64,11 +68,18 @@ class Following:
         self._changed()
 
     def _catch_up(self) -> None:
-        if not (self._stale and self._head.opened):
+        if self._stale and self._head.opened:
+            self._state.at_rest.put(self, self._work)
+
+    def _work(self) -> Generator[str | None, None, None]:
+        if not self._head.opened:  # it was shut while it waited
             return
         self._stale = False
         try:
-            self._show()
+            yield from self._show()
+        except GeneratorExit:  # another chain came first
+            self._stale = True
+            raise
         except CircuitError as error:
             self._failed(f"This could not be worked out for this chain: {error}")
         except Exception:  # one section's mistake must not stop those after it
@@ -83,18 +94,24 @@ class Section(Foldable, Following):
     """Text, a list or a table made from the chain.
 
     kind: class of the block in the page's style; make: HTML from the chain, everything of a visitor's escaped; an
-    empty text hides an unfolded section.
+    empty text hides an unfolded section; follows: names of what moves it in the state.
     """
 
     def __init__(
-        self, state: PageState, kind: str, title: str, make: Callable[[SignalChain], str], folded: bool = False
+        self,
+        state: PageState,
+        kind: str,
+        title: str,
+        make: Callable[[SignalChain], str | Generator[str | None, None, str]],
+        folded: bool = False,
+        follows: Sequence[str] = ("settled",),
     ) -> None:
         Foldable.__init__(self, kind, title, folded=folded)
 
-        def show() -> None:
-            self.content = make(state.chain)
+        def show() -> Generator[str | None, None, None]:
+            self.content = yield from whole(make(state.chain))
 
-        self._follow(state, self, show, "settled")
+        self._follow(state, self, show, *follows)
 
 
 class PlotSection(VBox, Following):
@@ -117,8 +134,8 @@ class PlotSection(VBox, Following):
         super().__init__([self.head, self.plot])
         self.add_class("pz-plot-section")
 
-        def show() -> None:
-            traces, layout, narrow, label = draw(state.chain, state.kept)
+        def show() -> Generator[str | None, None, None]:
+            traces, layout, narrow, label = yield from whole(draw(state.chain, state.kept))
             self.head.content = "" if traces else paragraphs(label)  # why there is nothing to draw
             self.plot.set(traces, layout, narrow=narrow, label=label)
             self._place()
@@ -133,4 +150,5 @@ class PlotSection(VBox, Following):
 
     def _place(self) -> None:
         """The figure is there while its section is open and could be worked out."""
-        self.plot.layout.display = None if self.head.opened and not self.head.content else "none"
+        there = self.head.opened and self.plot.revision and not self.head.content
+        self.plot.layout.display = None if there else "none"

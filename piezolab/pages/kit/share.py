@@ -40,7 +40,7 @@ class Share(Piece):
         super().__init__(ways=neighbours(slug, find_chapters(notebooks_dir())))
         self._state, self._address = state, address
         self._qr_wanted = False
-        state.observe(self._follow, "settled")
+        state.observe(lambda _: state.at_rest.put(self, self._follow), "settled")
         address.observe(self._follow, "base")
         self._follow()
 

@@ -8,10 +8,11 @@ keeps it up to date.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Generator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
+import traitlets
 from ipywidgets import Box, VBox
 
 from piezolab.chain import SignalChain
@@ -19,6 +20,7 @@ from piezolab.chain.link import from_link, to_query
 from piezolab.chain.stages import all_stages
 from piezolab.circuit.errors import CircuitError
 from piezolab.pages.kit.address import Address
+from piezolab.pages.kit.at_rest import whole
 from piezolab.pages.kit.blocks import Block, Buttons, bullets, paragraphs
 from piezolab.pages.kit.controls import Controls, Group, folded_groups
 from piezolab.pages.kit.keepsake import Keepsake
@@ -55,8 +57,10 @@ class Chapter:
     slug: its address word; own: the keys of its own two to four controls; view: from the chain, the kept chain or None,
     and whether phase is wanted on narrow plots too; table: HTML of the numbers; maths: HTML with formulas between
     dollar signs and their source; cautions: sentences, where work can hurt someone; needs_stage: it has nothing to
-    show without; has_phase: its figure has a lower panel, and lower: what that shows; at_rest: its figure takes too
-    long to follow a slider, and is worked out when a change is finished; keeps: it compares with a kept curve;
+    show without; has_phase: its figure has a lower panel, and lower: what that shows; drawn_on, listed_on: what
+    moves headline and figure, and the numbers, in the state; a figure that takes too long to follow a slider is not
+    drawn on "chain"; headline: verdict and advice where they take longer than the figure, made when the hand rests
+    (the view's verdict stands until the first is there); keeps: it compares with a kept curve;
     settings: parts below its own controls, for what is chosen beside the chain; more: parts between the player and the
     schematic.
     """
@@ -64,14 +68,16 @@ class Chapter:
     slug: str
     own: tuple[str, ...]
     view: Callable[[SignalChain, SignalChain | None, bool], View]
-    table: Callable[[SignalChain], str]
+    table: Callable[[SignalChain], str | Generator[str | None, None, str]]
     tasks: tuple[Task, ...] = ()
     maths: str = ""
     cautions: tuple[str, ...] = ()
     needs_stage: bool = False
     has_phase: bool = True
     lower: str = "phase"
-    at_rest: bool = False
+    drawn_on: tuple[str, ...] = ("chain",)
+    listed_on: tuple[str, ...] = ("settled",)
+    headline: Callable[[SignalChain], Generator[str | None, None, tuple[str, Sequence[str]]]] | None = None
     keeps: bool = True
     settings: Callable[[PageState], Sequence[Any]] = field(default=lambda state: ())
     more: Callable[[PageState], Sequence[Any]] = field(default=lambda state: ())
@@ -87,10 +93,13 @@ def with_rest_controls(own: Sequence[str]) -> tuple[str, ...]:
 
 
 class Look(Piece):
-    """Brings the pages' style along; shows nothing."""
+    """Brings the pages' style along, and says in the element whether something waits; shows nothing."""
 
     _esm = STATIC / "look.js"
     _css = STATIC / "look.css"
+
+    #: Whether some of the page is still to be worked out.
+    waiting = traitlets.Bool(False).tag(sync=True)
 
 
 class Page:
@@ -103,7 +112,9 @@ class Page:
         else:
             chapter = replace(chapter, own=with_rest_controls(chapter.own))
         self.chapter, self.state = chapter, state
+        state.at_rest.hold()
         self._phase = False
+        self.look = Look()
         self.problems = Block("problems")
         self.verdict = Block("verdict", spoken=True)
         self.plot = Plot(height_px=470)
@@ -138,7 +149,7 @@ class Page:
         tasks = [self.tasks, self.closing] if chapter.tasks else []
         # in a lesson the tasks lead, and the rest is there to look things up
         below = [*shown, *tasks] if self.lesson is None else [*tasks, *shown]
-        rows = [Look(), self.lesson_head, self.problems, tried, *below]
+        rows = [self.look, self.lesson_head, self.problems, tried, *below]
         if chapter.maths:
             rows.append(Block("maths", chapter.maths, title="The maths", folded=True))
         if chapter.cautions:
@@ -147,11 +158,14 @@ class Page:
         return VBox(rows).add_class("pz-page")
 
     def _connect(self) -> None:
-        state = self.state
-        if self.chapter.at_rest:
+        state, chapter = self.state, self.chapter
+        state.at_rest.changed = self._tell_waiting
+        self._tell_waiting()
+        if "chain" not in chapter.drawn_on:
             state.observe(lambda _: self.stick.add_class(_OLD), "chain")
-        state.observe(lambda _: self._draw(), ["settled" if self.chapter.at_rest else "chain", "kept"])
-        state.observe(lambda _: self._settle(), "settled")
+        state.observe(lambda _: self._draw(), [*chapter.drawn_on, "kept"])
+        state.observe(lambda _: self._list(), list(chapter.listed_on))
+        state.observe(lambda _: self._draw_circuit(), "settled")
         state.observe(lambda _: self._show_problems(), ["problems", "trouble"])
         state.observe(lambda _: self._show_bar(), ["can_undo", "can_redo", "kept"])
         state.observe(lambda _: self.keepsake.keep("curve", _curve_text(state.kept)), "kept")
@@ -159,14 +173,13 @@ class Page:
         self.keepsake.use("curve", self._given_curve)
         self.keepsake.use("tasks", self._given_tasks)
         self._draw()
-        self._settle()
+        self._list()
+        self._draw_circuit()
         self._show_problems()
         self._show_bar()
 
-    def redraw(self) -> None:
-        """Draw and list again for something else than the chain that changed."""
-        self._draw()
-        self._settle()
+    def _tell_waiting(self) -> None:
+        self.look.waiting = self.state.at_rest.waiting
 
     # -- what follows the chain ---------------------------------------------------------------------------------
     def _draw(self) -> None:
@@ -193,26 +206,45 @@ class Page:
             raise
         state.trouble = ""
         self.plot.set(view.traces, view.layout, narrow=view.narrow, label=view.label)
-        self.verdict.content = paragraphs(view.verdict)
-        self.advice.content = paragraphs(*view.advice)
+        if self.chapter.headline is None:
+            self._head(view.verdict, view.advice)
+        else:
+            self.verdict.content = self.verdict.content or paragraphs(view.verdict)
+            self.verdict.add_class(_OLD)
+            state.at_rest.put((self, "headline"), self._late_headline)
+
+    def _head(self, verdict: str, advice: Sequence[str]) -> None:
+        self.verdict.content = paragraphs(verdict)
+        self.advice.content = paragraphs(*advice)
+
+    def _late_headline(self) -> Generator[str | None, None, None]:
+        verdict, advice = yield from self.chapter.headline(self.state.chain)
+        self._head(verdict, advice)
+        self.verdict.remove_class(_OLD)
 
     def _offer_stage(self, missing: bool) -> None:
         direct = not self.state.chain.topology.powered
         self.stage_in.show([{"word": "stage", "label": "put a follower in"}] if missing or direct else [])
 
-    def _settle(self) -> None:
-        """What is slow to make, or only looked at when the hand rests."""
+    # -- what waits until the hand rests ------------------------------------------------------------------------
+    def _list(self) -> None:
+        self.state.at_rest.put((self, "numbers"), self._numbers)
+
+    def _numbers(self) -> Generator[str | None, None, None]:
+        chain = self.state.chain
+        missing = self.chapter.needs_stage and not chain.topology.powered
+        self.table.content = "" if missing else (yield from whole(self.chapter.table(chain)))
+
+    def _draw_circuit(self) -> None:
+        self.state.at_rest.put((self, "circuit"), self._circuit)
+
+    def _circuit(self) -> None:
         chain = self.state.chain
         if self.chapter.needs_stage and not chain.topology.powered:
-            self.table.content = ""
             return
         from piezolab.sheets.schematic import schematic_svg
 
-        try:
-            self.table.content = self.chapter.table(chain)
-            self.schematic.content = f'<div class="pz-scroll">{schematic_svg(chain)}</div>'
-        except CircuitError as error:
-            self.state.trouble = f"This chain could not be worked out: {error}"
+        self.schematic.content = f'<div class="pz-scroll">{schematic_svg(chain)}</div>'
 
     def _show_problems(self) -> None:
         said = []

@@ -4,18 +4,17 @@ from __future__ import annotations
 
 import re
 import textwrap
-from collections.abc import Sequence
 from typing import Any
 
 from piezolab.chain import SignalChain
-from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.sections import Section
 from piezolab.pages.kit.skeleton import Chapter, Page, View
 from piezolab.pages.kit.tasks import NumberTask, PickTask
 from piezolab.pages.where_is_the_fault import sentences as say
+from piezolab.pages.where_is_the_fault.fault_state import FaultState, Outlook
 from piezolab.pages.where_is_the_fault.finder import Finder
 from piezolab.pages.where_is_the_fault.finder_blocks import expected_html, unseen_html
-from piezolab.studies.faults.diagnosis import Diagnosis, diagnose
+from piezolab.studies.faults.diagnosis import diagnose
 from piezolab.studies.faults.making import fault_table
 from piezolab.studies.faults.readings import Check
 
@@ -78,28 +77,22 @@ proposed.</p>
 
 def make(link: str | None = None) -> Page:
     """The page, with all its parts at hand; `link` as in `page`."""
-    state = PageState.opened(link)
+    state = FaultState.opened(link)
     finder = Finder(state)
 
-    def view(chain: SignalChain, kept: SignalChain | None, phase: bool) -> View:
-        return shown(finder.found, chain, len(finder.entries) + len(finder.heard), finder.doubted)
+    def expected(_chain: SignalChain) -> str:
+        weighed = state.diagnosis
+        return "" if weighed is None else expected_html(weighed.found, weighed.table.chain, weighed.metering.meter)
 
-    unseen: list[Section] = []
-
-    def more(state: PageState) -> list[Section]:
-        unseen.append(
-            Section(
-                state, "hard-to-see", "What no reading shows", lambda chain: unseen_html(finder.table, chain),
-                folded=True,
-            )
-        )  # fmt: skip
-        return unseen
+    def unseen(_chain: SignalChain) -> str:
+        weighed = state.diagnosis
+        return "" if weighed is None else unseen_html(weighed.table, weighed.table.chain)
 
     chapter = Chapter(
         slug=SLUG,
         own=("stage", "jfet"),
-        view=view,
-        table=lambda chain: expected_html(finder.found, chain, finder.meter),
+        view=lambda chain, kept, phase: shown(state.outlook, chain),
+        table=expected,
         tasks=TASKS,
         maths=MATHS,
         cautions=(
@@ -111,31 +104,27 @@ def make(link: str | None = None) -> Page:
             "The probabilities are estimates from typical data, not a certificate.",
         ),
         has_phase=False,
-        at_rest=True,
+        drawn_on=("outlook",),
+        listed_on=("diagnosis",),
         keeps=False,
         settings=lambda state: [finder],
-        more=more,
+        more=lambda state: [
+            Section(state, "hard-to-see", "What no reading shows", unseen, folded=True, follows=("diagnosis",))
+        ],
     )
     page = Page(chapter, state)
-
-    def changed() -> None:
-        page.redraw()
-        unseen[0].refresh()  # another meter shows other faults
-
-    finder.changed = changed
-    finder.show()
     finder.kept_in(page.keepsake)
     page.finder = finder
     return page
 
 
-def shown(found: Diagnosis | None, chain: SignalChain, taken: int, doubted: Sequence[int] = ()) -> View:
+def shown(outlook: Outlook, chain: SignalChain) -> View:
     """The verdict, and the probabilities as bars."""
-    if found is None:
-        return View("Nothing can be said about this chain.", [], {"height": 120}, {}, "no diagnosis")
-    verdict = say.verdict(found, chain, taken, doubted)
+    if outlook.problem:
+        return View(outlook.problem, [], {"height": 120}, {}, "no diagnosis")
+    verdict = say.verdict(outlook.weighed, chain)
     spots = [
-        spot for n, spot in enumerate(found.spots[:_SHOWN]) if n < _ALWAYS or spot.probability >= _LEAST
+        spot for n, spot in enumerate(outlook.spots[:_SHOWN]) if n < _ALWAYS or spot.probability >= _LEAST
     ][::-1]
     names = [say.spot_words(spot.spot, chain) for spot in spots]
     short = [_two_lines(name) for name in names]

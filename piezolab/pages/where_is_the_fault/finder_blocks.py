@@ -77,9 +77,9 @@ def places_html(found: Diagnosis, chain: SignalChain) -> str:
     return said
 
 
-def expected_html(found: Diagnosis | None, chain: SignalChain, meter: Meter) -> str:
+def expected_html(found: Diagnosis, chain: SignalChain, meter: Meter) -> str:
     """What each of the likeliest places would read, at the readings still worth taking."""
-    if found is None or found.next is None:
+    if found.next is None:
         return ""
     steps = (found.next, *found.others)[:_ROWS]
     head = [
@@ -93,10 +93,8 @@ def expected_html(found: Diagnosis | None, chain: SignalChain, meter: Meter) -> 
     return table(head, rows, f"{told}{'; battery out' if found.unpowered_only else ''}.")
 
 
-def unseen_html(found: FaultTable | None, chain: SignalChain) -> str:
+def unseen_html(found: FaultTable, chain: SignalChain) -> str:
     """Faults that no reading of this list shows, and what would."""
-    if found is None:
-        return ""
     found_by: dict[str, dict[str, None]] = {}
     for fault, seen in zip(found.hypotheses, seen_shares(found), strict=True):
         if fault.kind != "healthy" and seen < found.limits.unseen:

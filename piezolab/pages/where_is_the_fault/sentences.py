@@ -9,9 +9,10 @@ from functools import lru_cache
 from piezolab.chain import SignalChain
 from piezolab.chain.assembly import assemble
 from piezolab.chain.parts import Part
+from piezolab.pages.where_is_the_fault.fault_state import Weighed
 from piezolab.quantity import show
 from piezolab.sheets.words import lane_name
-from piezolab.studies.faults.diagnosis import Diagnosis, FaultShare, NextReading
+from piezolab.studies.faults.diagnosis import FaultShare, NextReading
 from piezolab.studies.faults.hearing import FINE, WORDS
 from piezolab.studies.faults.hypotheses import Hypothesis
 from piezolab.studies.faults.knowledge import knowledge
@@ -205,17 +206,18 @@ def stop_words() -> str:
     return str(knowledge().texts["stop"]["text"])
 
 
-def verdict(found: Diagnosis, chain: SignalChain, taken: int, doubted: Sequence[int] = ()) -> str:
-    """The likeliest place and its repair, or what to do first; doubted: numbers of readings that nothing explains."""
-    if found.stop:
+def verdict(weighed: Weighed | None, chain: SignalChain) -> str:
+    """The likeliest place and its repair, or what to do first; None: nothing was read or heard yet."""
+    if weighed is not None and weighed.found.stop:
         return stop_words()
+    if weighed is None or not (weighed.entries or weighed.heard):
+        return "Say what you hear and take the reading that is asked for; each one narrows it down."
+    found = weighed.found
     first = found.spots[0]
     share = f"{100 * first.probability:.0f} %"
-    if not taken:
-        return "Say what you hear and take the reading that is asked for; each one narrows it down."
     if found.two_suspected:
         names = "; ".join(spot_words(spot, chain) for spot, _ in found.suspects[:2])
-        again = " and ".join(f"no. {n}" for n in doubted)
+        again = " and ".join(f"no. {n}" for n in weighed.doubted)
         return (
             f"No single fault fits these readings: probably two things are wrong, most likely here: {names}. "
             + (f"Take {again} once more to be sure; mend one" if again else "Mend one")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Generator
 from html import escape
 from typing import Any
 
@@ -97,12 +97,14 @@ def _re(level_db: float) -> str:
     return "nothing" if level_db == -math.inf else show(level_db, "dB")
 
 
-def steps_html(chain: SignalChain) -> str:
+def steps_html(chain: SignalChain) -> Generator[str | None, None, str]:
     """All steps, ranked, against hum and against hiss."""
     if not found(chain)[0].signal_v_rms > 0:
         return paragraphs(_NO_SIGNAL)
     quiet = -float(found(chain)[1].snr_db_a) <= -80.0
-    return _ranked("Against hum", hum_advice(chain)) + _ranked(
+    against_hum = _ranked("Against hum", hum_advice(chain))
+    yield
+    return against_hum + _ranked(
         "Against hiss", hiss_advice(chain), "Your hiss is too quiet to hear already: nothing here needs doing." if quiet
         else "",
     )  # fmt: skip
@@ -133,15 +135,17 @@ class TryOut(VBox):
         does: dict[str, Callable[[], None]] = {name: self._doer(name) for name in advice_texts()}
         self.buttons = Buttons("try a step out; undo takes it back", does)
         super().__init__([self.buttons])
-        state.observe(lambda _: self._show(), "settled")
-        self._show()
+        state.observe(lambda _: state.at_rest.put(self, self._show), "settled")
+        state.at_rest.put(self, self._show)
 
     def _doer(self, name: str) -> Callable[[], None]:
         return lambda: self._state.put(self._state.chain.but(self._steps[name].changes))
 
-    def _show(self) -> None:
+    def _show(self) -> Generator[str | None, None, None]:
         chain = self._state.chain
-        steps = [s for s in (*hum_advice(chain).steps, *hiss_advice(chain).steps) if s.computed and s.less_db[0] > 0.05]
+        hum = hum_advice(chain)
+        yield
+        steps = [s for s in (*hum.steps, *hiss_advice(chain).steps) if s.computed and s.less_db[0] > 0.05]
         self._steps = {step.name: step for step in steps}
         self.buttons.show([
             {"word": s.name, "label": f"try: {advice_texts()[s.name].title.lower()}", "note": say.step_words(s)}

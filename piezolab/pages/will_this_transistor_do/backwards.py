@@ -64,8 +64,8 @@ class Backwards(VBox):
         self.answer = Block("answer", spoken=True)
         self.apply = Buttons("the answer", {"use": self._use})
         super().__init__([self.head, self.form, self.answer, self.apply])
-        state.observe(lambda _: self.look(), "settled")
-        self.look()
+        state.observe(lambda _: self._wait(), "settled")
+        self._wait()
 
     @property
     def wish(self) -> Wish:
@@ -74,6 +74,10 @@ class Backwards(VBox):
 
         inverts = self._state.chain.topology.inverts
         return self._typed if inverts else replace(self._typed, least_gain=0.0)
+
+    def _wait(self) -> None:
+        self.found = None  # that of an earlier chain is not to be put into this one
+        self._state.at_rest.put(self, self.look)
 
     def look(self) -> None:
         """Search again for the chain as it is."""

@@ -111,8 +111,8 @@ class Measuring(VBox):
         self.bag_buttons = Buttons("transistors of the bag", words)
         super().__init__([self.head, self.jig, self.entry, self.take, self.shown, self.bag_buttons])
         self.add_class("pz-measuring")
-        state.observe(lambda _: self.show_bag(), "settled")
-        self.show_bag()
+        state.observe(lambda _: state.at_rest.put(self, self.show_bag), "settled")
+        state.at_rest.put(self, self.show_bag)
 
     # -- entering -----------------------------------------------------------------------------------------------
     def _worked_out(self, texts: Mapping[str, str]) -> str:

@@ -1,5 +1,6 @@
 """Chapter 8: readings in, places and the next reading out; safety first."""
 
+import asyncio
 import json
 import re
 from dataclasses import replace
@@ -10,7 +11,7 @@ from piezolab.chain import SignalChain
 from piezolab.pages.kit.form import FieldError
 from piezolab.pages.where_is_the_fault import chapter as page
 from piezolab.pages.where_is_the_fault import sentences as say
-from piezolab.pages.where_is_the_fault.entry import MOST_READINGS, read
+from piezolab.pages.where_is_the_fault.entry import MOST_READINGS, Entry, read
 from piezolab.pages.where_is_the_fault.finder import Finder
 from piezolab.pages.where_is_the_fault.finder_blocks import unseen_html
 from piezolab.studies.faults.diagnosis import diagnose
@@ -32,7 +33,7 @@ def test_it_starts_with_what_to_measure_and_how(made: page.Page) -> None:
     finder = fresh(made)
     assert "take the reading that is asked for" in made.verdict.content
     assert "Battery unclipped" in finder.next.content, "nothing is powered before a short is ruled out"
-    assert finder.entry.values["check"] == finder.found.next.check.key
+    assert finder.entry.values["check"] == made.state.diagnosis.found.next.check.key
 
 
 def test_readings_narrow_it_down_and_can_be_forgotten(made: page.Page) -> None:
@@ -40,14 +41,15 @@ def test_readings_narrow_it_down_and_can_be_forgotten(made: page.Page) -> None:
     assert not made.finder.places.content, "no list of repairs before anything was said"
     assert finder.entry.submit({"check": "ohm:clip", "value": "OL"})
     assert finder.entry.submit({"check": "ohm:supply", "value": "OL"})
-    assert finder.found.spots[0].spot in ("transistor:Q1", "part:R_S")
-    assert say.check_words(finder.found.next.check) in finder.entry.said, "what comes next is said at once"
+    assert made.state.diagnosis.found.spots[0].spot in ("transistor:Q1", "part:R_S")
+    then = made.state.diagnosis.found.next.check
+    assert say.check_words(then) in finder.entry.said, "what comes next is said at once"
     assert "over range" in finder.taken.content
     before = made.plot.traces
     finder.drop.press("drop-0")
-    assert len(finder.readings) == 1
+    assert len(made.state.diagnosis.readings) == 1
     finder.drop.press("all")
-    assert not finder.readings and made.plot.traces != before
+    assert not made.state.diagnosis.readings and made.plot.traces != before
 
 
 def test_swapped_source_resistor_and_output_capacitor_take_three_readings(made: page.Page) -> None:
@@ -55,7 +57,7 @@ def test_swapped_source_resistor_and_output_capacitor_take_three_readings(made: 
     finder = fresh(made)
     for check, value in (("ohm:clip", "104k"), ("ohm:source", "104k"), ("dc:jack", "1.11 V")):
         assert finder.entry.submit({"check": check, "value": value}), finder.entry.wrong
-    first = finder.found.spots[0]
+    first = made.state.diagnosis.found.spots[0]
     assert first.probability > 0.8 and first.faults[0].key == "swapped:R_S+C_out"
     for block in (made.verdict, finder.places):
         assert "put each in the other&#x27;s place" in block.content
@@ -67,12 +69,12 @@ def test_hot_ends_all_powered_readings(made: page.Page) -> None:
     finder = fresh(made)
     finder.ear_buttons.press("hot")
     assert "Switch off, unclip" in made.verdict.content and "Switch off, unclip" in finder.stop.content
-    assert finder.found.unpowered_only
-    assert not finder.found.next.powered
+    assert made.state.diagnosis.found.unpowered_only
+    assert not made.state.diagnosis.found.next.powered
     finder.ear_buttons.press("fine")
-    assert finder.heard == ("fine",), "what is fine is not hot"
+    assert made.state.heard == ("fine",), "what is fine is not hot"
     finder.ear_buttons.press("weak")
-    assert finder.heard == ("weak",)
+    assert made.state.heard == ("weak",)
 
 
 @pytest.mark.parametrize(
@@ -90,10 +92,10 @@ def test_a_reading_that_cannot_be_is_refused_and_nothing_changes(
     made: page.Page, check: str, value: str, words: str
 ) -> None:
     finder = fresh(made)
-    before = finder.found
+    before = made.state.diagnosis.found
     assert not finder.entry.submit({"check": check, "value": value})
     assert words in finder.entry.wrong["value"]
-    assert finder.readings == () and finder.found == before
+    assert made.state.diagnosis.readings == () and made.state.diagnosis.found is before
 
 
 def test_readings_are_read_with_their_last_digit() -> None:
@@ -116,7 +118,8 @@ def test_a_lone_one_is_never_guessed() -> None:
 
 def test_what_is_expected_is_no_finer_than_the_display(made: page.Page) -> None:
     """3 1/2 digits: 0.1 ohm, 0.1 mV, 1 mV AC in the last place of the lowest range."""
-    meter = fresh(made).meter
+    fresh(made)
+    meter = made.state.meter
     for kind, value, words in (
         ("ohm", 0.0557, "0.1 Ω"), ("ohm", 0.02, "0 Ω"), ("ohm", 3922.6, "3.92 kΩ"), ("dc", 2.4e-8, "0 V"),
         ("dc", -0.4, "−400 mV"), ("dc", 9.0, "9.00 V"), ("high", 0.0031, "3 mV"), ("ohm", float("inf"), "over range"),
@@ -130,19 +133,19 @@ def test_the_same_reading_asked_for_again_says_so_and_why(made: page.Page) -> No
     finder = fresh(made)
     finder.ear_buttons.press("dead")
     assert finder.entry.submit({"check": "ohm:clip", "value": "0.3"})
-    assert finder.found.stop and finder.stop.content
-    assert finder.found.next.check.key == "ohm:clip" and "once more" in finder.next.content
-    step = finder.found.next
+    assert made.state.diagnosis.found.stop and finder.stop.content
+    assert made.state.diagnosis.found.next.check.key == "ohm:clip" and "once more" in finder.next.content
+    step = made.state.diagnosis.found.next
     reasons = {say.why_words(replace(step, reason=reason)) for reason in ("spot", "short", "second", "again")}
     assert len(reasons) == 4 and say.why_words(step) in finder.next.content
 
 
 def test_the_tone_is_at_hand_only_once_the_battery_may_go_in(made: page.Page) -> None:
     finder = fresh(made)
-    assert finder.found.unpowered_only and finder.tone.layout.display == "none"
+    assert made.state.diagnosis.found.unpowered_only and finder.tone.layout.display == "none"
     assert finder.tone.hertz == [41.0, 1000.0]
     finder.entry.submit({"check": "ohm:clip", "value": "4.0k"})
-    assert not finder.found.unpowered_only and finder.tone.layout.display is None
+    assert not made.state.diagnosis.found.unpowered_only and finder.tone.layout.display is None
     how, caution = say.check_how(Check("high", "jack"))
     assert "300 mV" in how and "10 nF" in how and "down" in caution
 
@@ -150,8 +153,8 @@ def test_the_tone_is_at_hand_only_once_the_battery_may_go_in(made: page.Page) ->
 def test_the_meter_can_be_another_and_without_ac(made: page.Page) -> None:
     finder = fresh(made)
     assert finder.meter_form.submit({"meter_ohm": "1M", "counts": "2000", "ac": "no"})
-    assert finder.meter.input_ohm == 1e6
-    assert finder.found.next.check.kind not in ("low", "high")
+    assert made.state.meter.input_ohm == 1e6
+    assert made.state.diagnosis.found.next.check.kind not in ("low", "high")
     assert not finder.meter_form.submit({"meter_ohm": "1R"})
     assert "allowed" in finder.meter_form.wrong["meter_ohm"]
     assert not finder.meter_form.submit({"meter_ohm": "10M", "counts": "20.5"})
@@ -163,9 +166,9 @@ def test_the_meter_can_be_another_and_without_ac(made: page.Page) -> None:
 def test_a_cheap_meter_that_stops_at_two_megohms_finds_no_fault_in_the_gate_resistor(made: page.Page) -> None:
     finder = fresh(made)
     finder.entry.submit({"check": "ohm:pickup", "value": "OL"})
-    assert finder.found.probability("part:R_G") > 0.2, "4.7 megohm is within this meter's range"
+    assert made.state.diagnosis.found.probability("part:R_G") > 0.2, "4.7 megohm is within this meter's range"
     assert finder.meter_form.submit({"ohm_max": "2M"})
-    assert finder.found.probability("part:R_G") < 0.1
+    assert made.state.diagnosis.found.probability("part:R_G") < 0.1
     assert finder.meter_form.submit({"ohm_max": "20M"})
 
 
@@ -195,9 +198,9 @@ def test_what_the_browser_kept_comes_back(made: page.Page) -> None:
     other.keepsake._users["build"](json.loads(made.keepsake._values["build"]))
     other.keepsake._users["fault"]({**kept, "reading 01": "dc:nowhere=1", "reading 02": "dc:source=5000",
                                     "reading 03": "tone:jack=weak", "reading 04": "watts:jack=1"})  # fmt: skip
-    assert other.finder.heard == ("dead",) and other.finder.meter.ohm_max == 2e6
-    assert other.finder.readings == finder.readings, "with the last place that was typed"
-    assert other.finder.found.spots == finder.found.spots
+    assert other.state.heard == ("dead",) and other.state.meter.ohm_max == 2e6
+    assert other.state.diagnosis.readings == made.state.diagnosis.readings, "with the last place that was typed"
+    assert other.state.diagnosis.found.spots == made.state.diagnosis.found.spots
     assert "no such lane" in other.finder.taken.content, "what this chain does not have is shown, and not weighed"
     assert finder.meter_form.submit({"ohm_max": "20M"})
     fresh(made)
@@ -234,9 +237,10 @@ def test_tasks_and_chain_changes(made: page.Page) -> None:
     assert made.tasks.check("fault-source", f"{page._sound('dc:source'):.3f}")[0]
     finder.entry.submit({"check": "dc:source", "value": "1.0"})
     made.state.put(SignalChain(stage="direct"))
-    assert not finder.readings and "no such lane" in finder.taken.content, "what cannot be read there is not weighed"
+    assert not made.state.diagnosis.readings, "what cannot be read there is not weighed"
+    assert "no such lane" in finder.taken.content
     made.state.undo()
-    assert [r.check.key for r in finder.readings] == ["dc:source"], "and not lost"
+    assert [r.check.key for r in made.state.diagnosis.readings] == ["dc:source"], "and not lost"
 
 
 def test_the_list_of_readings_follows_the_chain(made: page.Page) -> None:
@@ -244,29 +248,96 @@ def test_the_list_of_readings_follows_the_chain(made: page.Page) -> None:
     made.state.put(SignalChain(stage="gain"))
     assert finder.entry in finder.children
     assert finder.entry.submit({"check": "dc:drain", "value": "5.1"}), finder.entry.wrong
-    assert [r.check.key for r in finder.readings] == ["dc:drain"]
+    assert [r.check.key for r in made.state.diagnosis.readings] == ["dc:drain"]
     made.state.undo()
     assert not finder.entry.submit({"check": "dc:drain", "value": "5.1"})
 
 
 def test_a_move_of_a_setting_is_worked_out_and_drawn_once(made: page.Page, monkeypatch: pytest.MonkeyPatch) -> None:
-    finder, drawn = fresh(made), []
+    fresh(made)
+    drawn = []
     monkeypatch.setattr(made.plot, "set", lambda *a, **k: drawn.append(a))
     made.state.enter("source_r", "3k3")
-    assert len(drawn) == 1 and finder.table.chain == made.state.chain
+    assert len(drawn) == 1 and made.state.table.chain == made.state.chain
     made.state.undo()
+
+
+def test_a_reading_draws_the_figure_once_and_the_circuit_not_at_all(
+    made: page.Page, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    finder, drawn = fresh(made), []
+    monkeypatch.setattr(made.plot, "set", lambda *a, **k: drawn.append("figure"))
+    made.schematic.observe(lambda _: drawn.append("circuit"), "content")
+    monkeypatch.setattr("piezolab.sheets.schematic.schematic_svg", lambda chain: drawn.append("circuit") or "")
+    numbers = made.table.content
+    assert finder.entry.submit({"check": "ohm:clip", "value": "104k"})
+    assert drawn == ["figure"] and made.table.content != numbers
+    made.schematic.unobserve_all("content")
+    monkeypatch.undo()
+    fresh(made)
+
+
+def test_who_observes_the_diagnosis_first_does_not_matter() -> None:
+    """Headline and numbers of a page whose observers are called in the opposite order."""
+    contents = []
+    for turned in (False, True):
+        made = page.make("")
+        if turned:
+            for name in ("outlook", "diagnosis"):
+                made.state._trait_notifiers[name]["change"].reverse()
+        made.state.entries = (Entry(read(Check("ohm", "clip"), "104k"), "104k"),)
+        made.state.weigh()
+        contents.append((made.verdict.content, made.table.content, made.finder.next.content, made.plot.label))
+    assert contents[0] == contents[1] and "So far most likely" in contents[0][0]
+
+
+def test_in_a_kernel_the_outlook_follows_at_once_and_the_faults_are_simulated_when_the_hand_rests(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    asked = []
+
+    def counted(*question):
+        asked.append(question[0])
+        return fault_table(*question)
+
+    monkeypatch.setattr("piezolab.pages.where_is_the_fault.fault_state.fault_table", counted)
+
+    async def served() -> page.Page:
+        made = page.make("")
+        assert made.plot.traces and "Say what you hear" in made.verdict.content
+        assert "being worked out" in made.finder.next.content and made.finder.entry.layout.display == "none"
+        made.own._ready({})
+        for ohm in ("2k2", "3k3", "4k7"):
+            made.state.enter("source_r", ohm, live=True)
+            made.state.enter("source_r", ohm)
+            assert "pz-old" not in made.stick._dom_classes, "nothing was read: what is shown is this chain's"
+            await asyncio.sleep(0)
+        while made.state.at_rest.waiting:
+            await asyncio.sleep(0.01)
+        made.state.entries = (Entry(read(Check("ohm", "clip"), "104k"), "104k"),)
+        made.state.weigh()
+        made.state.enter("source_r", "5k6")
+        assert "pz-old" in made.stick._dom_classes, "a reading is weighed with the new table only"
+        made.state.undo()
+        assert "pz-old" not in made.stick._dom_classes
+        return made
+
+    made = asyncio.run(served())
+    assert asked == [made.state.chain]
+    assert made.state.diagnosis.table.chain == made.state.chain
+    assert made.finder.entry.layout.display is None and made.finder.next.content and made.table.content
 
 
 def test_two_faults_are_told_with_what_to_read_again(made: page.Page) -> None:
     finder = fresh(made)
     for check, value in (("ohm:clip", "OL"), ("ohm:source", "OL"), ("ohm:supply", "OL"), ("ohm:jack", "1.01M")):
         finder.entry.submit({"check": check, "value": value})
-    assert finder.found.two_suspected
+    assert made.state.diagnosis.found.two_suspected
     assert "probably two things are wrong" in made.verdict.content and "bleed resistor" in made.verdict.content
     assert "Two faults at once" in finder.places.content
     finder.entry.submit({"check": "dc:supply", "value": "-40"})
-    assert 5 in finder.doubted and "read it again" in finder.taken.content
-    assert finder.found.two_suspected and "no. 5 once more to be sure" in made.verdict.content
+    assert 5 in made.state.diagnosis.doubted and "read it again" in finder.taken.content
+    assert made.state.diagnosis.found.two_suspected and "no. 5 once more to be sure" in made.verdict.content
 
 
 def test_no_button_without_an_effect(made: page.Page) -> None:
@@ -290,6 +361,9 @@ def test_what_still_belongs_to_the_chain_before_is_marked() -> None:
     assert "pz-old" not in made.stick._dom_classes
     made.state.enter("stage", "direct")
     assert "pz-old" not in made.stick._dom_classes
+    made.state.enter("play_v", "2", live=True)
+    made.state.undo()
+    assert "pz-old" not in made.stick._dom_classes, "dragged, and taken back"
 
 
 @pytest.mark.parametrize("stage", ["follower", "gain"])

@@ -1,9 +1,12 @@
 // Brings the pages' style along, and keeps what takes the keyboard's focus from hiding behind the verdict and the plot
 // where these stay at the top of the screen: the browser scrolls clear of a strip as high as they are.
 export default {
-  render({ el }) {
+  render({ model, el }) {
     el.hidden = true;
-    if (!document.body.hasAttribute("data-voila")) return undefined;
+    const rests = () => { el.dataset.rest = model.get("waiting") ? "waiting" : "done"; };
+    rests();
+    model.on("change:waiting", rests);
+    if (!document.body.hasAttribute("data-voila")) return () => model.off("change:waiting", rests);
     const root = document.documentElement;
     let stick = null;
     function measure() {
@@ -19,6 +22,7 @@ export default {
     const size = new ResizeObserver(measure);
     size.observe(document.body);
     return () => {
+      model.off("change:waiting", rests);
       size.disconnect();
       root.style.scrollPaddingTop = "";
     };

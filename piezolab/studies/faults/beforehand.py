@@ -1,0 +1,31 @@
+"""How probable each place is before anything was read or heard: no build has to be simulated for that."""
+
+from __future__ import annotations
+
+from piezolab.chain import SignalChain
+from piezolab.chain.assembly import assemble
+from piezolab.studies.faults.diagnosis import FaultShare, SpotShare
+from piezolab.studies.faults.fault_network import fault_network
+from piezolab.studies.faults.making import faults_of, priors
+
+
+def beforehand(chain: SignalChain) -> tuple[SpotShare, ...]:
+    """Places with their faults by prior probability, the likeliest first, "healthy" among them.
+
+    The same as `Diagnosis.spots` with no reading and nothing heard. Raises CircuitError where the chain has no
+    operating point.
+    """
+    faults = faults_of(chain, fault_network(assemble(chain.values)))
+    groups: dict[str, list[FaultShare]] = {}
+    for fault, share in zip(faults, priors(faults), strict=True):
+        one = FaultShare(fault.key, fault.kind, fault.spot, fault.parts, float(share))
+        groups.setdefault(fault.spot, []).append(one)
+    spots = [
+        SpotShare(
+            spot,
+            sum(fault.probability for fault in group),
+            tuple(sorted(group, key=lambda fault: -fault.probability)),
+        )
+        for spot, group in groups.items()
+    ]
+    return tuple(sorted(spots, key=lambda each: -each.probability))

@@ -1,0 +1,64 @@
+"""In a real browser: a slider that moves while the page still works at the lists gets its curve first."""
+
+import importlib
+import re
+from concurrent.futures import ThreadPoolExecutor
+from html import unescape
+
+import pytest
+
+from tests.browser.chapter import DESK
+from tests.serving.browsing import WAIT_MS
+
+pytestmark = pytest.mark.browser
+
+DONE = "[data-rest=done]"
+# Moves a slider twice, the second time while the lists of the first move are waiting, and tells what stood on the page
+# when each curve was drawn: whether lists were waiting, and their text.
+MOVES = """
+async key => {
+  const slider = document.querySelector(`[data-slider="${key}"]`);
+  const plot = document.querySelector(".piezolab-plot");
+  const rest = document.querySelector("[data-rest]");
+  const numbers = document.querySelector(".pz-numbers");
+  const seen = [];
+  for (const at of [3, 6]) {
+    const drawn = new Promise((resolve) => plot.addEventListener("piezolab:drawn", resolve, { once: true }));
+    slider.value = Math.round(slider.max / 2) + at;
+    slider.dispatchEvent(new Event("input"));
+    slider.dispatchEvent(new Event("change"));
+    await drawn;
+    while (rest.dataset.rest !== "waiting") await new Promise((next) => setTimeout(next, 0));
+    seen.push([rest.dataset.rest, numbers.textContent]);
+  }
+  return seen;
+}
+"""
+
+
+def plain(html: str) -> str:
+    """The words of some HTML as a browser gives them."""
+    return unescape(re.sub(r"<[^>]+>", "", html))
+
+
+@pytest.mark.parametrize(
+    ("room", "key"),
+    [("how_do_i_build_it_and_check_it", "source_r"), ("what_do_cable_and_input_change", "cable_m"),
+     ("where_is_the_fault", "source_r")],
+)  # fmt: skip
+def test_the_curve_comes_first_and_the_numbers_are_those_of_the_newest_chain(visit, room, key):
+    slug = room.replace("_", "-")
+    page = visit(**DESK).open(slug)
+    page.page.locator(DONE).wait_for(state="attached", timeout=WAIT_MS)
+    before = page.page.locator(".pz-numbers").text_content()
+    seen = page.page.evaluate(MOVES, key)
+    assert [state for state, _ in seen] == ["waiting", "waiting"]
+    assert seen[1][1] in (before, seen[0][1]), "the second curve was there before the numbers of its chain"
+    page.page.locator(DONE).wait_for(state="attached", timeout=WAIT_MS)
+    query = page.page.evaluate("location.search")
+    assert f"{key}=" in query
+    with ThreadPoolExecutor(1) as aside:  # there no loop is running, so everything is worked out at once
+        made = aside.submit(importlib.import_module(f"piezolab.pages.{room}").make, query).result()
+    assert plain(made.table.content) in page.page.locator(".pz-numbers").text_content()
+    assert plain(made.verdict.content) in page.page.locator(".pz-verdict").text_content()
+    assert not page.problems

@@ -1,0 +1,250 @@
+"""Work at rest: at once without a loop; on a loop in pieces, that give way, and never for an earlier chain."""
+
+import asyncio
+
+import pytest
+
+from piezolab.circuit.errors import CircuitError
+from piezolab.pages.kit.at_rest import GAP_S, LONG, LONG_PAUSE_S, PAUSE_S, PIECE_S, AtRest, whole
+from piezolab.pages.kit.page_state import PageState
+from tests.pages.kit.pieces import finished
+
+
+class Hand:
+    """A loop and a clock moved by hand: `pass_on` runs what is due, and says at what times it ran."""
+
+    def __init__(self) -> None:
+        self.now, self.due, self.ran = 0.0, [], []
+
+    def call_later(self, delay, callback):
+        entry = [self.now + delay, callback]
+        self.due.append(entry)
+
+        class Handle:
+            def cancel(_self) -> None:
+                if entry in self.due:
+                    self.due.remove(entry)
+
+        return Handle()
+
+    def pass_on(self, seconds: float) -> None:
+        end = self.now + seconds
+        while self.due and min(self.due)[0] <= end:
+            entry = min(self.due, key=lambda each: each[0])
+            self.due.remove(entry)
+            self.now = max(self.now, entry[0])
+            self.ran.append(self.now)
+            entry[1]()
+        self.now = max(self.now, end)
+
+
+@pytest.fixture
+def hand():
+    return Hand()
+
+
+@pytest.fixture
+def said():
+    return []
+
+
+@pytest.fixture
+def rest(hand, said):
+    return AtRest(said.append, loop=hand, clock=lambda: hand.now)
+
+
+def test_without_a_loop_everything_is_done_at_once_and_in_order(said):
+    rest, done = AtRest(said.append), []
+
+    def parts():
+        done.append("first half")
+        yield
+        yield LONG
+        done.append("second half")
+
+    rest.hold()
+    rest.put("a", parts)
+    rest.put("b", lambda: done.append("b"))
+    assert done == ["first half", "second half", "b"] and rest.at_once and not rest.waiting
+
+
+def test_on_a_loop_it_waits_for_a_pause_and_keeps_its_order(rest, hand):
+    done = []
+    rest.moved()
+    for name in "abc":
+        rest.put(name, lambda name=name: done.append(name))
+    hand.pass_on(0.9 * PAUSE_S)
+    assert done == [] and rest.waiting
+    hand.pass_on(0.2 * PAUSE_S)
+    assert done == ["a", "b", "c"] and not rest.waiting
+
+
+def test_every_move_puts_it_off(rest, hand):
+    done = []
+    rest.put("a", lambda: done.append("a"))
+    for _ in range(20):
+        rest.moved()
+        hand.pass_on(0.5 * PAUSE_S)
+    assert done == []
+    hand.pass_on(PAUSE_S)
+    assert done == ["a"]
+
+
+def test_between_two_pieces_the_loop_gets_its_turn(rest, hand):
+    done = []
+
+    def parts():
+        for n in range(6):
+            done.append(n)
+            hand.now += 0.6 * PIECE_S  # what the piece takes
+            yield
+
+    rest.put("a", parts)
+    hand.pass_on(2.0)
+    assert done == list(range(6))
+    starts = hand.ran
+    assert len(starts) >= 3, "two pieces fit one run"
+    assert all(b - a >= 1.2 * PIECE_S + 0.99 * GAP_S for a, b in zip(starts[:2], starts[1:3], strict=True))
+
+
+def test_a_newer_chain_drops_what_was_begun_and_it_is_made_for_the_newest(rest, hand):
+    done, chain = [], ["old"]
+
+    def parts():
+        mine = chain[0]
+        hand.now += PIECE_S
+        yield
+        done.append(mine)
+
+    rest.put("a", parts)
+    hand.pass_on(0.0)
+    assert done == [] and rest.waiting, "begun, and interrupted"
+    chain[0] = "new"
+    rest.moved()
+    hand.pass_on(2.0)
+    assert done == ["new"]
+
+
+def test_new_work_of_the_same_owner_replaces_the_old(rest, hand):
+    done = []
+    rest.moved()
+    rest.put("a", lambda: done.append("old"))
+    rest.put("a", lambda: done.append("new"))
+    rest.put("b", lambda: done.append("b"))
+    rest.drop("b")
+    hand.pass_on(2.0)
+    assert done == ["new"]
+
+
+def test_what_cannot_be_broken_up_waits_longer_and_lets_the_rest_pass(rest, hand):
+    done = []
+
+    def long():
+        done.append("before")
+        yield LONG
+        done.append("long")
+        yield
+        done.append("after")
+
+    rest.moved()
+    rest.put("long", long)
+    rest.put("short", lambda: done.append("short"))
+    hand.pass_on(0.9 * LONG_PAUSE_S)
+    assert done == ["before", "short"]
+    rest.moved()
+    hand.pass_on(0.9 * LONG_PAUSE_S)
+    assert done == ["before", "short", "before"]
+    hand.pass_on(0.2 * LONG_PAUSE_S)
+    assert done[3:] == ["long", "after"] and not rest.waiting
+
+
+@pytest.mark.parametrize("when", ["at once", "on a loop"])
+def test_a_piece_that_fails_is_said_and_stops_no_other(hand, said, when, caplog):
+    rest = AtRest(said.append) if when == "at once" else AtRest(said.append, loop=hand, clock=lambda: hand.now)
+    done = []
+
+    def no_point():
+        yield
+        raise CircuitError("Q1: no operating point was found")
+
+    rest.put("a", no_point)
+    rest.put("b", lambda: 1 // 0)
+    rest.put("c", lambda: done.append("c"))
+    hand.pass_on(2.0)
+    assert "Q1: no operating point was found" in said[0] and "went wrong" in said[1] and len(said) == 2
+    assert done == ["c"] and not rest.waiting
+    assert "ZeroDivisionError" in caplog.text
+
+
+def test_work_may_put_in_new_work_of_its_own(rest, hand):
+    done = []
+
+    def again():
+        yield
+        done.append("first")
+        rest.put("a", lambda: done.append("second"))
+
+    rest.put("a", again)
+    hand.pass_on(2.0)
+    assert done == ["first", "second"] and not rest.waiting
+
+
+def test_nothing_begins_before_the_page_is_there(rest, hand):
+    done, told = [], []
+    rest.changed = lambda: told.append(rest.waiting)
+    rest.hold()
+    rest.put("a", lambda: done.append("a"))
+    hand.pass_on(60.0)
+    assert done == [] and told == [True]
+    rest.go()
+    rest.go()
+    hand.pass_on(0.0)
+    assert done == ["a"] and told == [True, False]
+
+
+def test_whole_gives_what_a_function_or_its_generator_returns():
+    def parts():
+        yield
+        return "made"
+
+    def asked(made):
+        result = yield from whole(made)
+        return result
+
+    assert finished(asked(parts())) == "made" and finished(asked("plain")) == "plain"
+
+
+def test_a_page_says_what_went_wrong_at_rest():
+    state = PageState()
+
+    def fails():
+        raise CircuitError("no such point")
+
+    state.at_rest.put("a", fails)
+    assert state.trouble == "This chain could not be worked out: no such point"
+
+
+def test_on_a_real_loop_a_move_comes_between_and_the_newest_chain_is_worked_out():
+    """A drag of the source resistor while pieces of the first value are under way."""
+    state, done = PageState(), []
+
+    def parts():
+        chain = state.chain
+        for _ in range(3):
+            yield
+            yield LONG
+        done.append(chain)
+
+    state.observe(lambda _: state.at_rest.put("a", parts), "settled")
+
+    async def page() -> None:
+        state.enter("source_r", "4k7")
+        await asyncio.sleep(0)
+        assert done == [] and state.at_rest.waiting
+        state.enter("source_r", "3k3", live=True)
+        state.enter("source_r", "2k2")
+        while state.at_rest.waiting:
+            await asyncio.sleep(0.01)
+
+    asyncio.run(page())
+    assert done == [state.chain] and state.chain.source_r == 2.2e3
