@@ -214,7 +214,7 @@ def test_a_meter_kept_with_the_readings_by_an_older_page_goes_to_the_build() -> 
         "build": json.dumps({"method": "tape", "meter_r": "5M", "schottky": "no"}),
     }
     other.keepsake._heard(other.keepsake, {"word": "kept", "sections": sections}, [])
-    build = other.finder.metering.build
+    build = other.state.metering.build
     assert (build.method, build.diode, build.meter_ohm, build.ohm_max, build.ac) == ("tape", "none", 5e6, 2e6, "no")
     assert json.loads(other.keepsake._values["fault"]) == {"heard": "dead"}
     assert json.loads(other.keepsake._values["build"]) == build.texts, "the board's part is not lost here"
