@@ -55,6 +55,16 @@ def whole(made: Any) -> Generator[str | None, None, Any]:
     return (yield from made) if isinstance(made, Generator) else made
 
 
+def long(make: Callable[..., Any]) -> Callable[..., Generator[str, None, Any]]:
+    """The same function as work that cannot be broken up."""
+
+    def made(*args: Any) -> Generator[str, None, Any]:
+        yield LONG
+        return make(*args)
+
+    return made
+
+
 class AtRest:
     """The work that waits; see the module.
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Generator
+from collections.abc import Callable
 from html import escape
 from typing import Any
 
@@ -12,6 +12,7 @@ from ipywidgets import VBox
 
 from piezolab.catalogue.advice_texts import advice_texts
 from piezolab.chain import SignalChain
+from piezolab.pages.kit.at_rest import long
 from piezolab.pages.kit.blocks import Buttons, bullets, paragraphs, table
 from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.sections import PlotSection, Section
@@ -97,14 +98,12 @@ def _re(level_db: float) -> str:
     return "nothing" if level_db == -math.inf else show(level_db, "dB")
 
 
-def steps_html(chain: SignalChain) -> Generator[str | None, None, str]:
+def steps_html(chain: SignalChain) -> str:
     """All steps, ranked, against hum and against hiss."""
     if not found(chain)[0].signal_v_rms > 0:
         return paragraphs(_NO_SIGNAL)
     quiet = -float(found(chain)[1].snr_db_a) <= -80.0
-    against_hum = _ranked("Against hum", hum_advice(chain))
-    yield
-    return against_hum + _ranked(
+    return _ranked("Against hum", hum_advice(chain)) + _ranked(
         "Against hiss", hiss_advice(chain), "Your hiss is too quiet to hear already: nothing here needs doing." if quiet
         else "",
     )  # fmt: skip
@@ -135,17 +134,18 @@ class TryOut(VBox):
         does: dict[str, Callable[[], None]] = {name: self._doer(name) for name in advice_texts()}
         self.buttons = Buttons("try a step out; undo takes it back", does)
         super().__init__([self.buttons])
-        state.observe(lambda _: state.at_rest.put(self, self._show), "settled")
-        state.at_rest.put(self, self._show)
+        state.observe(lambda _: self._wait(), "settled")
+        self._wait()
+
+    def _wait(self) -> None:
+        self._state.at_rest.put(self, long(self._show))
 
     def _doer(self, name: str) -> Callable[[], None]:
         return lambda: self._state.put(self._state.chain.but(self._steps[name].changes))
 
-    def _show(self) -> Generator[str | None, None, None]:
+    def _show(self) -> None:
         chain = self._state.chain
-        hum = hum_advice(chain)
-        yield
-        steps = [s for s in (*hum.steps, *hiss_advice(chain).steps) if s.computed and s.less_db[0] > 0.05]
+        steps = [s for s in (*hum_advice(chain).steps, *hiss_advice(chain).steps) if s.computed and s.less_db[0] > 0.05]
         self._steps = {step.name: step for step in steps}
         self.buttons.show([
             {"word": s.name, "label": f"try: {advice_texts()[s.name].title.lower()}", "note": say.step_words(s)}
@@ -210,7 +210,7 @@ def does_it_matter(chain: SignalChain) -> str:
 def more(state: PageState) -> list[Any]:
     """The sections below the controls."""
     return [
-        Section(state, "steps", "What to try", steps_html),
+        Section(state, "steps", "What to try", long(steps_html)),
         TryOut(state),
         PlotSection(state, "Who makes the hiss, at the input", lambda c, k: density_figure(c, k, at_pickup=False)),
         PlotSection(

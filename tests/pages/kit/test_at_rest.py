@@ -5,7 +5,7 @@ import asyncio
 import pytest
 
 from piezolab.circuit.errors import CircuitError
-from piezolab.pages.kit.at_rest import GAP_S, LONG, LONG_PAUSE_S, PAUSE_S, PIECE_S, AtRest, whole
+from piezolab.pages.kit.at_rest import GAP_S, LONG, LONG_PAUSE_S, PAUSE_S, PIECE_S, AtRest, long, whole
 from piezolab.pages.kit.page_state import PageState
 from tests.pages.kit.pieces import finished
 
@@ -212,6 +212,11 @@ def test_whole_gives_what_a_function_or_its_generator_returns():
         return result
 
     assert finished(asked(parts())) == "made" and finished(asked("plain")) == "plain"
+
+
+def test_a_long_function_is_work_that_says_so_first_and_gives_what_it_gave():
+    pieces = long(lambda a, b: a + b)(1, 2)
+    assert next(pieces) == LONG and finished(pieces) == 3
 
 
 def test_a_page_says_what_went_wrong_at_rest():

@@ -12,7 +12,6 @@ from piezolab.studies.advice import hum_advice
 from piezolab.studies.hiss import noise
 from piezolab.studies.hum import hum
 from piezolab.studies.matters import effects
-from tests.pages.kit.pieces import finished
 
 QUERIES = [
     "",
@@ -36,7 +35,7 @@ def test_every_section_has_words_for_every_chain(query: str) -> None:
     chain = made.state.chain
     assert not made.state.trouble
     assert made.verdict.content and "nan" not in made.verdict.content
-    texts = [made.table.content, finished(page.steps_html(chain)), page.larger_gate_resistor(chain)]
+    texts = [made.table.content, page.steps_html(chain), page.larger_gate_resistor(chain)]
     texts += [page.another_transistor(chain), page.does_it_matter(chain)]
     for text in texts:
         assert text
@@ -74,9 +73,9 @@ def test_a_step_that_makes_it_worse_is_no_advice() -> None:
 
     chain = from_link("stage=direct&pickup_c=50p&cable_m=100&input=line")
     assert any(step.computed and step.less_db[0] < -0.05 for step in hiss_advice(chain).steps)
-    assert "more hiss" not in finished(page.steps_html(chain))
-    assert "too quiet to hear already" not in finished(page.steps_html(chain))
-    assert "too quiet to hear already" in finished(page.steps_html(SignalChain()))
+    assert "more hiss" not in page.steps_html(chain)
+    assert "too quiet to hear already" not in page.steps_html(chain)
+    assert "too quiet to hear already" in page.steps_html(SignalChain())
 
 
 @pytest.mark.parametrize("db, words", [(-0.52, "0.5 dB less"), (0.11, "0.1 dB more"), (0.04, "the same"),
