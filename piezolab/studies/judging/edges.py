@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from piezolab.chain import SignalChain
-from piezolab.studies.levels import levels
+from piezolab.studies.levels import Levels, levels
 from piezolab.studies.linear import LinearChain
 from piezolab.studies.swing import swing
 
@@ -48,9 +48,9 @@ class ClipEdges:
         return self.chain_cause == "input"
 
 
-def clip_edges(chain: SignalChain) -> ClipEdges:
-    """Edges of a chain at its supply voltage."""
-    whole = levels(chain)
+def clip_edges(chain: SignalChain, whole: Levels | None = None) -> ClipEdges:
+    """Edges of a chain at its supply voltage; whole: its levels, where they are known already."""
+    whole = levels(chain) if whole is None else whole
     edge = float(whole.clip_input_v_peak)
     cause = str(whole.clip_cause) if np.isfinite(edge) else ""
     stage = (float("inf"), "", "")

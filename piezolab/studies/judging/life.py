@@ -14,12 +14,13 @@ SHORT = 0.95  # of a battery's printed voltage; less than this for each is no wh
 @dataclass(frozen=True)
 class Life:
     """batteries: how many in series give the supply voltage, None where no whole number does; each_v: printed voltage
-    of one; hours: of service to the earliest end, 0 where a fresh battery is not enough; ends_by: that end (see
-    `fading_battery`), `shelf life` included; end_v: voltage of the battery then; empty_h, empty_by: until the battery
-    is empty or has aged, whatever the stage makes of it."""
+    of one; supply_v: of the chain; hours: of service to the earliest end, 0 where a fresh battery is not enough;
+    ends_by: that end (see `fading_battery`), `shelf life` included; end_v: voltage of the battery then; empty_h,
+    empty_by: until the battery is empty or has aged, whatever the stage makes of it."""
 
     batteries: int | None
     each_v: float
+    supply_v: float
     hours: float
     ends_by: str
     end_v: float
@@ -36,6 +37,7 @@ def life(chain: SignalChain) -> Life | None:
     return Life(
         _whole(chain.supply_v, kind.nominal_v, kind.fresh_v, found),
         kind.nominal_v,
+        chain.supply_v,
         found.life_h,
         found.ends_by,
         found.end_v,

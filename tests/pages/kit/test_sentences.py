@@ -161,7 +161,7 @@ def test_too_little_voltage_says_how_much_is_needed_and_how_much_is_there():
     found = re.search(r"needs more than ([\d.]+) V from drain to source and has ([\d.]+) V", told)
     needs, has = map(float, found.groups())
     assert has < needs and "has only" not in told
-    assert say._apart(2.104, 2.096) == ("2.104\u00a0V", "2.096\u00a0V")  # in as many figures as tell them apart
+    assert say._apart(2.104, 2.096) == ("2.104 V", "2.096 V")  # in as many figures as tell them apart
 
 
 @given(
