@@ -14,7 +14,7 @@ from functools import cached_property
 from piezolab.chain import SignalChain
 from piezolab.studies.judging.edges import ClipEdges, clip_edges
 from piezolab.studies.judging.life import Life, life
-from piezolab.studies.judging.loudness import Loudness, loudness_of
+from piezolab.studies.judging.loudness import Loudness, loudness
 from piezolab.studies.judging.sound import Sound, sound_of
 from piezolab.studies.judging.thin import ThinPart, thin_part
 from piezolab.studies.judging.working import Working, working
@@ -67,7 +67,7 @@ class Judgement:
 
     @cached_property
     def loudness(self) -> Loudness:
-        return loudness_of(self.chain.values, low_note_hz(self.chain))
+        return loudness(self.chain)
 
     @cached_property
     def life(self) -> Life | None:

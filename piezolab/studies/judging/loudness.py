@@ -13,14 +13,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from piezolab.chain import SignalChain
 from piezolab.chain.values import Values
 from piezolab.circuit.elements import GROUND, CurrentSource
 from piezolab.circuit.small_signal import transfer
 from piezolab.circuit.weighting import a_weighting
 from piezolab.quantity import decibels
-from piezolab.studies.hiss import noise_of
+from piezolab.studies.hiss import Noise, noise_of
 from piezolab.studies.hum import MAINS_HARMONICS, by_way_of, harmonic_shares
 from piezolab.studies.linear import LinearChain
+from piezolab.studies.response import low_note_hz
 
 FLAT_LESS_DB = 10.0  # the flat figure counts for this much less than the A-weighted one
 INAUDIBLE_DB = -80.0  # what lies lower under hard playing is not heard
@@ -36,7 +38,8 @@ class Loudness:
 
     hum_flat_db, hum_a_db: all hum at the load, unweighted and weighted A; hum_re_note_db: the hum against the lowest
     string played as hard, both under the weighting by which the hum counts; hiss_db: 20 Hz to 20 kHz, weighted A;
-    cable_db: what cable, screen and supply bring in, judged as hum is.
+    cable_db: what cable, screen and supply bring in, judged as hum is; hum_way: the way in (see `hum`) that brings the
+    most under that weighting, "" where no hum gets in.
     """
 
     hum_flat_db: np.ndarray
@@ -44,6 +47,7 @@ class Loudness:
     hum_re_note_db: np.ndarray
     hiss_db: np.ndarray
     cable_db: np.ndarray
+    hum_way: np.ndarray
 
     @property
     def hum_db(self) -> np.ndarray:
@@ -61,7 +65,14 @@ def worse(flat_db: np.ndarray, a_db: np.ndarray) -> np.ndarray:
     return np.maximum(a_db, flat_db - FLAT_LESS_DB)
 
 
-def loudness_of(values: Values, note_hz: float, linear: LinearChain | None = None) -> Loudness:
+def loudness(chain: SignalChain, hiss: Noise | None = None) -> Loudness:
+    """Loudness of the chain's hum and hiss; hiss: its noise, where that is known already."""
+    return loudness_of(chain.values, low_note_hz(chain), hiss=hiss)
+
+
+def loudness_of(
+    values: Values, note_hz: float, linear: LinearChain | None = None, hiss: Noise | None = None
+) -> Loudness:
     """Loudness of hum and hiss for resolved values, arrays of builds allowed; note_hz: the lowest string, Hz."""
     linear = LinearChain.of(values) if linear is None else linear
     frequency, by_way = by_way_of(linear)
@@ -75,9 +86,9 @@ def loudness_of(values: Values, note_hz: float, linear: LinearChain | None = Non
     note_flat, note_a = _against(flat, note), _against(weighted, note * a_weighting(note_hz))
     by_a = hum_a >= hum_flat - FLAT_LESS_DB
     with np.errstate(divide="ignore"):
-        hiss = -np.where(at_1khz > 0, noise_of(values).snr_db_a, np.nan)
+        hiss_db = -np.where(at_1khz > 0, (noise_of(values) if hiss is None else hiss).snr_db_a, np.nan)
     cable = worse(_against(_sum(borne), at_1khz), _against(_sum(borne, weight), at_1khz))
-    found = (hum_flat, hum_a, np.where(by_a, note_a, note_flat), hiss, cable)
+    found = (hum_flat, hum_a, np.where(by_a, note_a, note_flat), hiss_db, cable, _loudest(hum, weight, by_a))
     return Loudness(*(np.asarray(each)[()] for each in found))
 
 
@@ -97,6 +108,13 @@ def _cable(linear: LinearChain, frequency: np.ndarray) -> np.ndarray:
 def _sum(ways: Mapping[str, np.ndarray], weight: np.ndarray | float = 1.0) -> np.ndarray:
     """Rms volts of some ways in and all harmonics together."""
     return np.sqrt(sum(np.sum((level * weight) ** 2, axis=-1) for level in ways.values()))
+
+
+def _loudest(ways: Mapping[str, np.ndarray], weight: np.ndarray, by_a: np.ndarray) -> np.ndarray:
+    """The way in that brings the most, under the weighting by which the hum counts."""
+    each = [np.where(by_a, _sum({way: level}, weight), _sum({way: level})) for way, level in ways.items()]
+    stack = np.stack(np.broadcast_arrays(*each))
+    return np.where(stack.max(axis=0) > 0, np.array(list(ways))[stack.argmax(axis=0)], "")
 
 
 def _against(level: np.ndarray, signal: np.ndarray) -> np.ndarray:
