@@ -39,7 +39,8 @@ def build_steps(data: SheetData) -> tuple[BuildStep, ...]:
         BuildStep(
             "Twist the disc's two leads together, and keep them so while you solder it: under two seconds on the "
             "ceramic, then let it cool. Only then join it to the " + ("board." if data.powered else "jack."),
-            "A knock or heat makes tens of volts on an open disc, and heat takes its voice away.",
+            "A knock or heat makes tens of volts on an open disc, and heat takes its voice away. The ceramic holds "
+            "lead: do not sand, file or break it, and wash your hands.",
         )
     )
     steps += _box_steps(data)
@@ -51,7 +52,7 @@ def _board_steps(data: SheetData) -> list[BuildStep]:
     steps = [
         BuildStep(
             "Solder the lowest parts first: links, resistors, film capacitors; then electrolytics, long lead to +. "
-            "Iron about 370 °C at the tip, 60/40 solder, two seconds a joint (common practice, no source).",
+            "Iron at 330 to 350 °C at the tip, 60/40 solder, two seconds a joint (common practice, no source).",
             "The iron burns, the fume irritates: open a window. Leaded solder: wash hands before you eat.",
         ),
         BuildStep(

@@ -21,6 +21,7 @@ from piezolab.studies.levels import levels
 
 FILTER_OHM, FILTER_F = 1e3, 220e-6
 BRIDGE_F = 100e-6
+THE_SHIELD = "foil"  # the step that `shield_db` stands for
 
 
 @dataclass(frozen=True)
@@ -57,6 +58,8 @@ def hum_advice(chain: SignalChain) -> Advice:
     for name, changes in _hum_changes(chain).items():
         steps.append(_computed(name, now.relative_db - hum(chain.but(changes)).relative_db, changes))
     for name, row in advice_texts().items():
+        if name == THE_SHIELD and chain.shield_db > 0:
+            continue  # it is there already
         if row.range_db is not None and culprits.get(row.against, 0.0) > 0:
             ends = tuple(_less(now, row.against, db) for db in row.range_db)
             steps.append(AdviceStep(name, row.against, ends, False))

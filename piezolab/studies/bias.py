@@ -18,13 +18,14 @@ SPREAD_KEYS = ("i_d", "v_gs", "v_s", "v_d", "v_ds", "g_m", "g_ds", "supply_curre
 
 @dataclass(frozen=True)
 class OtherTransistor:
-    """A further transistor at rest. name, label: of the part; region, gate, v_ds (V): as in `Bias`."""
+    """A further transistor at rest. name, label: of the part; region, gate, v_ds, v_ds_sat (V): as in `Bias`."""
 
     name: str
     label: str
     region: np.ndarray
     gate: np.ndarray
     v_ds: np.ndarray
+    v_ds_sat: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -91,7 +92,7 @@ def bias_of(values: Values) -> Bias:
         name=first,
         label=parts[first].label,
         others=tuple(
-            OtherTransistor(name, parts[name].label, at.region, _gate(at), at.v_ds)
+            OtherTransistor(name, parts[name].label, at.region, _gate(at), at.v_ds, at.v_ds_sat)
             for name, at in ((name, point.jfets[name]) for name in others)
         ),
     )

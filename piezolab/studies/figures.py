@@ -14,6 +14,7 @@ from piezolab.studies.bias import Bias, bias, bias_population, spread
 from piezolab.studies.fading_battery import battery
 from piezolab.studies.hiss import noise
 from piezolab.studies.hum import hum
+from piezolab.studies.judging.loudness import loudness
 from piezolab.studies.levels import levels
 from piezolab.studies.loading import loading
 from piezolab.studies.output import impedances
@@ -120,8 +121,13 @@ def _noise(chain: SignalChain, at: np.ndarray | None) -> dict[str, Any]:
 
 
 def _hum(chain: SignalChain) -> dict[str, float]:
-    found = hum(chain)
-    return {"output_v_rms": found.output_v_rms, "relative_db": found.relative_db}
+    found, loud = hum(chain), loudness(chain)
+    return {
+        "output_v_rms": found.output_v_rms,
+        "relative_db": found.relative_db,
+        "relative_a_weighted_db": float(loud.hum_a_db),
+        "to_the_ear_db": float(loud.hum_db),
+    }
 
 
 def _levels(chain: SignalChain) -> dict[str, Any]:

@@ -74,16 +74,23 @@ def _ratio_db(level: float, signal: float) -> float:
 
 def hum(chain: SignalChain) -> Hum:
     """Hum of a chain against a 1 kHz sine of open-circuit peak `play_v`, both at the load's terminals."""
-    values = chain.values
-    linear = LinearChain.of(values)
+    linear = LinearChain.of(chain.values)
+    frequency, by_way = by_way_of(linear)
+    signal = float(np.abs(linear.gain(SIGNAL_HZ))) * chain.values.play_v / np.sqrt(2)
+    return Hum(frequency, by_way, signal)
+
+
+def by_way_of(linear: LinearChain) -> tuple[np.ndarray, dict[str, np.ndarray]]:
+    """Harmonics in Hz, (H,), and the rms volts of each way in at the load's terminals, batch + (H,)."""
+    values = linear.assembly.values
     orders = np.array(sorted({*MAINS_HARMONICS, *LOOP_HARMONICS, 2}))
     frequency = values.mains_hz * orders
     network, terminals = with_room(linear)
-    adapter = values.supply == "adapter" and chain.topology.powered
+    adapter = values.supply == "adapter" and linear.assembly.stage.powered
     levels = {
-        "room": values.mains_v * _shares(orders, MAINS_HARMONICS),
-        "ripple": values.ripple_v * _shares(orders, {2: 1.0}) * (1.0 if adapter else 0.0),
-        "loop": values.loop_v * _shares(orders, LOOP_HARMONICS, unit_power=True),
+        "room": values.mains_v * harmonic_shares(orders, MAINS_HARMONICS),
+        "ripple": values.ripple_v * harmonic_shares(orders, {2: 1.0}) * (1.0 if adapter else 0.0),
+        "loop": values.loop_v * harmonic_shares(orders, LOOP_HARMONICS, unit_power=True),
     }
     sources = {"room": "E_room", "ripple": "B1", "loop": "E_loop"}
     by_way = {}
@@ -93,12 +100,13 @@ def hum(chain: SignalChain) -> Hum:
             by_way[way] = np.abs(gain) * level
         else:
             by_way[way] = np.zeros(len(orders))
-    signal = float(np.abs(linear.gain(SIGNAL_HZ))) * values.play_v / np.sqrt(2)
-    return Hum(frequency, by_way, signal)
+    return frequency, by_way
 
 
-def _shares(orders: np.ndarray, table: Mapping[int, float], *, unit_power: bool = False) -> np.ndarray:
-    shares = np.array([table.get(int(order), 0.0) for order in orders])
+def harmonic_shares(orders: np.ndarray, table: Mapping[int, float], *, unit_power: bool = False) -> np.ndarray:
+    """Voltage of each order of the mains against the table's fundamental, (H,); `unit_power`: their powers add up to
+    1."""
+    shares = np.array([table.get(int(round(order)), 0.0) for order in orders])
     return shares / np.sqrt(np.sum(shares**2)) if unit_power else shares
 
 

@@ -14,8 +14,7 @@ from piezolab.studies.linear import LinearChain
 from piezolab.studies.output import free, impedances
 from piezolab.studies.response import low_note_hz, response
 
-ESSENTIAL_DB = 3.0  # the stage saves more than this: worth having
-POINTLESS_DB = 0.5
+POINTLESS_DB = 0.5  # so little more or less makes no difference
 NOTICED_DB = 0.5  # a loss below this is called none
 TREBLE_HZ = 5000.0  # the attack of a plucked string lives up to here and beyond
 REASONS = ("resistance", "capacitance", "ceiling", "drive", "pad")
@@ -237,49 +236,6 @@ def placement(chain: SignalChain) -> Placement:
     linear = LinearChain.of(values.but(lead_m=1.0, lead_c=hung, cable_m=0.0))
     far = np.abs(linear.gain(np.array([1000.0, low_note_hz(chain)])))
     return Placement(_db(near.gain_1khz), _db(near.low_note_gain), _db(float(far[0])), _db(float(far[1])))
-
-
-def worth_of_stage_db(chain: SignalChain) -> float:
-    """How much of the lowest string the stage saves against the bare pickup, dB, each re its own mid-band."""
-    if chain.stage == "direct":
-        return 0.0
-    grid = np.array([1000.0])
-    with_stage, bare = response(chain, grid), response(chain.but(stage="direct"), grid)
-    return with_stage.low_note_re_midband_db - bare.low_note_re_midband_db
-
-
-@dataclass(frozen=True)
-class Worth:
-    """What a stage at the instrument saves here, dB (negative: it costs): bass_db: of the lowest string, each re its
-    own mid-band; level_db: of all notes alike, which the capacitance of cable and input takes from a bare pickup; the
-    stage's own gain is left out of account."""
-
-    bass_db: float
-    level_db: float
-
-    @property
-    def word(self) -> str:
-        """`essential`, `useful` or `pointless`; `silent` where no signal passes that a stage could save."""
-        most = max(self.bass_db, self.level_db)
-        if not np.isfinite(self.bass_db + self.level_db):
-            return "silent"
-        return "essential" if most >= ESSENTIAL_DB else "useful" if most >= POINTLESS_DB else "pointless"
-
-
-def worth_of_stage(chain: SignalChain) -> Worth:
-    """With the chain's stage, or with a follower where it has none."""
-    staged = chain if chain.topology.powered else chain.but(stage="follower")
-    values = staged.but(stage="direct").values
-    plugged = np.abs(LinearChain.of(values.but(input_r=_LIGHT_R, pad=None)).gain(TREBLE_HZ))
-    alone = np.abs(free(values).gain(TREBLE_HZ))
-    return Worth(worth_of_stage_db(staged), _db(float(alone)) - _db(float(plugged)))
-
-
-def worth_by_input(chain: SignalChain) -> dict[str, Worth]:
-    """The same for every kind of input of the catalogue, the one with which a stage saves most first."""
-    plain = {"input_r": None, "input_c": None, "input_max": None, "input_noise": None}
-    found = {kind: worth_of_stage(chain.but({**plain, "input": kind})) for kind in catalogue.inputs()}
-    return dict(sorted(found.items(), key=lambda item: -max(item[1].bass_db, item[1].level_db)))
 
 
 def _db(ratio: float) -> float:

@@ -165,7 +165,7 @@ def test_every_study(key: str) -> None:
 
 def test_words_say_which_transistor() -> None:
     starved = SignalChain({"stage": "sunk", "return": "ground"})  # twins, gates alike: nothing is left for the sink
-    assert not_working(bias(starved)).startswith("the sink transistor Q2 has only")
+    assert not_working(bias(starved)).startswith("the sink transistor Q2 needs more than")
     assert not bias(starved).works and bias(starved).region == "saturation"
     chain = SignalChain(stage="tandem")
     of = levels(chain)

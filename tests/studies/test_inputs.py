@@ -12,8 +12,6 @@ from piezolab.studies.inputs import (
     placement,
     sweep_length,
     this_input,
-    worth_of_stage,
-    worth_of_stage_db,
 )
 from piezolab.studies.levels import levels
 from piezolab.studies.output import impedances
@@ -135,30 +133,6 @@ def test_a_stage_at_the_far_end_hangs_the_cable_on_the_pickup() -> None:
     lead = 0.3 * 100e-12
     expected = 20 * np.log10((1e-9 + lead) / (1e-9 + lead + 1e-9))
     assert found.far_db - found.near_db == pytest.approx(expected, abs=0.15)
-
-
-def test_when_a_stage_is_worth_it() -> None:
-    assert worth_of_stage_db(SignalChain(input="line")) > 10
-    assert abs(worth_of_stage_db(SignalChain(input="acoustic-amplifier"))) < 0.5
-    assert worth_of_stage_db(SignalChain(stage="direct")) == 0.0
-
-
-@pytest.mark.parametrize(
-    ("chain", "word"),
-    [
-        (SignalChain(input="line"), "essential"),
-        (SignalChain(stage="direct", input="line"), "essential"),
-        (SignalChain(pickup_c=300e-12, input="acoustic-amplifier"), "essential"),  # its level, not its bass
-        (SignalChain(pickup_c=2.2e-9, input="acoustic-amplifier"), "useful"),
-        (SignalChain(stage="direct"), "pointless"),
-    ],
-)
-def test_when_a_stage_is_pointless_and_when_essential(chain: SignalChain, word: str) -> None:
-    found = worth_of_stage(chain)
-    assert found.word == word
-    values = chain.values
-    c_p, c = values.pickup_c + 0.3 * 100e-12, 3 * 100e-12 + values.input_c
-    assert found.level_db == pytest.approx(20 * np.log10((c_p + c) / c_p), abs=0.02)
 
 
 def test_two_inputs_in_parallel_load_like_their_sum() -> None:

@@ -178,7 +178,7 @@ def found_words(chain: SignalChain, key: str, found: Measured) -> str:
     elif found.low <= 0:
         ends = f"at most {show(found.high, unit)}"
     else:
-        ends = f"surely between {show(found.low, unit)} and {show(found.high, unit)}"
+        ends = f"between {show(found.low, unit)} and {show(found.high, unit)}"
     try:
         heard = consequence(chain, key, found)
     except (ChainError, CircuitError):
@@ -294,6 +294,6 @@ class MeasureWhatYouHave(VBox):
             there = "yes" if math.isclose(now, found.value, rel_tol=1e-3) else f"no, it has {show(now, unit)}"
             ends = f"{show(found.low, unit)} to {high}"
             rows.append((all_parameters()[key].label, show(found.value, unit), ends, there))
-        head = ("what", "measured", "surely within", "in the chain")
+        head = ("what", "measured", "within", "in the chain")
         self.shown.content = table(head, rows, "Measured by you; the ranges stay in this browser.") if rows else ""
         self.drop.show([{"word": "drop", "label": "forget these ranges"}] if rows else [])

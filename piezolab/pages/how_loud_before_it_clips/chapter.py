@@ -8,13 +8,13 @@ from typing import Any
 import numpy as np
 
 from piezolab.chain import SignalChain
-from piezolab.chain.assembly import assemble
 from piezolab.chain.parameters import all_parameters
 from piezolab.pages.how_loud_before_it_clips.level_figures import PLAYING, axes, fading_figure, found, line
 from piezolab.pages.how_loud_before_it_clips.tasks import TASKS
 from piezolab.pages.kit.at_rest import long
 from piezolab.pages.kit.battery_words import life as life_words
 from piezolab.pages.kit.blocks import bullets, paragraphs, table
+from piezolab.pages.kit.clip_words import ASSUMED, cause_words
 from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.sections import PlotSection, Section
 from piezolab.pages.kit.sentences import decibel_words, not_working
@@ -22,17 +22,12 @@ from piezolab.pages.kit.skeleton import Chapter, Page, View
 from piezolab.quantity import show
 from piezolab.studies.added_harmonics import Distortion, transfer_curve
 from piezolab.studies.bias import bias
-from piezolab.studies.fading_battery import battery
+from piezolab.studies.judging.edges import clip_edges
+from piezolab.studies.judging.life import life
 from piezolab.studies.levels import Levels
 from piezolab.studies.more_room import Change, more_room
 
 SLUG = "how-loud-before-it-clips"
-CAUSES = {
-    "cut-off": "the transistor runs out of current and cuts off: one side of each swing is flattened",
-    "triode": "the transistor runs out of voltage: one side of each swing is squashed",
-    "gate": "the gate starts to conduct: a rasp on hard strokes, and the note ducks after them",
-    "input": "the input you plug into takes no more: both sides are flattened, harshly",
-}
 #: Added harmonics as a part of the note, and what that sounds like. Ours (common practice, no source).
 ADDED = (
     (0.001, "clean"),
@@ -52,28 +47,21 @@ def verdict_words(chain: SignalChain) -> str:
     broken = not_working(bias(chain)) if chain.topology.powered else ""
     if broken:
         return f"This stage does not work at rest: {broken}"
-    room, cause = float(of.input_headroom_db), cause_words(chain, str(of.clip_cause), str(of.clip_transistor))
-    peak = show(float(of.play_v), "V", 2)
-    if room < 0:
+    edges = clip_edges(chain, of)
+    room, cause = edges.headroom_db, cause_words(chain, edges.chain_cause, edges.chain_transistor)
+    peak = show(edges.play_v, "V", 2)
+    if edges.clips:
         words = f"Hard playing ({peak} peak) clips: it is {-room:.1f} dB too much. First, {cause}."
     else:
         near = "but only just" if room < 3 else "with room to spare" if room > 10 else "with some room"
         words = (
             f"Hard playing ({peak} peak) does not clip, {near}: it is {room:.1f} dB under the edge. Beyond, {cause}."
         )
-    if bent is not None and room >= 0:
-        words += f" Up to there it sounds {added_words(float(bent.added[-1]))}."
+    if edges.assumed:
+        words += f" {ASSUMED}"
+    if bent is not None and not edges.clips:
+        words += f" Hard playing itself sounds {added_words(float(bent.added[-1]))}."
     return words
-
-
-def cause_words(chain: SignalChain, cause: str, transistor: str) -> str:
-    """What clips; with several transistors, which."""
-    names = {part.name: part.label for part in assemble(chain.values).parts if part.kind == "jfet"}
-    words = CAUSES[cause]
-    if len(names) < 2 or not transistor:
-        return words
-    who = f"the {names[transistor]} {transistor}"
-    return words.replace("the transistor", who).replace("the gate", f"the gate of {who}")
 
 
 def added_words(part: float) -> str:
@@ -133,7 +121,8 @@ def room_words(chain: SignalChain) -> str:
         return paragraphs("No usual change, one at a time, gives this chain more room.")
     words = [change_words(chain, c) for c in found_changes]
     said = [f"{w[0].upper()}{w[1:]}: {c.more_db:.1f} dB more room" for w, c in zip(words, found_changes, strict=True)]
-    return bullets(said) + paragraphs("Computed for this chain, one change at a time; each keeps the stage working.")
+    keeps = "; each keeps the stage working" if chain.topology.powered else ""
+    return bullets(said) + paragraphs(f"Computed for this chain, one change at a time{keeps}.")
 
 
 # -- what is looked at when the hand rests ------------------------------------------------------------------------
@@ -181,13 +170,13 @@ def _edges(chain: SignalChain, of: Levels) -> str:
 
 def battery_words(chain: SignalChain) -> str:
     """How long the battery lasts and how it ends."""
-    life = battery(chain)
-    if life is None:
+    lasts = life(chain)
+    if lasts is None:
         return paragraphs(
-            "An adapter does not run down." if chain.topology.powered else "With no stage nothing draws on a battery."
+            "An adapter does not run down." if chain.topology.powered else "With no stage there is nothing to feed."
         )
     return paragraphs(
-        life_words(life),
+        life_words(lasts),
         "A steady drain at room temperature, from typical capacity figures: take it as a guide, not a promise.",
     )
 
@@ -196,7 +185,7 @@ def more(state: PageState) -> list[Any]:
     """The sections below the controls."""
     return [
         Section(state, "room", "What gives more room?", long(room_words)),
-        Section(state, "battery", "How long does the battery last?", battery_words),
+        Section(state, "battery", "How long does the supply last?", battery_words),
         PlotSection(state, "While the battery runs down", fading_figure, folded=True),
     ]
 

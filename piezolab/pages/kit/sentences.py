@@ -9,10 +9,11 @@ import math
 
 from piezolab.chain import SignalChain
 from piezolab.pitch import Note, nearest_note, parse_tuning
-from piezolab.quantity import decibels, show
+from piezolab.quantity import show
 from piezolab.studies.bias import Bias
+from piezolab.studies.judging.judgement import Judgement
+from piezolab.studies.judging.worth import LEVEL_DB, Worth
 from piezolab.studies.loading import Loading
-from piezolab.studies.response import Response
 
 #: How much weaker the lowest string is than the strings far above it, in dB, and what that sounds like. The
 #: limits are ours (common practice, no source): about 1 dB is the least change that one notices, 3 dB is half the
@@ -75,14 +76,17 @@ def opposed(chain: SignalChain) -> bool:
     return chain.discs.endswith("x")
 
 
-def bare_sentence(chain: SignalChain, found: Loading) -> str:
+def bare_sentence(judged: Judgement) -> str:
     """What the bare pickup does to the lowest string."""
+    chain, bare = judged.chain, judged.bare
     if opposed(chain):
         return (
             "The two discs are wired against each other: what both feel alike cancels, and next to nothing of the "
             "note is left. Swap the two wires of one disc."
         )
-    loss, flat = -found.low_note_re_plateau_db, -found.plateau_db
+    if bare.silent:
+        return "Bare, nothing arrives at the input."
+    loss, flat = -float(bare.balance_db), -float(bare.full_db)
     if loss < HEARD[0][0]:
         return f"Bare, {your_note(chain)} keeps its bass ({_beside_the_others(-loss)})."
     if flat >= FLAT_LOSS_DB:
@@ -91,27 +95,51 @@ def bare_sentence(chain: SignalChain, found: Loading) -> str:
     return f"Bare, {your_note(chain)} arrives {decibel_words(-loss)}: {heard(loss)}."
 
 
-def stage_sentence(
-    chain: SignalChain, found: Response | None, at_rest: Bias | None, bare: Loading | None = None
-) -> str:
-    """What the chain's stage makes of it; bare: what the sentence before this one spoke of."""
-    if found is None or at_rest is None:
+def stage_sentence(judged: Judgement) -> str:
+    """What the chain's stage makes of it, against the bare pickup of the sentence before."""
+    chain, working, sound = judged.chain, judged.working, judged.sound
+    if working is None:
         return "No stage is in the chain, so that is what you get."
-    broken = not_working(at_rest)
+    broken = not_working(working.at_rest)
     title = chain.topology.title
     if broken:
         return f"With the {title} nothing is won yet: {broken}"
     if opposed(chain):
         return f"The {title} cannot bring back what cancels before it."
-    loss, whole = -found.low_note_re_midband_db, decibels(found.midband_gain)
+    if sound.silent:
+        return f"With the {title} nothing arrives at the input."
+    loss, worth = -float(sound.balance_db), judged.worth
     words = heard(loss)
     if not words.startswith(("it ", "nearly ", "next ")):
         words = f"it is {words}"
-    bare_keeps = bare is not None and -bare.low_note_re_plateau_db < HEARD[0][0]
-    louder = f", and every note comes {whole:.0f} dB louder" if whole >= FLAT_LOSS_DB else ""
+    bare_keeps = not judged.bare.silent and -float(judged.bare.balance_db) < HEARD[0][0]
+    told = f"{words} ({_beside_the_others(-loss)})"
     if bare_keeps and loss < HEARD[0][0]:
-        return f"With the {title} it does so too{louder}."
-    return f"With the {title} {words} ({_beside_the_others(-loss)}){louder}."
+        told = "it does so too"
+    said = f"With the {title} {told}{_net_words(chain, worth)}."
+    if bare_keeps and not worth.gains:
+        said += " This input needs no stage."
+    return said
+
+
+def _net_words(chain: SignalChain, worth: Worth) -> str:
+    """How much louder or quieter than bare, where it is 1 dB or more: of every note, or of the lowest and the rest."""
+    bass, level = worth.bass_db, worth.level_db
+    if max(abs(bass), abs(level)) < LEVEL_DB or not math.isfinite(bass + level):
+        return ""
+    joined = ", but" if min(bass, level) <= -LEVEL_DB else ", and"
+    if bass * level > 0 and abs(bass - level) < LEVEL_DB:
+        return f"{joined} every note comes {louder_words(level)}"
+    said = [f"{name} {louder_words(db)}" for name, db in ((your_note(chain), bass), ("the higher notes", level))
+            if abs(db) >= LEVEL_DB]  # fmt: skip
+    return f"{joined} {' and '.join(said)} than bare" if len(said) == 1 else f"{joined} against bare {', '.join(said)}"
+
+
+def louder_words(level_db: float) -> str:
+    """25 dB louder, 3 dB quieter."""
+    size = abs(level_db)
+    number = f"{size:.1f}" if size < 9.95 else f"{size:.0f}"
+    return f"{number.removesuffix('.0')} dB {'louder' if level_db > 0 else 'quieter'}"
 
 
 def _beside_the_others(level_db: float) -> str:
@@ -131,11 +159,21 @@ def not_working(at_rest: Bias) -> str:
         if str(at.region) == "cut-off":
             return f"{who} is cut off and passes no current. You hear nothing, or a splutter on hard strokes."
         if str(at.region) == "triode":
+            needs, has = _apart(float(at.v_ds_sat), float(at.v_ds))
             return (
-                f"{who} has only {show(float(at.v_ds), 'V', 2)} from drain to source and cannot swing. It "
-                "sounds weak and squashed, and distorts early."
+                f"{who} needs more than {needs} from drain to source and has {has}, so it cannot swing. It sounds "
+                "weak and squashed, and distorts early."
             )
     return ""
+
+
+def _apart(one: float, other: float) -> tuple[str, str]:
+    """Two voltages in as many figures as it takes to tell them apart."""
+    for digits in range(2, 7):
+        both = show(one, "V", digits), show(other, "V", digits)
+        if both[0] != both[1]:
+            break
+    return both
 
 
 def advice(chain: SignalChain, found: Loading) -> list[str]:
@@ -169,6 +207,6 @@ def advice(chain: SignalChain, found: Loading) -> list[str]:
         else:
             said.append(
                 f"An input of {show(least, 'ohm', 2)} would do to keep {note} within 1 dB on the bare pickup; this "
-                f"one has {show(has, 'ohm', 2)}, so the bass is safe even without a stage."
+                f"one has {show(has, 'ohm', 2)}."
             )
     return said

@@ -13,9 +13,11 @@ from piezolab.pages.kit import sentences as say
 from piezolab.pages.kit.blocks import table
 from piezolab.pages.kit.bode import Curve, figure
 from piezolab.pages.kit.skeleton import View
+from piezolab.pages.kit.worth_words import thin_sentences
 from piezolab.pitch import Note, parse_tuning
 from piezolab.quantity import decibels, show
 from piezolab.studies.bias import Bias, bias
+from piezolab.studies.judging.judgement import judgement
 from piezolab.studies.loading import Loading, loading
 from piezolab.studies.output import Impedances, impedances
 from piezolab.studies.response import FREQUENCY, Response, response
@@ -59,8 +61,8 @@ def found(chain: SignalChain) -> BassFigures:
 def view(chain: SignalChain, kept: SignalChain | None, phase: bool) -> View:
     """Verdict, advice and curves of a chain."""
     now = found(chain)
-    staged = say.stage_sentence(chain, now.staged, now.at_rest, now.loading)
-    verdict = f"{say.bare_sentence(chain, now.loading)} {staged}"
+    judged = judgement(chain)
+    verdict = f"{say.bare_sentence(judged)} {say.stage_sentence(judged)}"
     curves = [_curve("bare pickup", now.bare, now.notes, "bare")]
     name = f"with {chain.topology.title}" if now.staged else "this chain (no stage)"
     curves.append(_curve(name, now.staged_or_bare, now.notes, "stage"))
@@ -69,7 +71,7 @@ def view(chain: SignalChain, kept: SignalChain | None, phase: bool) -> View:
         curves.append(_curve("kept", held.staged_or_bare, held.notes, "kept"))
     traces, layout, narrow = figure(curves, now.notes, phase="always" if phase else "wide")
     label = f"Level and phase against frequency, {len(curves)} curves. {verdict}"
-    return View(verdict, traces, layout, narrow, label, say.advice(chain, now.loading))
+    return View(verdict, traces, layout, narrow, label, [*thin_sentences(judged.thin), *say.advice(chain, now.loading)])
 
 
 def _curve(name: str, of: Response, notes: tuple[Note, ...], look: str) -> Curve:

@@ -19,10 +19,10 @@ from piezolab.pages.what_do_cable_and_input_change import sentences as say
 from piezolab.pages.what_do_cable_and_input_change.sections import sections
 from piezolab.pitch import Note, parse_tuning
 from piezolab.quantity import decibels, show
-from piezolab.studies.bias import bias
-from piezolab.studies.inputs import InputRow, Worth, placement, this_input, worth_of_stage
+from piezolab.studies.inputs import InputRow, placement, this_input
+from piezolab.studies.judging.judgement import Judgement, judgement
 from piezolab.studies.output import free, impedances, load_impedance, output_corner
-from piezolab.studies.plugging import SETTLED_V, Plugging, plugging
+from piezolab.studies.plugging import SETTLED_V
 from piezolab.studies.response import FREQUENCY, Response, response
 
 SLUG = "what-do-cable-and-input-change"
@@ -33,8 +33,8 @@ class PluggedFigures:
     """What the studies say about one chain.
 
     free_db: level with nothing plugged in, dB re the unloaded pickup; plugged: with cable and input; output, load:
-    impedance on either side of the jack, complex ohms; all over plugged.frequency. broken: why the stage does not
-    work at rest, "" where it does or there is none.
+    impedance on either side of the jack, complex ohms; all over plugged.frequency. judged: the chain's judgement;
+    broken: why the stage does not work at rest, "" where it does or there is none.
     """
 
     notes: tuple[Note, ...]
@@ -43,15 +43,14 @@ class PluggedFigures:
     output: np.ndarray
     load: np.ndarray
     row: InputRow
-    worth: Worth
-    jump: Plugging | None
+    judged: Judgement
     broken: str
 
 
 @lru_cache(maxsize=32)
 def found(chain: SignalChain) -> PluggedFigures:
     """Ask the studies, once for each chain."""
-    notes = parse_tuning(chain.tuning)
+    notes, judged = parse_tuning(chain.tuning), judgement(chain)
     grid = np.union1d(FREQUENCY, [note.frequency_hz for note in notes])
     return PluggedFigures(
         notes,
@@ -60,9 +59,8 @@ def found(chain: SignalChain) -> PluggedFigures:
         impedances(chain, grid).output,
         load_impedance(chain, grid),
         this_input(chain),
-        worth_of_stage(chain),
-        plugging(chain),
-        not_working(bias(chain)) if chain.topology.powered else "",
+        judged,
+        not_working(judged.working.at_rest) if judged.working is not None else "",
     )
 
 
@@ -84,8 +82,7 @@ def view(chain: SignalChain, kept: SignalChain | None, phase: bool) -> View:
         f"Level against frequency, {len(curves)} curves, and below it the output impedance beside that of cable and "
         f"input. {verdict}"
     )
-    advice = [] if now.broken else say.advice(chain, now.row, now.worth, now.jump)
-    return View(verdict, traces, layout, narrow, label, advice)
+    return View(verdict, traces, layout, narrow, label, say.advice(now.judged, now.row))
 
 
 def _curve(name: str, of: PluggedFigures, level: np.ndarray, look: str) -> Curve:
@@ -132,7 +129,7 @@ def numbers(chain: SignalChain) -> str:
         _level_row("1 kHz", 1000.0, now),
         ("low corner of the whole chain", "", _corner(whole.low_corner_hz)),
         ("high corner of the whole chain", "", _corner(whole.high_corner_hz)),
-        ("bridging ratio at 1 kHz", "", say.ratio_words(now.row.bridging)),
+        ("input's impedance over the output's, at 1 kHz", "", say.ratio_words(now.row.bridging)),
         ("hard playing at the input, peak, if nothing clipped", "", show(now.row.level_v_peak, "V")),
         ("the most that it takes", "", show(now.row.ceiling_v_peak, "V")),
     ]
@@ -168,11 +165,11 @@ def _quiet_line(chain: SignalChain) -> tuple[bool, str]:
     has = float(chain.values.input_r)
     if has > 10e3:
         return False, f"Not yet: this input has {show(has, 'ohm', 2)}. Choose a line input of 10 kΩ or less."
-    if now.jump is None:
+    if now.judged.plug is None:
         return False, "Not yet: this needs a stage."
     if now.broken:
         return False, f"Not yet: {now.broken}"
-    jump = abs(now.jump.step_v)
+    jump = abs(now.judged.plug.step_v)
     if jump > SETTLED_V:
         return False, f"Not yet: plugging in jumps by {show(jump, 'V', 2)}. What leaks, and into what?"
     lost = now.row.low_note_load_db
@@ -219,7 +216,8 @@ MATHS = r"""
 <p>Whatever is plugged in divides the output's voltage: with an output impedance $Z_o$ and a load $Z_L$ (cable and
 input in parallel) there arrives, of what is there with nothing plugged in,</p>
 <p>$$\frac{Z_L}{Z_o + Z_L}$$</p>
-<p>so that a bridging ratio $|Z_L|/|Z_o|$ of 10 costs less than 1 dB. Around its middle a source follower has
+<p>so that a load of ten times the output impedance, $|Z_L|/|Z_o| = 10$, costs less than 1 dB. Around its middle a
+source follower has
 $Z_o = R_S \parallel 1/(g_m + g_{ds})$, a common-source stage close to $R_D$, and a bare pickup
 $1/(\mathrm{j}\,2\pi f C_p)$: a capacitance, which is why cable costs it level and not treble. The output capacitor
 adds its own reactance and makes a corner at</p>

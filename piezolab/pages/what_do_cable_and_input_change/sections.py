@@ -15,7 +15,8 @@ from piezolab.pages.kit.at_rest import long
 from piezolab.pages.kit.blocks import bullets, paragraphs, table
 from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.sections import PlotSection, Section
-from piezolab.pages.kit.sentences import decibel_words, lowest, pitch_words, your_note
+from piezolab.pages.kit.sentences import decibel_words, lowest, pitch_words
+from piezolab.pages.kit.worth_words import RULE, worth_sentence
 from piezolab.pages.what_do_cable_and_input_change import sentences as say
 from piezolab.pages.what_do_cable_and_input_change.length_figure import lengths
 from piezolab.quantity import show
@@ -26,9 +27,8 @@ from piezolab.studies.inputs import (
     compare_inputs,
     placement,
     this_input,
-    worth_by_input,
-    worth_of_stage,
 )
+from piezolab.studies.judging.worth import worth, worth_by_input
 from piezolab.studies.output import impedances, load_impedance, output_corner
 from piezolab.studies.phantom import FEED_OHM, SUPPLY_V, phantom
 from piezolab.studies.plugging import SETTLED_V, plugging, remedies
@@ -43,8 +43,8 @@ def sections(state: PageState) -> Sequence[Any]:
     return [
         Section(state, "inputs", "Every kind of input here, the worst first", long(every_input)),
         PlotSection(state, "How long may lead and cable be?", lengths, height_px=320),
-        Section(state, "worth", "When is a stage pointless, and when essential?", stage_or_not, folded=True),
-        Section(state, "bridging", "Bridging: input against output impedance", bridging, folded=True),
+        Section(state, "worth", "When is a stage worth it?", stage_or_not, folded=True),
+        Section(state, "bridging", "Does the input ask too much of the output?", bridging, folded=True),
         Section(state, "corners", "Where bass and treble end", corners, folded=True),
         Section(state, "place", "Stage in the instrument, or in a box at the far end?", near_or_far, folded=True),
         Section(state, "two", "Two inputs at once", two_inputs, folded=True),
@@ -79,7 +79,8 @@ def every_input(chain: SignalChain) -> str:
     """Every kind of input of the catalogue on this chain."""
     caption = (
         f"{chain.values.cable_m:g} m of cable, each input as its kind commonly is (typical, not yours). Lost: against "
-        f"nothing plugged in. Ratio: bridging ratio at 1 kHz. Hard playing: {show(chain.play_v, 'V', 2)} at the pickup."
+        f"nothing plugged in. Ratio: the input's impedance over the output's, at 1 kHz. Hard "
+        f"playing: {show(chain.play_v, 'V', 2)} at the pickup."
     )
     return _input_table("input", compare_inputs(chain), chain.input, chain, caption)
 
@@ -134,17 +135,14 @@ def near_or_far(chain: SignalChain) -> str:
 
 def stage_or_not(chain: SignalChain) -> str:
     """Where a stage is worth it: this input first, then all kinds."""
-    groups: dict[str, list[str]] = {"essential": [], "useful": [], "pointless": [], "silent": []}
-    for kind, worth in worth_by_input(chain).items():
-        groups[worth.word].append(say.label(kind))
-    told = [
-        f"{word.capitalize()} into: {'; '.join(kinds)}." for word, kinds in groups.items() if kinds and word != "silent"
-    ]
-    rule = (
-        f"Essential: it saves 3 dB or more of {your_note(chain)} or of all notes; pointless: less than half a decibel. "
-        "Hum along the cable, gain and a long cable are reasons of their own."
-    )
-    return paragraphs(say.worth_sentence(chain, worth_of_stage(chain))) + bullets(told) + paragraphs(rule)
+    groups: dict[str, list[str]] = {"Worth it": [], "Not worth it": [], "No difference": []}
+    for kind, found in worth_by_input(chain).items():
+        if found.silent or not found.works:
+            continue
+        word = "Worth it" if found.worth_it else "Not worth it" if found.costs else "No difference"
+        groups[word].append(say.label(kind))
+    told = [f"{word} into: {'; '.join(kinds)}." for word, kinds in groups.items() if kinds]
+    return paragraphs(worth_sentence(chain, worth(chain))) + bullets(told) + paragraphs(RULE)
 
 
 # -- impedances and corners ---------------------------------------------------------------------------------------
@@ -160,9 +158,9 @@ def bridging(chain: SignalChain) -> str:
     head = ("at", "output impedance", "its resistive part", "cable and input", "ratio with the cable")
     ratio, words = say.ratio_words(row.bridging), say.bridging(row.bridging)
     told = paragraphs(
-        f"The input's impedance over the output's is the bridging ratio: {ratio} at 1 kHz here, so {words}. "
-        "Ten or more is the trade's rule (common practice); equal impedances would halve the level. The cable's "
-        "capacitance lies beside the input and lowers the ratio, most in the treble; the table counts it in."
+        f"The input's impedance is {ratio} times the output's at 1 kHz here, so {words}. Ten times or more is the "
+        "trade's rule (common practice); equal impedances would halve the level. The cable's capacitance lies beside "
+        "the input and lowers the ratio, most in the treble; the table counts it in."
     )
     tail = paragraphs(
         "The magnitude holds the reactance of the output capacitor (or of the bare disc), which grows towards the "

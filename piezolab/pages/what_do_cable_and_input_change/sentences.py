@@ -7,14 +7,17 @@ import math
 from piezolab import catalogue
 from piezolab.chain import SignalChain
 from piezolab.pages.kit.sentences import decibel_words, heard, opposed, your_note
+from piezolab.pages.kit.worth_words import thin_sentences, worth_sentence
 from piezolab.quantity import show
-from piezolab.studies.inputs import NOTICED_DB, TREBLE_HZ, InputRow, Worth
+from piezolab.studies.inputs import NOTICED_DB, TREBLE_HZ, InputRow
+from piezolab.studies.judging.judgement import Judgement
 from piezolab.studies.phantom import Phantom
 from piezolab.studies.plugging import SETTLED_V, Plugging, Remedy
 
 TILT_DB = 1.0  # bass and treble this far apart sound different, not just quieter
 BRIDGED = 10.0  # from this ratio on a load takes less than 1 dB: the trade's rule of ten
 SILENT = 1e-6  # a gain below this is silence
+NO_VOLT = 1e-5  # V; a direct voltage below this is none
 TREBLE = show(TREBLE_HZ, "Hz", 1)
 
 
@@ -70,7 +73,7 @@ def _change(chain: SignalChain, row: InputRow) -> str:
         kept = "loses nothing" if abs(low) < 0.05 else f"loses {low:.1f} dB" if low > 0 else f"gains {-low:.1f} dB"
         if row.overload_db >= NOTICED_DB:
             return f"The level stays: with {what}, {note} {kept}."
-        return f"You will hear no change: with {what}, {note} {kept}."
+        return f"Plugging in makes no change to hear: with {what}, {note} {kept}."
     if low - treble >= TILT_DB:
         words = heard(low - max(treble, 0.0))
         words = words if words.startswith(("it ", "nearly ", "next ")) else f"it sounds {words}"
@@ -95,11 +98,11 @@ def _overload(row: InputRow) -> str:
     return f"The stage cannot drive it at hard playing: it clips {by} sooner than with nothing plugged in."
 
 
-def advice(chain: SignalChain, row: InputRow, worth: Worth, jump: Plugging | None) -> list[str]:
+def advice(judged: Judgement, row: InputRow) -> list[str]:
     """What to do about it."""
-    if worth.word == "silent":
+    if judged.worth.silent or not judged.works:
         return []
-    said = [worth_sentence(chain, worth)]
+    said, jump = [worth_sentence(judged.chain, judged.worth), *thin_sentences(judged.thin)], judged.plug
     if row.phantom:
         said.append(
             "Phantom power can reach this socket: switch it off and wait a minute before you plug in. Better, put a "
@@ -108,25 +111,6 @@ def advice(chain: SignalChain, row: InputRow, worth: Worth, jump: Plugging | Non
     if jump is not None and abs(jump.step_v) > SETTLED_V:
         said.append(f"Plugging in makes a thump of {show(abs(jump.step_v), 'V', 2)}: mute first. See below for cures.")
     return said
-
-
-def worth_sentence(chain: SignalChain, worth: Worth) -> str:
-    """Whether a stage is worth it on this cable and input."""
-    if worth.word == "silent":
-        return "No signal passes, so there is nothing that a stage could save."
-    title = chain.topology.title if chain.topology.powered else "follower"
-    bass, level = max(worth.bass_db, 0.0), max(worth.level_db, 0.0)
-    amounts = f"{bass:.1f} dB of {your_note(chain)} and {level:.1f} dB of all notes"
-    if worth.word == "pointless":
-        most = max(bass, level)
-        saves = f"only {most:.1f} dB" if most >= 0.05 else "nothing that one could measure"
-        return (
-            f"For the sound alone a stage is pointless here: against the bare pickup a {title} saves {saves}. A longer "
-            "cable, another input, hum along the cable or a wish for more level may still ask for one."
-        )
-    if worth.word == "useful":
-        return f"A stage is useful here: against the bare pickup a {title} saves {amounts}."
-    return f"A stage is essential here: against the bare pickup a {title} saves {amounts}."
 
 
 def reasons(row: InputRow) -> str:
@@ -149,7 +133,7 @@ def ratio_words(ratio: float) -> str:
 
 
 def bridging(ratio: float) -> str:
-    """What a bridging ratio means for the level."""
+    """What the input's impedance over the output's means for the level."""
     if ratio >= 100:
         return "the input asks for next to nothing: no loss"
     if ratio >= BRIDGED:
@@ -206,20 +190,30 @@ def plugging_sentences(found: Plugging | None) -> list[str]:
     if found is None:
         return ["A bare pickup passes no direct voltage: nothing thumps but the plug itself. Mute all the same."]
     if not found.blocked:
+        if max(abs(found.dc_v), abs(found.step_v)) < NO_VOLT:
+            return ["No output capacitor is there, and no direct voltage stands on the jack."]
         return [
             f"No output capacitor holds the stage's voltage back: {volts(found.dc_v)} stands on the jack for good. "
             "What is plugged in has to block it, and plugging in makes a thump of up to "
             f"{volts(found.step_v)}: mute first."
         ]
-    said = [
-        f"The output capacitor holds back {show(found.rest_v, 'V')}. What leaks through leaves "
-        f"{volts(found.dc_v)} on the jack, {volts(found.dc_worst_v)} with the leakiest part the makers allow."
-    ]
+    held = f"The output capacitor holds back {show(found.rest_v, 'V')}."
+    if abs(found.rest_v) < NO_VOLT:
+        said = ["No direct voltage stands before the output capacitor, so none leaks through to the jack."]
+    elif abs(found.dc_worst_v) < NO_VOLT:
+        said = [f"{held} Next to nothing leaks through to the jack."]
+    else:
+        said = [
+            f"{held} What leaks through leaves {volts(found.dc_v)} on the jack, {volts(found.dc_worst_v)} with the "
+            "leakiest part the makers allow."
+        ]
     if abs(found.step_v) > SETTLED_V:
         time = f" and takes {show(found.settle_s, 's', 2)} to settle" if found.settle_s > 0 else ""
         said.append(f"Plugged in after a minute alone, the jack jumps by {volts(found.step_v)}{time}.")
-    else:
+    elif abs(found.step_v) >= NO_VOLT:
         said.append(f"Plugged in after a minute alone, the jack jumps by {volts(found.step_v)}: hardly a tick.")
+    else:
+        said.append("Plugged in after a minute alone, the jack does not jump.")
     if found.switch_on_s > 0:
         said.append(
             f"If the plug also switches the battery on, up to {volts(found.switch_on_v)} comes through and takes "
@@ -230,7 +224,7 @@ def plugging_sentences(found: Plugging | None) -> list[str]:
 
 def volts(value: float) -> str:
     """A voltage, or that there is none."""
-    return show(value, "V", 2) if abs(value) >= 1e-5 else "no voltage"
+    return show(value, "V", 2) if abs(value) >= NO_VOLT else "no voltage"
 
 
 def remedy_name(remedy: Remedy) -> str:

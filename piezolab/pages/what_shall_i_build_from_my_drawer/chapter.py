@@ -15,7 +15,7 @@ from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.sections import Section
 from piezolab.pages.kit.skeleton import Chapter, Page, View
 from piezolab.pages.kit.tasks import MakeTask, NumberTask, PickTask
-from piezolab.pages.what_shall_i_build_from_my_drawer.drawer_panel import WISHES, DrawerPanel
+from piezolab.pages.what_shall_i_build_from_my_drawer.drawer_panel import FAILS, WISHES, DrawerPanel
 from piezolab.quantity import show
 from piezolab.studies.choosing.build_figures import Wishes, build_figures, margins
 from piezolab.studies.choosing.tolerance import TRANSISTOR, tolerance
@@ -44,9 +44,12 @@ def verdict_words(chain: SignalChain, wishes: Wishes) -> str:
     kind = f"A {chain.topology.title} with a {chain.jfet}" if chain.topology.powered else "This chain without a stage"
     if not fails:
         return f"{kind} fits all your wishes. Look below for what else your drawer would give."
-    return (
-        f"{kind} does not fit all your wishes. What fails: that it {', and that it '.join(WISHES[n] for n in fails)}."
-    )
+    return f"{kind} does not fit all your wishes: {fails_words(fails)}."
+
+
+def fails_words(fails: tuple[str, ...]) -> str:
+    """What a chain fails in: it gives too little level, and it hisses too much."""
+    return ", and ".join(f"it {FAILS[name]}" for name in fails)
 
 
 def view(chain: SignalChain, kept: SignalChain | None, phase: bool) -> View:
@@ -104,7 +107,7 @@ def _fits(chain: SignalChain) -> tuple[bool, str]:
         return False, "Not yet: it wants a stage."
     fails = missed(chain, Wishes(low_note_db=1.0, headroom_db=6.0, gain_db=-3.0))
     if fails:
-        return False, f"Not yet. What fails: that it {', and that it '.join(WISHES[name] for name in fails)}."
+        return False, f"Not yet: {fails_words(fails)}."
     return True, "Right: bass, 6 dB of room and hardly any level lost."
 
 

@@ -47,12 +47,20 @@ KINDS = {
     "gain, bypassed": "a gain stage, source resistor bridged",
 }
 WISHES = {
-    "works": "stays in saturation with a quiet gate, from a fresh battery to a spent one",
+    "works": "stays in saturation with a quiet gate, at every supply voltage that it will see",
     "low_note_db": "keeps the lowest string",
     "headroom_db": "has room for hard playing",
     "gain_db": "has the gain",
     "snr_db_a": "is quiet enough",
     "current_a": "is easy on the battery",
+}
+FAILS = {
+    "works": "leaves saturation or lets its gate conduct at a supply voltage that it will see",
+    "low_note_db": "loses too much of the lowest string",
+    "headroom_db": "has too little room for hard playing",
+    "gain_db": "gives too little level",
+    "snr_db_a": "hisses too much",
+    "current_a": "draws too much current",
 }
 KEYS = {"source_r": "R_S", "drain_r": "R_D", "gate_r": "R_G", "bleed_r": "bleed", "out_c": "output",
         "bypass_c": "bridge",
@@ -183,7 +191,7 @@ def answer_html(found: Search, drawer: Drawer) -> str:
     rows = []
     for n, build in enumerate(found.builds):
         figures = build.figures
-        fits = "all" if not build.fails else "not: " + "; ".join(WISHES[name] for name in build.fails)
+        fits = "all" if not build.fails else "no: it " + "; it ".join(FAILS[name] for name in build.fails)
         rows.append((
             f"{n + 1}", build_words(build, drawer), show(figures["low_note_db"], "dB"), _db(figures["headroom_db"]),
             _db(figures["gain_db"]), show(figures["current_a"], "A"), fits,

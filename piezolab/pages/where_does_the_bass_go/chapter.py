@@ -7,6 +7,7 @@ from piezolab.pages.kit import sentences as say
 from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.skeleton import Chapter, Page
 from piezolab.pages.kit.tasks import MakeTask, NumberTask, PickTask
+from piezolab.pages.kit.thin_remedy import ThinRemedy
 from piezolab.pages.kit.two_curves import found, numbers, view
 from piezolab.studies.loading import loading
 
@@ -104,6 +105,7 @@ CHAPTER = Chapter(
         "Volume down before you plug in or tap the pickup: a knock on a disc is louder than any string.",
         "These figures are estimates from typical data, not a certificate.",
     ),
+    more=lambda state: [ThinRemedy(state)],
 )
 
 

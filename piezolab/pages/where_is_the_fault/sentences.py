@@ -192,7 +192,8 @@ def _either(spots: Sequence[str], chain: SignalChain) -> str:
 def why_words(step: NextReading) -> str:
     """Why this reading and no other."""
     reason = _REASONS[step.reason]
-    return f"Why this one: {reason} ({step.bits:.1f} bit of information on average)."
+    settled = 100 * (1 - 2 ** -max(float(step.bits), 0.0))
+    return f"Why this one: {reason} (on average it settles {settled:.0f} % of what is still open)."
 
 
 def heard_words() -> dict[str, str]:

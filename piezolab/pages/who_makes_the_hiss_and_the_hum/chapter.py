@@ -30,6 +30,7 @@ from piezolab.quantity import show
 from piezolab.studies.advice import Advice, hiss_advice, hum_advice
 from piezolab.studies.hiss import Noise, gate_resistor_sweep, quieter_transistors
 from piezolab.studies.hum import WAYS
+from piezolab.studies.judging.loudness import INAUDIBLE_DB, loudness
 from piezolab.studies.matters import effects
 
 SLUG = "who-makes-the-hiss-and-the-hum"
@@ -40,7 +41,8 @@ _NO_SIGNAL = "No signal arrives, so there is nothing to compare hum and hiss wit
 def view(chain: SignalChain, kept: SignalChain | None, phase: bool) -> View:
     """Verdict, first advice, and what is left when the playing stops."""
     humming, hissing = found(chain)
-    verdict = say.verdict(humming, hissing)
+    loud = loudness(chain, hissing)
+    verdict = say.verdict(chain, loud, hissing)
     traces = [hiss_trace("hiss", chain, ("var(--pz-curve-stage, #0072B2)", "solid"))]
     if kept is not None:
         traces.append(hiss_trace("kept: hiss", kept, ("var(--pz-curve-kept, #009E73)", "dot")))
@@ -49,7 +51,7 @@ def view(chain: SignalChain, kept: SignalChain | None, phase: bool) -> View:
             traces += stems(f"hum {say.WAY_NAMES[way]}", humming, way)
     layout, narrow = axes(chain, "dB against hard playing", [-150.0, 10.0])
     label = f"Hum as lines and hiss as a curve, in dB against hard playing, over frequency. {verdict}"
-    return View(verdict, traces, layout, narrow, label, say.best_step(hum_advice(chain).steps, humming))
+    return View(verdict, traces, layout, narrow, label, say.best_step(hum_advice(chain).steps, loud))
 
 
 # -- sections -----------------------------------------------------------------------------------------------------
@@ -62,12 +64,15 @@ def numbers(chain: SignalChain) -> str:
         )
         for way in WAYS
     ]  # fmt: skip
+    loud = loudness(chain, hissing)
     rows.append(("all hum together", show(humming.output_v_rms, "V"), _re(humming.relative_db)))
+    rows.append(("all hum to the ear", "", _re(float(loud.hum_db))))
     rows.append(("hiss, 20 Hz to 20 kHz", show(float(hissing.output_v_rms), "V"), _re(-_snr(hissing, weighted=False))))
     rows.append(("hiss as the ear weighs it (A)", show(float(hissing.output_v_rms_a), "V"), _re(-_snr(hissing))))
     caption = (
         "Rms volts at the input's terminals, and against hard playing (a sine of 1 kHz). The plot shows hiss in thirds "
-        "of an octave."
+        "of an octave. To the ear: hum counts by the worse of its A-weighted level and its flat level less 10 dB, a "
+        "rule of our own."
     )
     return table(("", "at the input", "against hard playing"), rows, caption) + _makers(chain, hissing)
 
@@ -102,7 +107,7 @@ def steps_html(chain: SignalChain) -> str:
     """All steps, ranked, against hum and against hiss."""
     if not found(chain)[0].signal_v_rms > 0:
         return paragraphs(_NO_SIGNAL)
-    quiet = -float(found(chain)[1].snr_db_a) <= -80.0
+    quiet = -float(found(chain)[1].snr_db_a) <= INAUDIBLE_DB
     return _ranked("Against hum", hum_advice(chain)) + _ranked(
         "Against hiss", hiss_advice(chain), "Your hiss is too quiet to hear already: nothing here needs doing." if quiet
         else "",

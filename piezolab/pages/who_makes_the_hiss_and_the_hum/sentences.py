@@ -9,10 +9,11 @@ import numpy as np
 from piezolab.catalogue.advice_texts import advice_texts
 from piezolab.chain import SignalChain
 from piezolab.chain.assembly import GROUND, assemble
+from piezolab.pages.kit.sentences import your_note
 from piezolab.quantity import show
 from piezolab.studies.advice import AdviceStep
 from piezolab.studies.hiss import INPUT, Noise
-from piezolab.studies.hum import Hum
+from piezolab.studies.judging.loudness import INAUDIBLE_DB, Loudness
 from piezolab.studies.matters import Effect
 
 #: How far hum or hiss lies under hard playing, in dB, and what that is like. The limits are ours (common practice, no
@@ -48,21 +49,20 @@ def heard(level_db: float) -> str:
     return next(words for limit, words in HEARD if -level_db < limit or limit == math.inf)
 
 
-def verdict(hum: Hum, noise: Noise) -> str:
+def verdict(chain: SignalChain, loud: Loudness, noise: Noise) -> str:
     """Hum and hiss in two sentences, the louder one first, with its biggest culprit."""
-    if not hum.signal_v_rms > 0:
+    hum_db, hiss_db = float(loud.hum_db), float(loud.hiss_db)
+    if math.isnan(hiss_db):
         return "No signal arrives, so whatever hum and hiss there is has nothing to hide behind."
-    ways = {way: hum.way_v_rms(way) for way in hum.by_way}
-    worst = max(ways, key=ways.__getitem__)
-    hum_db, hiss_db = hum.relative_db, -float(noise.snr_db_a)
-    hum_words = f"Hum is {under(hum_db)}: {heard(hum_db)}."
-    if ways[worst] > 0:
-        hum_words = f"{hum_words[:-1]}; most comes from {WAYS[worst]}."
-    else:
-        hum_words = "No hum gets in."
+    hum_words = "No hum gets in."
+    if loud.hum_way:
+        drowns = f"; it drowns {your_note(chain)}" if loud.drowns else ""
+        hum_words = (
+            f"Hum is {under(hum_db)} to the ear: {heard(hum_db)}{drowns}; most comes from {WAYS[str(loud.hum_way)]}."
+        )
     maker = next(iter(noise.shares))
     hiss_words = f"Hiss is {abs(hiss_db):.0f} dB {'under' if hiss_db <= 0 else 'above'}: {heard(hiss_db)}"
-    hiss_words += f"; most is made by {maker_words(maker)}." if hiss_db > -80 else "."
+    hiss_words += f"; most is made by {maker_words(maker)}." if hiss_db > INAUDIBLE_DB else "."
     return f"{hum_words} {hiss_words}" if hum_db >= hiss_db else f"{hiss_words} {hum_words}"
 
 
@@ -121,15 +121,18 @@ def change_words(more_db: float) -> str:
     return f"{abs(more_db):.1f} dB {'more' if more_db > 0 else 'less'}"
 
 
-def best_step(steps: tuple[AdviceStep, ...], hum: Hum) -> list[str]:
+def best_step(steps: tuple[AdviceStep, ...], loud: Loudness) -> list[str]:
     """The most helpful step against hum, in two sentences; nothing where hum cannot be heard."""
-    if not steps or not hum.relative_db > -80:
+    if not steps or not loud.hum_db > INAUDIBLE_DB:
         return []
     best = steps[0]
     row = advice_texts()[best.name]
     said = [f"Try first: {row.title[0].lower()}{row.title[1:]}: {step_words(best)}.", row.text]
     if best.against == "room":
-        said.append("A test: touch a grounded part, such as the jack's sleeve. If the hum drops, it came this way.")
+        said.append(
+            "A test: touch a grounded part, such as the jack's sleeve. If the hum drops, it came this way. Not where "
+            "anything has ever tingled: have a licensed person look at the gear first."
+        )
     return said
 
 

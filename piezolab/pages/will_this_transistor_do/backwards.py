@@ -27,8 +27,8 @@ FIELDS = (
 )  # fmt: skip
 
 ABOUT = (
-    "Every preferred value is tried, from a fresh battery to a spent one. The transistor must stay in saturation, its "
-    "gate must not conduct, and 0.1 to 1 mA shall flow."
+    "Every preferred value is tried, at every supply voltage that the stage will see. The transistor must stay in "
+    "saturation, its gate must not conduct, and 0.1 to 1 mA shall flow."
 )
 
 

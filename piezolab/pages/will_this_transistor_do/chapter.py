@@ -22,7 +22,8 @@ from piezolab.pages.will_this_transistor_do.measuring import Measuring
 from piezolab.quantity import show
 from piezolab.studies.bias import Bias, bias, bias_of, bias_population, spread
 from piezolab.studies.choosing.build_figures import BuildFigures, build_figures
-from piezolab.studies.fading_battery import Fading, battery, battery_range, fading
+from piezolab.studies.fading_battery import Fading, battery_range, fading
+from piezolab.studies.judging.judgement import judgement
 from piezolab.studies.linear import LinearChain
 from piezolab.studies.population import builds
 from piezolab.studies.response import low_note_hz
@@ -66,7 +67,7 @@ def view(chain: SignalChain, kept: SignalChain | None, phase: bool) -> View:
     now = found(chain)
     headroom = float(now.edges.headroom)
     share = None if chain.transistor_measured else now.share
-    verdict = say.verdict(chain, now.rest, now.spent, headroom, share)
+    verdict = say.verdict(chain, now.rest, now.spent, judgement(chain).edges, share)
     held = found(kept).own if kept is not None and kept.topology.powered else None
     traces, layout, narrow, label = draw.transfer(chain, now.own, now.kind, held)
     return View(verdict, traces, layout, narrow, f"{label} {verdict}", say.advice(chain, now.rest, headroom))
@@ -96,9 +97,11 @@ def numbers(chain: SignalChain) -> str:
         for label, key, unit in cells
     ]  # fmt: skip
     rows.append(("region", _state(now.rest), "—" if now.spent is None else _state(now.spent), ""))
-    rows.append(("clean stroke upwards, downwards", _edges(now.edges), "", ""))
+    rows.append(("stroke at which the stage alone clips, up, down", _edges(now.edges), "", ""))
     head = ("", f"now ({show(chain.supply_v, 'V', 2)})", "spent battery", f"98 of 100 {chain.jfet}s")
-    return table(head, rows, _caption(chain)) + paragraphs(_life(chain))
+    if now.spent is None:  # an adapter: nothing runs down
+        head, rows = (head[0], head[1], head[3]), [(row[0], row[1], row[3]) for row in rows]
+    return table(head, rows, _caption(chain)) + paragraphs(*filter(None, [_life(chain)]))
 
 
 def _state(point: Bias) -> str:
@@ -111,7 +114,7 @@ def _edges(edges: Swing) -> str:
 
 
 def _life(chain: SignalChain) -> str:
-    found_life = battery(chain)
+    found_life = judgement(chain).life
     return "" if found_life is None else life(found_life)
 
 
@@ -221,7 +224,7 @@ resistor saturation needs $V_+ \ge V_G - V_\mathrm{off}$, whatever $R_S$ is.</p>
 <p>Two readings $V_1, V_2$ across $R_1, R_2$ are two points of the first formula. With
 $k = \sqrt{I/(1+\lambda V_{DS})}$ they lie on a straight line,</p>
 <p>$$|V_\mathrm{off}| = \frac{V_2 k_1 - V_1 k_2}{k_1 - k_2}, \qquad \sqrt\beta = \frac{k_1 - k_2}{V_2 - V_1}$$</p>
-<p>“Surely” means: whatever the true resistors, the digits that the meter does not show, and $\lambda$ from 0 to 0.05
+<p>“Between” means: whatever the true resistors, the digits that the meter does not show, and $\lambda$ from 0 to 0.05
 per volt.</p>
 <p>The parts of a type: V_GS(off) spread evenly in the logarithm over the sheet's range, $\beta$ by 15 % about the
 sheet's typical part, and only those within both limits of the sheet. That is our model of what makers ship.</p>

@@ -8,11 +8,14 @@ from collections.abc import Mapping
 from piezolab.chain import SignalChain
 from piezolab.chain.parameters import all_parameters
 from piezolab.pages.kit.battery_words import volts
+from piezolab.pages.kit.clip_words import stage_edge_sentences
 from piezolab.pages.kit.sentences import not_working
 from piezolab.quantity import show
 from piezolab.studies.bias import Bias
 from piezolab.studies.choosing.best_resistor import CURRENT, GAIN, GATE, SATURATION, BestResistor, Wish
+from piezolab.studies.fading_battery import battery_range
 from piezolab.studies.in_hand.two_readings import TransistorInHand
+from piezolab.studies.judging.edges import ClipEdges
 
 #: State of the transistor -> what it is and what it sounds like.
 STATES = {
@@ -44,17 +47,13 @@ def whose(chain: SignalChain) -> str:
     return f"your {chain.jfet}" if chain.transistor_measured else f"a typical {chain.jfet}"
 
 
-def verdict(chain: SignalChain, rest: Bias, spent: Bias | None, headroom_v: float, share: float | None) -> str:
+def verdict(chain: SignalChain, rest: Bias, spent: Bias | None, edges: ClipEdges, share: float | None) -> str:
     """Whether it works, until when, and how loud. spent: at the battery's end voltage; share: of the type's parts that
     work here, None where the transistor was measured."""
     name, title = whose(chain), chain.topology.title
     said = [_works(name[0].upper() + name[1:], title, rest, spent)]
-    if not not_working(rest) and math.isfinite(headroom_v):
-        play = volts(chain.play_v)
-        if headroom_v >= chain.play_v:
-            said.append(f"Strokes up to {volts(headroom_v)} stay clean; your hardest makes {play}.")
-        else:
-            said.append(f"But strokes over {volts(headroom_v)} clip and sound rough; your hardest makes {play}.")
+    if not not_working(rest):
+        said += stage_edge_sentences(edges)
     if share is not None:
         said.append(_share(chain, share))
     return " ".join(said)
@@ -101,8 +100,8 @@ def hand(found: TransistorInHand, outside: tuple[str, ...], jfet: str) -> str:
     low, high = (float(end) for end in found.idss_range)
     far, near = (float(end) for end in found.vgsoff_range)
     said = [
-        f"I_DSS is {show(idss, 'A')} at {show(found.vds, 'V', 1)} (surely {show(low, 'A')} to {show(high, 'A')}), "
-        f"V_GS(off) is {show(vgsoff, 'V')} (surely {show(far, 'V')} to {show(near, 'V')})."
+        f"I_DSS is {show(idss, 'A')} at {show(found.vds, 'V', 1)} (between {show(low, 'A')} and {show(high, 'A')}), "
+        f"V_GS(off) is {show(vgsoff, 'V')} (between {show(far, 'V')} and {show(near, 'V')})."
     ]
     if bool(found.triode[0]):
         said.append("The jig's supply was too low to bring it into saturation; a higher one would tell more.")
@@ -121,7 +120,7 @@ def resistors(changes: Mapping[str, float]) -> str:
 
 
 _BLAME = {
-    SATURATION: "none keeps it in saturation down to the end of the battery",
+    SATURATION: "none keeps it in saturation at every supply voltage that it will see",
     GATE: "none keeps the gate from conducting",
     CURRENT: "none lets a useful current flow (0.1 to 1 mA)",
     GAIN: "none gives that much gain",
@@ -142,7 +141,10 @@ def solved(chain: SignalChain, found: BestResistor, wish: Wish) -> str:
         return f"For {who} nothing works: {why}.{near}"
     said = [f"For {who}: {resistors(found.changes)}.", f"The source then rests at {volts(found.source_v)}."]
     if math.isfinite(found.headroom_v):
-        said.append(f"Down to a spent battery it stays clean up to strokes of {volts(found.headroom_v)}.")
+        when = "" if battery_range(chain) is None else "Down to a spent battery "
+        said.append(
+            f"{when}{'the' if when else 'The'} stage alone does not clip up to strokes of {volts(found.headroom_v)}."
+        )
     if math.isfinite(found.imbalance_db):
         said.append(f"One side of the swing has {found.imbalance_db:.0f} dB more room than the other.")
     return " ".join(said)

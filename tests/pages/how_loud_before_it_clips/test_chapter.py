@@ -91,8 +91,35 @@ def test_battery_words_follow_the_current() -> None:
     assert hours[0] < hours[1] / 5
     assert np.isfinite(hours).all()
     # a stage that clips all the same still has a battery that lasts
-    assert re.search(r"would last about [\d\u202f]+ hours .* clip even with a fresh battery",
+    assert re.search(r"would last about [\d\u202f]+ hours .* clip even with a fresh one",
                      page.battery_words(SignalChain(stage="gain")))
+
+
+def test_the_verdict_tells_the_edge_from_what_hard_playing_sounds_like() -> None:
+    said = page.verdict_words(SignalChain())
+    assert "Hard playing itself sounds" in said and "Up to there" not in said
+    assert "typical of its kind" not in said  # the stage clips first
+    assert "typical of its kind, not measured on yours" in page.verdict_words(SignalChain(stage="gain"))
+    assert "typical" not in page.verdict_words(SignalChain(stage="gain", input_max=1.5))
+
+
+def test_a_battery_keeps_no_longer_than_its_shelf_life() -> None:
+    """Three AA cells keep seven years, whatever a stage that clips would leave in them."""
+    told = page.battery_words(SignalChain(source_r=10e6, supply="aa-6", play_v=100.0))
+    assert "would last 7 years, until it has aged on its own" in told and "clip even with a fresh one" in told
+
+
+def test_batteries_come_whole() -> None:
+    assert "set of 2 batteries in series" in page.battery_words(SignalChain(supply_v=18.0))
+    refused = page.battery_words(SignalChain(supply_v=25.0)).replace("\u00a0", " ")
+    assert "25 V is no whole number of 9.0 V batteries" in refused and "3 in series give 27 V" in refused
+    assert "lasts" not in refused
+
+
+def test_a_chain_without_a_stage_or_a_battery_is_told_nothing_of_them() -> None:
+    bare, adapter = SignalChain(stage="direct", play_v=3.0), SignalChain(supply="adapter")
+    assert "keeps the stage" not in page.room_words(bare) and "keeps the stage" in page.room_words(SignalChain())
+    assert "battery" not in page.battery_words(adapter) and "battery" not in page.battery_words(bare)
 
 
 def test_the_fading_battery_runs_the_way_its_axis_says() -> None:

@@ -9,21 +9,18 @@ from hypothesis import strategies as st
 
 from piezolab.chain.link import from_link
 from piezolab.pages.kit import sentences as say
+from piezolab.pages.kit.thin_remedy import ThinRemedy
+from piezolab.pages.kit.worth_words import thin_sentences, worth_sentence
 from piezolab.studies.bias import bias
+from piezolab.studies.judging.judgement import judgement
 from piezolab.studies.loading import loading
-from piezolab.studies.response import response
 
 
 def said(link: str) -> str:
     """Both sentences and the advice of a chain."""
-    chain = from_link(link)
-    powered = chain.topology.powered
-    found = loading(chain)
-    return " ".join([
-        say.bare_sentence(chain, found),
-        say.stage_sentence(chain, response(chain) if powered else None, bias(chain), found),
-        *say.advice(chain, found),
-    ])  # fmt: skip
+    judged = judgement(from_link(link))
+    told = [say.bare_sentence(judged), say.stage_sentence(judged), *thin_sentences(judged.thin)]
+    return " ".join([*told, *say.advice(judged.chain, loading(judged.chain))])
 
 
 @pytest.mark.parametrize(
@@ -71,7 +68,7 @@ def test_what_all_notes_lose_is_told_beside_what_the_low_one_loses_more():
 
 
 def test_a_gain_stage_says_how_much_louder_it_is():
-    assert re.search(r"With the gain stage .* it does so too, and every note comes 25 dB louder\.", said("stage=gain"))
+    assert re.search(r"With the gain stage .* it does so too, and every note comes 26 dB louder\.", said("stage=gain"))
     assert "louder" not in said("")
 
 
@@ -83,7 +80,39 @@ def test_a_frequency_is_never_in_thousandths_of_a_hertz(hz, words):
 def test_the_default_chain_is_safe_and_says_so():
     text = said("")
     assert "Bare, your low D (147 Hz) keeps its bass (level with the higher notes)." in text
-    assert "safe even without a stage" in text and "With the source follower it does so too." in text
+    assert "With the source follower it does so too. This input needs no stage." in text
+    assert "An input of" in text and "would do" in text
+
+
+THIN = "pickup_c=440p&gate_r=1M&input=acoustic-amplifier&tuning=E2"
+
+
+def test_a_stage_that_spoils_the_bass_is_told_as_a_loss_with_its_part_and_value():
+    text = said(THIN)
+    assert "very thin" in text and "your E (82 Hz) 8 dB quieter" in text and "the higher notes 4.2 dB louder" in text
+    assert "every note comes" not in text and "needs no stage" not in text
+    assert "What makes it thin is the gate resistor of 1M: 10M would do." in text
+    judged = judgement(from_link(THIN))
+    worth = worth_sentence(judged.chain, judged.worth)
+    assert "not worth it here" in worth and "at the cost of your E (82 Hz) 8 dB quieter" in worth
+    assert "What makes it thin" not in said(THIN.replace("gate_r=1M", "gate_r=10M"))
+
+
+def test_a_level_that_is_lost_is_told():
+    text = said("stage=gain&bypass_c=0&drain_r=1k&source_r=2k7")
+    assert re.search(r"it does so too, but every note comes [\d.]+ dB quieter\. This input needs no stage", text)
+
+
+def test_the_value_that_would_do_is_one_click_away():
+    from piezolab.pages.where_does_the_bass_go import chapter
+
+    page = chapter.make(THIN)
+    remedy = next(part for part in page.widget.children if isinstance(part, ThinRemedy))
+    assert [button["label"] for button in remedy.buttons.buttons] == ["put in: gate resistor 10M"]
+    remedy.buttons.press("put")
+    assert page.state.chain.gate_r == 10e6 and "very thin" not in page.verdict.content
+    page.state.undo()
+    assert page.state.chain == from_link(THIN)
 
 
 def test_no_stage():
@@ -123,7 +152,16 @@ def test_a_stage_that_does_not_work_says_what_it_sounds_like(link, words):
     chain = from_link(link)
     text = say.not_working(bias(chain))
     assert words in text and re.search(r"[Ss]ounds|hear", text)
-    assert "nothing is won yet" in say.stage_sentence(chain, response(chain), bias(chain))
+    assert "nothing is won yet" in say.stage_sentence(judgement(chain))
+
+
+def test_too_little_voltage_says_how_much_is_needed_and_how_much_is_there():
+    """By hand: with the gate at half of 9 V and V_GS(off) -6 V the drain would have to lie above 10.5 V."""
+    told = say.not_working(bias(from_link("jfet_idss=2m&jfet_vgsoff=-6&return=divider"))).replace("\u00a0", " ")
+    found = re.search(r"needs more than ([\d.]+) V from drain to source and has ([\d.]+) V", told)
+    needs, has = map(float, found.groups())
+    assert has < needs and "has only" not in told
+    assert say._apart(2.104, 2.096) == ("2.104 V", "2.096 V")  # in as many figures as tell them apart
 
 
 @given(

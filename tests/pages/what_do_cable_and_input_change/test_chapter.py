@@ -118,7 +118,7 @@ def test_the_free_and_the_loaded_curve_against_a_divider():
 @pytest.mark.parametrize(
     ("link", "words"),
     [
-        ("", "hear no change: with 3 m of cable and the instrument amplifier, your low D (147 Hz) loses nothing"),
+        ("", "no change to hear: with 3 m of cable and the instrument amplifier, your low D (147 Hz) loses nothing"),
         ("stage=direct&pickup_c=1n5&input=line", "comes 37 dB down: next to no bass"),
         ("stage=gain&input=line&play_v=0.1", "every note is quieter alike: your low D (147 Hz) comes 4.1 dB down"),
         ("stage=gain&drain_r=100k&source_r=22k&cable_m=100&play_v=10m", "sounds duller: at 5 kHz it comes"),
@@ -153,14 +153,35 @@ def test_the_bridging_ratio_of_the_sentence_and_of_the_table_are_told_apart():
     from piezolab.pages.what_do_cable_and_input_change import sections
 
     shown = text(sections.bridging(from_link("")))
-    assert "2000 at 1 kHz here" in shown and "ratio with the cable" in shown and "lies beside the input" in shown
+    assert "2000 times the output's at 1 kHz here" in shown and "ratio with the cable" in shown
+    assert "lies beside the input" in shown
 
 
 def test_advice_on_stage_phantom_power_and_thump():
     shown = text(chapter.make("input=microphone").advice.content)
-    assert "essential" in shown and "Phantom power can reach" in shown and "thump of 30 mV" in shown
+    assert "worth it here" in shown and "Phantom power can reach" in shown and "thump of 30 mV" in shown
     shown = text(chapter.make("stage=direct").advice.content)
-    assert "pointless" in shown and "Phantom" not in shown and "thump" not in shown
+    assert "makes no difference" in shown and "Phantom" not in shown and "thump" not in shown
+
+
+def test_a_stage_that_spoils_the_bass_is_no_gain():
+    page = chapter.make("pickup_c=440p&gate_r=1M&input=acoustic-amplifier&tuning=E2")
+    shown = text(page.verdict.content) + " " + text(page.advice.content)
+    assert "not worth it here" in shown and "8 dB quieter" in shown and "10M would do" in shown
+    assert not re.search(r"essential|saves|no change\b(?! to hear)", shown)
+
+
+def test_where_a_stage_is_worth_it_names_each_input_once_and_the_rule():
+    shown = told(parts.stage_or_not, "")
+    assert "Worth it into: " in shown and "No difference into: " in shown and "our own" in shown
+    listed = [kind for group in re.findall(r" into: (.*?)\.", shown) for kind in group.split("; ")]
+    assert sorted(listed) == sorted(row.label for row in catalogue.inputs().values())
+
+
+def test_no_direct_voltage_is_said_once():
+    shown = told(parts.thump, "out_c=470n")
+    assert "Next to nothing leaks through" in shown and "no voltage" not in shown
+    assert "no voltage" not in told(parts.thump, "source_r=0")
 
 
 def test_every_kind_is_listed_worst_first_with_its_reason():
@@ -176,7 +197,8 @@ def test_every_kind_is_listed_worst_first_with_its_reason():
 def test_the_tables_ratio_is_that_of_the_impedances():
     shown = told(parts.bridging, "stage=gain&input=line")
     row = this_input(from_link("stage=gain&input=line"))
-    assert f"bridging ratio: {say.ratio_words(row.bridging)} at 1 kHz" in shown
+    assert f"impedance is {say.ratio_words(row.bridging)} times the output's at 1 kHz" in shown
+    assert "bridging" not in shown
     assert "takes a good part" in shown
 
 

@@ -4,13 +4,14 @@ import re
 
 import pytest
 
+from piezolab.catalogue.advice_texts import advice_texts
 from piezolab.chain import SignalChain
 from piezolab.chain.link import from_link
 from piezolab.pages.who_makes_the_hiss_and_the_hum import chapter as page
 from piezolab.pages.who_makes_the_hiss_and_the_hum import sentences as say
 from piezolab.studies.advice import hum_advice
 from piezolab.studies.hiss import noise
-from piezolab.studies.hum import hum
+from piezolab.studies.judging.loudness import loudness
 from piezolab.studies.matters import effects
 
 QUERIES = [
@@ -47,9 +48,12 @@ def test_every_section_has_words_for_every_chain(query: str) -> None:
 
 def test_verdict_names_the_louder_one_first_and_its_culprit() -> None:
     def verdict(chain: SignalChain) -> str:
-        return say.verdict(hum(chain), noise(chain))
+        return say.verdict(chain, loudness(chain), noise(chain))
 
-    assert verdict(SignalChain()).startswith("Hum is 39 dB under your hard playing: plain to hear")
+    # 39 dB flat, 69 dB weighted A: the flat figure less 10 dB is the worse
+    assert verdict(SignalChain()).startswith("Hum is 49 dB under your hard playing to the ear: there in the pauses")
+    assert "drowns" not in verdict(SignalChain())
+    assert "it drowns your E (41 Hz)" in verdict(SignalChain(tuning="E1", pickup_c=300e-12, hum_c=20e-12))
     assert "ground loop" in verdict(SignalChain(loop_v=0.1))
     assert "adapter" in verdict(SignalChain(stage="gain", supply="adapter", ripple_v=1.0, hum_c=0.0))
     quiet = verdict(SignalChain(hum_c=0.0, input_noise=900e-9))
@@ -66,6 +70,23 @@ def test_a_person_who_hears_hum_finds_culprit_and_cure_beside_the_controls() -> 
     assert "isolating transformer" in made.advice.content or "batteries" in made.advice.content
     assert "Try first" in made.advice.content
     assert "touch a grounded part" in page.make("").advice.content
+
+
+def test_foil_is_not_tried_first_where_there_is_a_shield_already() -> None:
+    assert next(step.name for step in hum_advice(SignalChain()).steps) == "foil"
+    assert "foil" not in [step.name for step in hum_advice(SignalChain(shield_db=10.0)).steps]
+
+
+def test_a_screen_is_joined_by_kind_of_lead() -> None:
+    """With one core the screen is the disc's return: open at one end, no current flows (Kirchhoff)."""
+    one, two = (advice_texts()[name].text for name in ("screened-lead", "screened-lead-two-cores"))
+    assert "one end only" not in one and "open at either end, the disc is disconnected" in one
+    assert "at the board only" in two
+
+
+def test_touching_a_grounded_part_carries_its_caution() -> None:
+    said = page.make("").advice.content
+    assert "touch a grounded part" in said and "tingled" in said and "licensed" in said
 
 
 def test_a_step_that_makes_it_worse_is_no_advice() -> None:

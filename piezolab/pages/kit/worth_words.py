@@ -1,0 +1,86 @@
+"""Words for what a stage is worth, and for the part that makes it thin: the same on every page."""
+
+from __future__ import annotations
+
+import math
+
+from piezolab.chain import SignalChain
+from piezolab.pages.kit.sentences import louder_words, your_note
+from piezolab.quantity import letter_code
+from piezolab.studies.judging.thin import ThinPart
+from piezolab.studies.judging.worth import LEVEL_DB, QUIET_DB, Worth
+
+#: What is counted, and that it is ours: shown wherever many stages are sorted by it.
+RULE = (
+    f"Worth it: at least {LEVEL_DB:.0f} dB more of the lowest string or of all notes, or {QUIET_DB:.0f} dB less of a "
+    "hiss or of a hum along the cable that can be heard, and nothing else made worse by more. Less of the lowest "
+    "string is never made good. These limits are our own."
+)
+
+
+def worth_sentence(chain: SignalChain, worth: Worth) -> str:
+    """Whether a stage is worth it on this cable and input, for what, and at what cost."""
+    if worth.silent:
+        return "No signal passes, so there is nothing that a stage could save."
+    title = chain.topology.title if chain.topology.powered else "source follower"
+    if not worth.works:
+        return f"The {title} does not work yet, and so it is worth nothing."
+    gains, costs = _listed(chain, worth, worth.gains), _listed(chain, worth, worth.costs)
+    against = f"against the bare pickup a {title}"
+    if worth.worth_it:
+        cost = f". The cost: {costs}" if costs else ""
+        return f"A stage is worth it here: {against} brings {gains}{cost}."
+    if gains:
+        return f"A stage like this is not worth it here: {against} brings {gains}, but at the cost of {costs}."
+    if costs:
+        return f"A stage like this is not worth it here: {against} brings nothing and costs {costs}."
+    return (
+        f"For the sound alone a stage makes no difference here: {against} changes no note by {LEVEL_DB:.0f} dB. A "
+        "longer cable or another input may still ask for one."
+    )
+
+
+def _listed(chain: SignalChain, worth: Worth, names: tuple[str, ...]) -> str:
+    """25 dB of all notes and 41 dB less hum along the cable."""
+    said = []
+    names = tuple(name for name in ("bass", "level", "hiss", "cable", "room") if name in names)
+    if names[:2] == ("bass", "level") and abs(worth.bass_db - worth.level_db) < LEVEL_DB:
+        said.append(f"every note {louder_words(worth.level_db)}")
+        names = names[2:]
+    for name in names:
+        match name:
+            case "bass":
+                said.append(f"{your_note(chain)} {_level(worth.bass_db)}")
+            case "level":
+                said.append(f"the higher notes {_level(worth.level_db)}")
+            case "hiss":
+                said.append(_noise(worth.hiss_db, "hiss"))
+            case "cable":
+                said.append(_noise(worth.cable_db, "hum along the cable"))
+            case "room":
+                said.append(f"clipping: hard playing is {-worth.room_db:.1f} dB further beyond the edge")
+    return f"{', '.join(said[:-1])} and {said[-1]}" if len(said) > 1 else "".join(said)
+
+
+def _level(db: float) -> str:
+    return louder_words(db) if math.isfinite(db) else "all of its level" if db > 0 else "silent"
+
+
+def _noise(db: float, what: str) -> str:
+    size = f"{abs(db):.0f} dB" if math.isfinite(db) else "all"
+    return f"{size} {'less' if db > 0 else 'more'} {what}"
+
+
+def thin_sentences(thin: ThinPart | None) -> list[str]:
+    """Which part makes a stage thin, and the value that would do; nothing where it is not thin."""
+    if thin is None:
+        return []
+    has = f"the {thin.label} of {letter_code(thin.has, thin.unit)}"
+    if math.isnan(thin.does):
+        return [f"What takes the most bass is {has}; no value of it alone would bring it back."]
+    return [f"What makes it thin is {has}: {letter_code(thin.does, thin.unit)} would do."]
+
+
+def put_label(thin: ThinPart) -> str:
+    """The label of the button that puts the value in."""
+    return f"put in: {thin.label} {letter_code(thin.does, thin.unit)}"

@@ -1,0 +1,235 @@
+"""One truth: what the chapters say of the same chain agrees with its judgement and with each other.
+
+2,000 chains drawn from a fixed seed, half of them as a maker might build them, half from anywhere in the ranges, over
+all stages, inputs and supplies. Every tenth in each run; PIEZOLAB_LONG=1 takes all. Each kind of fault is shown to be
+found on a sentence that was once printed.
+"""
+
+import math
+import os
+import re
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+import pytest
+
+from piezolab import catalogue
+from piezolab.chain import SignalChain
+from piezolab.chain.signal_chain import checked_leniently
+from piezolab.chain.stages import all_stages
+from piezolab.pages.how_loud_before_it_clips.chapter import battery_words, verdict_words
+from piezolab.pages.kit import sentences as say
+from piezolab.pages.kit.battery_words import life as life_words
+from piezolab.pages.kit.clip_words import ASSUMED, CAUSES, stage_edge_sentences
+from piezolab.pages.kit.worth_words import thin_sentences, worth_sentence
+from piezolab.pages.what_do_cable_and_input_change import sentences as plug
+from piezolab.pages.who_makes_the_hiss_and_the_hum import sentences as noise_words
+from piezolab.pages.will_this_transistor_do import sentences as rest_words
+from piezolab.studies.hiss import noise
+from piezolab.studies.judging.judgement import Judgement, judgement
+from piezolab.studies.loading import loading
+from tests.chain.strategies import random_chain
+
+COUNT, SEED, BLOCK = 2000, 2611, 20
+EVERY = 1 if os.environ.get("PIEZOLAB_LONG") else 10
+
+#: What no sentence may hold, by what is wrong with it.
+NEVER = {
+    "not a word": r"\b(nan|inf|None|True|False)\b",
+    "doubled word": r"\b([A-Za-z]+) \1\b",
+    "empty phrase": r"  |\(\)|\.\.|,,| ,| \.(?!\d)|: *\.|; *\.|\bof ?[.,]",
+    "no voltage twice": r"no voltage.*no voltage",
+    "part of a battery": r"\d\.\d+ in series",
+    "old word": r"What fails|\bsurely\b|bit of information|bridging ratio|\bessential\b|\bpointless\b|\bsaves\b",
+    "edge or playing?": r"Up to there it sounds|stays? clean",
+    "has only": r"has only [\d.]+ V from drain",
+    "screen at one end": r"screen to ground at one end only",
+    "minus nothing": r"[-−]0(\.0+)? dB",
+}
+
+
+def faults_in(text: str) -> list[str]:
+    """What is wrong with a text by itself."""
+    plain = text.replace("\u00a0", " ").replace("\u202f", " ")
+    return [what for what, pattern in NEVER.items() if re.search(pattern, plain)]
+
+
+# -- the chains -------------------------------------------------------------------------------------------------------
+def likely_chain(rng: np.random.Generator) -> SignalChain:
+    """As a maker might have it."""
+    def one(of: Any) -> Any:
+        return of[int(rng.integers(len(of)))]
+
+    entered: dict[str, Any] = {
+        "stage": one(list(all_stages())), "input": (one(list(catalogue.inputs())),),
+        "supply": one([*catalogue.batteries(), "adapter"]), "jfet": one(list(catalogue.transistors())),
+        "tuning": one(["D3-A3-D4", "E1", "G3", "E2-A2-D3-G3-B3-E4", "G4-C4-E4-A4"]),
+        "pickup_c": one([440e-12, 1e-9, 2.2e-9, 15e-9, 30e-9]), "cable_m": one([1.0, 3.0, 6.0, 10.0]),
+        "gate_r": one([1e6, 2.2e6, 4.7e6, 10e6, 22e6]), "out_c": one([100e-9, 470e-9, 1e-6, 2.2e-6, 10e-6]),
+        "bleed_r": one([47e3, 100e3, 1e6]), "play_v": one([0.1, 0.5, 1.0, 3.0]), "shield_db": one([0.0, 20.0, 40.0]),
+        "supply_v": one([3.0, 9.0, 9.0, 12.0, 18.0]), "loop_v": one([0.0, 0.0, 1e-3]),
+    }  # fmt: skip
+    return checked_leniently(entered)[0]
+
+
+def drawn(numbers: range) -> Iterator[SignalChain]:
+    """The chains of those numbers; each has a seed of its own."""
+    for number in numbers:
+        rng = np.random.default_rng([SEED, number])
+        yield likely_chain(rng) if number % 2 else random_chain(rng)
+
+
+# -- relations --------------------------------------------------------------------------------------------------------
+def bass_faults(judged: Judgement, text: str) -> list[str]:
+    """Chapter 1 against the judgement: which way the lowest string moves, and whether a stage is needed."""
+    found, worth = [], judged.worth
+    if worth.bass_db <= -1 and not (judged.sound.silent or "quieter" in text):
+        found.append("a loss of the lowest string is not told")
+    if worth.bass_db < 0 and re.search(r"every note comes [\d.]+ dB louder", text):
+        found.append("every note louder beside a low note that is quieter")
+    if worth.bass_db >= 0 and re.search(rf"{re.escape(say.your_note(judged.chain))} [\d.]+ dB quieter", text):
+        found.append("a gain told as a loss")
+    if worth.gains and "needs no stage" in text:
+        found.append("no stage needed, and yet it brings something")
+    return found
+
+
+def worth_faults(judged: Judgement, told: str) -> list[str]:
+    """The sentence about worth against the judgement."""
+    found, worth = [], judged.worth
+    yes, no = "A stage is worth it here" in told, "not worth it here" in told
+    if yes != (worth.worth_it and worth.works and not worth.silent):
+        found.append("worth")
+    if no != (worth.works and not worth.silent and not worth.worth_it and bool(worth.gains or worth.costs)):
+        found.append("no worth")
+    if yes and worth.bass_db <= -1:
+        found.append("worth it, and yet it spoils the bass")
+    return found
+
+
+def edge_faults(judged: Judgement, stage: str, whole: str) -> list[str]:
+    """Chapter 2's sentences about the stage and chapter 5's about the chain against the edges and each other."""
+    found, edges = [], judged.edges
+    if ("does not clip up to" in stage) != (math.isfinite(edges.stage_v) and edges.stage_v >= edges.play_v):
+        found.append("edge of the stage alone")
+    if "does not clip," in whole and "clip in the stage" in stage:
+        found.append("clips here and not there")
+    if ("does not clip," in whole or " clips: " in whole) and (" clips: " in whole) != edges.clips:
+        found.append("edge of the chain")
+    if " clips: " in whole and "does not clip up to" in stage and not edges.input_first:
+        found.append("clean here and clipping there")
+    cause = CAUSES.get(edges.chain_cause, "").rpartition(":")[2]
+    if "Hard playing (" in whole and cause not in whole:
+        found.append("cause")
+    if "Hard playing (" in whole and (ASSUMED in whole) != edges.assumed:
+        found.append("whether the ceiling is assumed")
+    return found
+
+
+def life_faults(judged: Judgement, text: str) -> list[str]:
+    """Never longer than it keeps; nothing of batteries where there is none."""
+    chain = judged.chain
+    if judged.life is None:
+        return ["a battery where there is none"] if "batter" in text else []
+    kept = catalogue.batteries()[chain.supply].shelf_years
+    years = [float(n) for n in re.findall(r"([\d.]+) years", text)]
+    days = [float(n) for n in re.findall(r"\((\d+) days", text)]
+    return ["outlasts its shelf life"] if max([*years, *(d / 365.25 for d in days)], default=0) > kept + 0.1 else []
+
+
+def texts_of(judged: Judgement) -> dict[str, str]:
+    """What the chapters say, by chapter and part."""
+    chain, working = judged.chain, judged.working
+    first = f"{say.bare_sentence(judged)} {say.stage_sentence(judged)}"
+    told = {
+        "bass": first,
+        "thin": " ".join(thin_sentences(judged.thin)),
+        "bass advice": " ".join(say.advice(chain, loading(chain))),
+        "worth": worth_sentence(chain, judged.worth),
+        "stage edges": " ".join(stage_edge_sentences(judged.edges)) if working is not None and working.rest else "",
+        "plugging": " ".join(plug.plugging_sentences(judged.plug)),
+        "clipping": verdict_words(chain),
+        "supply": " ".join(re.sub(r"<[^>]+>", " ", battery_words(chain)).split()),
+        "noise": noise_words.verdict(chain, judged.loudness, noise(chain)),
+    }
+    if working is not None:
+        told["rest"] = rest_words.verdict(chain, working.at_rest, working.spent, judged.edges, None)
+    return told
+
+
+def faults_of(chain: SignalChain) -> list[str]:
+    """Everything that is wrong with what is said of a chain."""
+    judged = judgement(chain)
+    told = texts_of(judged)
+    found = [f"{part}: {fault}: {text}" for part, text in told.items() for fault in faults_in(text)]
+    if judged.works and judged.working is not None and not say.opposed(chain):
+        found += [f"{fault}: {told['bass']}" for fault in bass_faults(judged, told["bass"])]
+    found += [f"{fault}: {told['worth']}" for fault in worth_faults(judged, told["worth"])]
+    if judged.works:
+        found += [
+            f"{fault}: {told['stage edges']} / {told['clipping']}"
+            for fault in edge_faults(judged, told["stage edges"], told["clipping"])
+        ]
+    supply = " ".join(told[part] for part in ("bass", "stage edges", "clipping", "supply", "rest") if part in told)
+    found += [f"{fault}: {supply}" for fault in life_faults(judged, supply)]
+    return found
+
+
+BLOCKS = [range(start, start + BLOCK * EVERY, EVERY) for start in range(0, COUNT, BLOCK * EVERY)]
+
+
+@pytest.mark.parametrize("block", BLOCKS, ids=lambda block: f"{block.start}")
+def test_the_chapters_agree(block: range) -> None:
+    # every other one a number further, so that both halves are drawn from
+    numbers = [number + (n % 2 if EVERY > 1 else 0) for n, number in enumerate(block)]
+    found = {}
+    for number in numbers:
+        (chain,) = drawn(range(number, number + 1))
+        if wrong := faults_of(chain):
+            found[str(chain)] = wrong
+    assert found == {}
+
+
+# -- the checks can fail ----------------------------------------------------------------------------------------------
+@pytest.mark.parametrize(
+    "sentence",
+    [
+        "A stage is essential here: against the bare pickup a source follower saves 0.0 dB of all notes.",
+        "Strokes up to 1.2 V stay clean; your hardest makes 1.0 V.",
+        "Hard playing does not clip. Up to there it sounds clean.",
+        "the transistor has only 9.0 V from drain to source and cannot swing.",
+        "The battery (3.57 in series) lasts about 600 hours switched on.",
+        "What leaks through leaves no voltage on the jack, no voltage with the leakiest part.",
+        "It does not fit all your wishes. What fails: that it has the gain.",
+        "I_DSS is 5 mA (surely 2.03 mA to 2.19 mA).",
+        "Why this one: it tells most (0.7 bit of information on average).",
+        "The input's impedance over the output's is the bridging ratio: 2000.",
+        "Every centimetre is an aerial. Tie the screen to ground at one end only, at the board.",
+        "It is nan dB down.",
+        "It comes  at the the cost of .",
+    ],
+)
+def test_an_old_sentence_is_found(sentence: str) -> None:
+    assert faults_in(sentence)
+
+
+def test_an_old_relation_is_found() -> None:
+    thin = judgement(SignalChain(
+        pickup_c=440e-12, gate_r=1e6, input="acoustic-amplifier", tuning="E2"
+    ))  # fmt: skip
+    assert bass_faults(thin, "With it it is very thin, and every note comes 4 dB louder.")
+    assert worth_faults(thin, "A stage is worth it here: it brings 4 dB.")
+    loud = judgement(SignalChain(stage="gain", source_r=1e3))
+    assert edge_faults(loud, "The stage alone does not clip up to strokes of 9 V", "")
+    assert edge_faults(loud, "", "Hard playing (1.0 V peak) does not clip, but only just")
+    aged = judgement(SignalChain(supply="aa-6", source_r=10e6))
+    assert life_faults(aged, "The battery would last 47.7 years, but your hardest strokes clip.")
+    assert life_faults(judgement(SignalChain(supply="adapter")), "until the battery is spent")
+    assert not life_faults(aged, life_words(aged.life))
+
+
+def test_words_for_hum_and_hiss_follow_their_figure() -> None:
+    order = [words for _, words in noise_words.HEARD]
+    ranks = [order.index(noise_words.heard(db)) for db in np.linspace(20, -150, 400)]
+    assert ranks == sorted(ranks) and set(ranks) == set(range(len(order)))
