@@ -156,7 +156,7 @@ def dc_equations(network: Network) -> Equations:
 
     Raises FloatingNodeError naming the first node without a direct-current path to ground.
     """
-    _check_grounded(network)
+    check_grounded(network)
     equations = static_equations(network)
     for element in network:
         if isinstance(element, Inductor):
@@ -254,7 +254,7 @@ def wide(value: object, extra: int) -> object:
     return value[(...,) + (None,) * extra] if value.ndim else value.item()
 
 
-def _check_grounded(network: Network) -> None:
+def check_grounded(network: Network) -> None:
     neighbours: dict[str, set[str]] = {node: set() for node in (*network.nodes, GROUND)}
     for element in network:
         match element:
