@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
+
+import numpy as np
 
 from piezolab import catalogue
 from piezolab.chain.defaults import default
@@ -53,6 +55,12 @@ def _transistor(look: Look) -> dict[str, float]:
         "jfet_corner": kind.noise_corner,
     }
     return {key: value if look(key) is None else look(key) for key, value in typical.items()}
+
+
+def with_types(values: Values, names: Sequence[str]) -> Values:
+    """The values with the typical part of each type in the transistor's place, nothing measured: arrays (N,)."""
+    typical = [_transistor({"jfet": name}.get) for name in names]
+    return values.but(**{key: np.array([each[key] for each in typical]) for key in typical[0]})
 
 
 def contradictions(entered: Mapping[str, Any]) -> list[Problem]:

@@ -14,15 +14,17 @@ from typing import Any
 
 import numpy as np
 
-from piezolab.chain.assembly import Assembly, assemble
+from piezolab.chain.assembly import GROUND, Assembly, assemble
 from piezolab.chain.values import Values
+from piezolab.circuit.load_line import LoadLine, load_line
 from piezolab.circuit.live_part import live_part, widened
 from piezolab.circuit.network import Network
 from piezolab.circuit.operating_point import JfetPoint, OperatingPoint, operating_point
-from piezolab.circuit.small_signal import linearised, transfer
-from piezolab.studies.kept import kept
+from piezolab.circuit.small_signal import linearised, transfer, transfers_of_each
+from piezolab.studies.kept import kept, read_only
 
 CHAINS, POINTS, NETWORKS, CURVES = 8, 8, 8, 32  # how many are kept
+LINE_HZ = 1000.0  # where the a.c. load line is taken
 LONGEST = 4096  # points of a curve that is kept: more are a free disc's, of some megabytes
 
 
@@ -56,6 +58,12 @@ class LinearChain:
         """The stage's transistor at rest, the first one where it has several; None with no stage."""
         names = self.assembly.transistors
         return self.point.jfets[names[0]] if names else None
+
+    @cached_property
+    def load_line(self) -> LoadLine:
+        """The a.c. load line at LINE_HZ, from pickup to load. Raises CircuitError where there is no transistor."""
+        assembly = self.assembly
+        return read_only(load_line(assembly.network, self.point, LINE_HZ, assembly.drive, assembly.load))
 
     @property
     def saturated(self) -> np.ndarray:
@@ -109,14 +117,24 @@ def _curve(
 
 
 def _gain(network: Network, drive: Mapping[str, Any], load: str, frequency: np.ndarray) -> np.ndarray:
-    if all(np.all(np.asarray(amplitude) >= 0) for amplitude in drive.values()):
+    if _alike(drive):
         return transfer(network, frequency, drive, load)
-    shares = [transfer(network, frequency, {name: amplitude}, load) for name, amplitude in drive.items()]
-    return together(shares)
+    each = [{name: amplitude} for name, amplitude in drive.items()]
+    return _together([share for (share,) in transfers_of_each(network, frequency, each, [(load, GROUND)])])
 
 
-def together(shares: list[np.ndarray]) -> np.ndarray:
-    """What several discs bring together, from what each brings."""
+def gain_of(drive: Mapping[str, Any], each: Mapping[str, np.ndarray]) -> np.ndarray:
+    """As `LinearChain.gain`, from the transfers of the sources alone, shape batch + (F,)."""
+    shares = [np.asarray(amplitude)[..., None] * each[name] for name, amplitude in drive.items()]
+    return sum(shares[1:], shares[0]) if _alike(drive) else _together(shares)
+
+
+def _alike(drive: Mapping[str, Any]) -> bool:
+    return all(np.all(np.asarray(amplitude) >= 0) for amplitude in drive.values())
+
+
+def _together(shares: list[np.ndarray]) -> np.ndarray:
+    """What opposed discs bring together, from what each brings."""
     total = sum(shares)
     # what rounding leaves of their difference is no signal: up to 1e-7 of them around a resonance
     return np.where(np.abs(total) <= 1e-6 * sum(map(np.abs, shares)) + 1e-18, 0.0, total)
