@@ -50,7 +50,8 @@ def noise(
 
     Resistors 4kTR (H. Nyquist, Phys. Rev. 32 (1928) 110-113), dielectric loss 4kT*omega*C*tan(delta) by the same
     theorem, transistors as in `channel_noise` and `gate_noise` at their model's own temperature, NoiseVoltage as
-    given; the same solution holds the transfer from voltage sources. Raises CircuitError on a frequency of 0 or less or an unknown node, and SingularNetworkError.
+    given; the same solution holds the transfer from `sources`. Raises CircuitError on a frequency of 0 or less or
+    an unknown node, and SingularNetworkError.
     """
     frequency = np.asarray(frequency, float)
     if not np.all(frequency > 0):

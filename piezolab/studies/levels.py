@@ -15,6 +15,7 @@ from piezolab.chain import SignalChain
 from piezolab.chain.values import Values
 from piezolab.circuit.load_line import LoadLine
 from piezolab.quantity import dbu
+from piezolab.studies.kept import kept
 from piezolab.studies.linear import LinearChain
 from piezolab.studies.swing import swing
 
@@ -69,10 +70,10 @@ class Levels:
             return 20 * np.log10(self.clip_input_v_peak / self.play_v)
 
 
-def levels_of(values: Values) -> Levels:
-    """Levels and clip edges of resolved values, arrays of builds allowed."""
+def levels_of(values: Values, gain_1khz: np.ndarray | None = None) -> Levels:
+    """Levels and clip edges of resolved values, arrays of builds allowed; gain_1khz: its magnitude, if it is known."""
     linear = LinearChain.of(values)
-    gain = np.abs(linear.gain(SIGNAL_HZ))
+    gain = np.abs(linear.gain(SIGNAL_HZ)) if gain_1khz is None else gain_1khz
     play = np.asarray(values.play_v, float)
     shape = np.broadcast_shapes(gain.shape, play.shape)
     ceiling = np.broadcast_to(np.asarray(values.input_max, float), shape)
@@ -100,6 +101,7 @@ def levels_of(values: Values) -> Levels:
     return Levels(gain * play, up, down, cause_up, cause_down, play, name_up, name_down)
 
 
+@kept(4)
 def levels(chain: SignalChain) -> Levels:
     """Levels and clip edges of the chain."""
     return levels_of(chain.values)

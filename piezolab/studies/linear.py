@@ -16,8 +16,8 @@ import numpy as np
 
 from piezolab.chain.assembly import GROUND, Assembly, assemble
 from piezolab.chain.values import Values
-from piezolab.circuit.load_line import LoadLine, load_line
 from piezolab.circuit.live_part import live_part, widened
+from piezolab.circuit.load_line import LoadLine, load_line
 from piezolab.circuit.network import Network
 from piezolab.circuit.operating_point import JfetPoint, OperatingPoint, operating_point
 from piezolab.circuit.small_signal import linearised, transfer, transfers_of_each

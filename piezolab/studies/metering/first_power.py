@@ -19,6 +19,7 @@ from piezolab.circuit.jfet import JfetModel
 from piezolab.circuit.network import Network
 from piezolab.circuit.small_signal import impedance, linearised
 from piezolab.studies.fading_battery import battery_range
+from piezolab.studies.kept import kept
 from piezolab.studies.metering.board_under_meter import (
     CLIP,
     CONTACT_OHM,
@@ -117,6 +118,7 @@ class FirstPower:
         return self.healthy_part.high < FULL
 
 
+@kept(2)
 def first_power(chain: SignalChain, schottky: bool = True, meter: Meter | None = None) -> FirstPower:
     """The first-power procedure of a chain. Raises ValueError with no stage."""
     meter = meter or Meter()
