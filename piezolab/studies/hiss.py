@@ -123,8 +123,9 @@ def quieter_transistors(chain: SignalChain) -> tuple[Bought, ...]:
     if not chain.topology.powered:
         return ()
     names = tuple(catalogue.transistors())
-    less = float(noise(chain).snr_db_a) - noise_of(with_types(chain.values, names)).snr_db_a
-    rows = [Bought(name, float(db)) for name, db in zip(names, less, strict=True)]
+    with np.errstate(invalid="ignore"):  # with no signal there is nothing to compare with
+        change = noise(chain).snr_db_a - noise_of(with_types(chain.values, names)).snr_db_a
+    rows = [Bought(name, float(db)) for name, db in zip(names, change, strict=True)]
     return tuple(sorted(rows, key=lambda row: row.noise_db))
 
 
