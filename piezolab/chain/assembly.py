@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
+from types import MappingProxyType
 
 import numpy as np
 
@@ -99,7 +100,7 @@ def assemble(values: Values) -> Assembly:
         parts.append(Part("R_pad2", "pad shunt resistor", "resistor", (load, GROUND), shunt, "pad", "input"))
     parts.append(Part("R_in", "input resistance", "resistor", (load, GROUND), values.input_r, "input_r", "input"))
     parts += _shunt("C_in", "input capacitance", load, values.input_c, "input_c", "input")
-    return Assembly(values, stage, tuple(parts), drive, jack, load)
+    return Assembly(values, stage, tuple(parts), MappingProxyType(drive), jack, load)
 
 
 def _shunt(name: str, label: str, node: str, farad: Value, key: str, where: str) -> list[Part]:

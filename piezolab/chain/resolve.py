@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
+
+import numpy as np
 
 from piezolab import catalogue
 from piezolab.chain.defaults import default
@@ -13,6 +15,9 @@ from piezolab.chain.problems import Problem
 from piezolab.chain.values import Values
 
 Look = Callable[[str], Any]
+TRANSISTOR_KEYS = (
+    "jfet_idss", "jfet_vds", "jfet_vgsoff", "jfet_lambda", "jfet_ciss", "jfet_crss", "jfet_ig", "jfet_corner",
+)  # fmt: skip
 _INPUT_KEYS = ("input_r", "input_c", "input_max", "input_noise")
 
 
@@ -53,6 +58,12 @@ def _transistor(look: Look) -> dict[str, float]:
         "jfet_corner": kind.noise_corner,
     }
     return {key: value if look(key) is None else look(key) for key, value in typical.items()}
+
+
+def with_types(values: Values, names: Sequence[str]) -> Values:
+    """The values with the typical part of each type in the transistor's place, nothing measured: arrays (N,)."""
+    typical = [_transistor({"jfet": name}.get) for name in names]
+    return values.but(**{key: np.array([each[key] for each in typical]) for key in TRANSISTOR_KEYS})
 
 
 def contradictions(entered: Mapping[str, Any]) -> list[Problem]:

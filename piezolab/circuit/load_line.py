@@ -21,7 +21,7 @@ from piezolab.circuit.jfet import JfetModel
 from piezolab.circuit.network import Network, by_name
 from piezolab.circuit.operating_point import JfetPoint, OperatingPoint, jfet_point
 from piezolab.circuit.ports import flat_model, port_currents, solve_ports
-from piezolab.circuit.small_signal import linearised, solve_driven, transfer
+from piezolab.circuit.small_signal import linearised, transfers, transfers_of_each
 from piezolab.circuit.transient import with_capacitances
 
 
@@ -90,20 +90,17 @@ def load_line(
     sends = [CurrentSource(f"{q.name} from {end}", end, q.source) for q in jfets for end in (q.gate, q.drain)]
     around = Network(e for e in with_capacitances(network) if not isinstance(e, Jfet)).plus(*sends)
 
-    def seen(source: object) -> np.ndarray:
-        found = solve_driven(around, np.asarray(frequency), source, {n for pair in pairs for n in pair} - {GROUND})
-        found[GROUND] = 0.0
-        return np.stack([np.broadcast_to(found[a] - found[b], shape).reshape(size) for a, b in pairs], axis=-1)
+    def flat(seen: list[np.ndarray]) -> np.ndarray:
+        return np.stack([np.broadcast_to(value, shape).reshape(size) for value in seen], axis=-1)
 
-    z = -np.stack([seen(send.name) for send in sends], axis=-1)  # volts lost for each ampere drawn
+    shown = transfers_of_each(around, frequency, [send.name for send in sends], pairs)
+    z = -np.stack([flat(seen) for seen in shown], axis=-1)  # volts lost for each ampere drawn
     models = tuple(flat_model(q.model, shape) for q in jfets)
     ports = [getattr(point.jfets[q.name], field) for q in jfets for field in ("v_gs", "v_ds")]
     rest = np.stack([np.broadcast_to(v, shape).reshape(size) for v in ports], axis=-1)
     slope = port_currents(list(models), rest)[1]
     whole = linearised(network, point)
-    response = np.stack(
-        [np.broadcast_to(transfer(whole, frequency, drive, a, b), shape).reshape(size) for a, b in pairs], axis=-1
-    )
+    response = flat(transfers(whole, frequency, drive, pairs))
     straight, gain = response[:, :-1], response[:, -1]
     phase = _unit(straight[:, :1])  # of the first gate: the instant at which the line is drawn is its crest
     linear = np.real(straight * np.conj(phase))

@@ -146,9 +146,29 @@ class Network:
                     ) from None
         return shape
 
+    def joined(self, other: Network) -> Network:
+        """The members of this network's batch and of another's of the same elements, as a batch of one axis."""
+        return Network(_joined(*pair, self.batch_shape, other.batch_shape) for pair in zip(self, other, strict=True))
+
     def take(self, index: np.ndarray) -> Network:
         """The members `index` of the flattened batch, as a batch of one axis."""
         return Network(taken(element, index, self.batch_shape) for element in self.elements)
+
+
+def _joined(one: Element, two: Element, shape: tuple[int, ...], other: tuple[int, ...]) -> Element:
+    if isinstance(one, Jfet) and isinstance(two, Jfet):
+        return replace(one, model=_joined(one.model, two.model, shape, other))  # type: ignore[type-var]
+    changes = {}
+    for name in one.__dataclass_fields__:
+        values = getattr(one, name), getattr(two, name)
+        if isinstance(values[0], str):
+            if values[0] != values[1]:
+                raise CircuitError(f"{one.name}: {name} is {values[0]!r} in one network and {values[1]!r} in the other")
+        elif np.ndim(values[0]) or np.ndim(values[1]) or values[0] != values[1]:
+            changes[name] = np.concatenate(
+                [np.broadcast_to(value, size).ravel() for value, size in zip(values, (shape, other), strict=True)]
+            )
+    return replace(one, **changes)
 
 
 def dc_equations(network: Network) -> Equations:
@@ -156,7 +176,7 @@ def dc_equations(network: Network) -> Equations:
 
     Raises FloatingNodeError naming the first node without a direct-current path to ground.
     """
-    _check_grounded(network)
+    check_grounded(network)
     equations = static_equations(network)
     for element in network:
         if isinstance(element, Inductor):
@@ -254,7 +274,7 @@ def wide(value: object, extra: int) -> object:
     return value[(...,) + (None,) * extra] if value.ndim else value.item()
 
 
-def _check_grounded(network: Network) -> None:
+def check_grounded(network: Network) -> None:
     neighbours: dict[str, set[str]] = {node: set() for node in (*network.nodes, GROUND)}
     for element in network:
         match element:

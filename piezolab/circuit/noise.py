@@ -6,8 +6,8 @@ transfer from all of them to the output at once. Densities are one-sided, in V^2
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
 from types import MappingProxyType
 
 import numpy as np
@@ -26,12 +26,14 @@ Value = float | np.ndarray
 class NoiseResult:
     """Densities at the output in V^2/Hz, shape batch + frequency: by contributor, and their sum.
 
-    Contributors bear the names of their elements; a transistor `Q` has two, `Q channel` and `Q gate`.
+    Contributors bear the names of their elements; a transistor `Q` has two, `Q channel` and `Q gate`. transfer: from
+    each voltage source asked for to the output, complex, of the same shape.
     """
 
     frequency: np.ndarray
     density: Mapping[str, np.ndarray]
     total: np.ndarray
+    transfer: Mapping[str, np.ndarray] = field(default_factory=dict)
 
 
 def noise(
@@ -42,12 +44,14 @@ def noise(
     reference: str = GROUND,
     *,
     temp_c: Value = REFERENCE_C,
+    sources: Iterable[str] = (),
 ) -> NoiseResult:
     """Noise of v(output) - v(reference) at `frequency` (Hz, above 0, 0 or 1 axes); resistors and dielectrics at temp_c.
 
     Resistors 4kTR (H. Nyquist, Phys. Rev. 32 (1928) 110-113), dielectric loss 4kT*omega*C*tan(delta) by the same
     theorem, transistors as in `channel_noise` and `gate_noise` at their model's own temperature, NoiseVoltage as
-    given. Raises CircuitError on a frequency of 0 or less or an unknown node, and SingularNetworkError.
+    given; the same solution holds the transfer from `sources`. Raises CircuitError on a frequency of 0 or less or
+    an unknown node, and SingularNetworkError.
     """
     frequency = np.asarray(frequency, float)
     if not np.all(frequency > 0):
@@ -71,7 +75,8 @@ def noise(
         name: np.broadcast_to(np.asarray(value, float), shape)
         for name, value in _contributions(network, point, frequency, reach, four_kt, equations.branches)
     }
-    return NoiseResult(frequency, MappingProxyType(density), sum(density.values(), np.zeros(shape)))
+    driven = {name: np.broadcast_to(np.asarray(reach[name], complex), shape) for name in sources}
+    return NoiseResult(frequency, MappingProxyType(density), sum(density.values(), np.zeros(shape)), driven)
 
 
 def _contributions(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 
 import numpy as np
 
@@ -68,19 +68,31 @@ def transfers(
     outputs: Iterable[tuple[str, str]],
 ) -> list[np.ndarray]:
     """As `transfer`, for several pairs of nodes from one solution."""
+    return transfers_of_each(network, frequency, [drive], outputs)[0]
+
+
+def transfers_of_each(
+    network: Network,
+    frequency: np.ndarray | float,
+    drives: Sequence[Mapping[str, Value] | str],
+    outputs: Iterable[tuple[str, str]],
+) -> list[list[np.ndarray]]:
+    """As `transfers`, for each of several drives from one elimination."""
     frequency, outputs = np.asarray(frequency, float), list(outputs)
     wanted = {node for pair in outputs for node in pair if node != GROUND}
-    found = solve_driven(network, frequency, drive, wanted)
-    found[GROUND] = 0.0
-    batch = np.broadcast_shapes(network.batch_shape, *(np.shape(value) for value in by_name(drive).values()))
-    shape = batch + frequency.shape
-    answer = []
-    for a, b in outputs:
-        value = found[a] if b == GROUND else found[a] - found[b]
-        if np.shape(value) != shape or not np.iscomplexobj(value):
-            value = np.broadcast_to(np.asarray(value, complex), shape)
-        answer.append(value)
-    return answer
+    answers = []
+    for drive, found in zip(drives, _solve_driven(network, frequency, drives, wanted), strict=True):
+        found[GROUND] = 0.0
+        batch = np.broadcast_shapes(network.batch_shape, *(np.shape(value) for value in by_name(drive).values()))
+        shape = batch + frequency.shape
+        answer = []
+        for a, b in outputs:
+            value = found[a] if b == GROUND else found[a] - found[b]
+            if np.shape(value) != shape or not np.iscomplexobj(value):
+                value = np.broadcast_to(np.asarray(value, complex), shape)
+            answer.append(value)
+        answers.append(answer)
+    return answers
 
 
 def solve_driven(
@@ -94,7 +106,27 @@ def solve_driven(
     Without `wanted` also the currents (A) of branches that have an unknown of their own: sources, coils, and resistors
     that are or may be small.
     """
-    extra = np.ndim(frequency)
+    return _solve_driven(network, frequency, [drive], wanted)[0]
+
+
+def _solve_driven(
+    network: Network,
+    frequency: np.ndarray,
+    drives: Sequence[Mapping[str, Value] | str],
+    wanted: Iterable[str] | None = None,
+) -> list[dict[str, Value]]:
+    sides = [_side(network, drive, np.ndim(frequency)) for drive in drives]
+    for node in wanted or ():
+        if node not in network.nodes:
+            raise CircuitError(f"the network has no node {node!r}; there are {', '.join(network.nodes)}")
+    equations = ac_equations(network, 2 * np.pi * frequency)
+    if wanted is None:
+        return [with_all_currents(network, found, np.ndim(frequency)) for found in equations.solve(*sides)]
+    return equations.solve(*sides, wanted=wanted)
+
+
+def _side(network: Network, drive: Mapping[str, Value] | str, extra: int) -> dict[str, Value]:
+    """The right-hand side of a drive; `extra` axes for frequency follow the batch's."""
     side: dict[str, Value] = {}
     for name, amplitude in by_name(drive).items():
         amplitude = np.asarray(amplitude)
@@ -108,13 +140,7 @@ def solve_driven(
                         side[node] = side.get(node, 0.0) + sign * amplitude
             case other:
                 raise CircuitError(f"{name}: a {type(other).__name__} cannot drive a network; name a source")
-    for node in wanted or ():
-        if node not in network.nodes:
-            raise CircuitError(f"the network has no node {node!r}; there are {', '.join(network.nodes)}")
-    equations = ac_equations(network, 2 * np.pi * frequency)
-    if wanted is None:
-        return with_all_currents(network, equations.solve(side)[0], extra)
-    return equations.solve(side, wanted=wanted)[0]
+    return side
 
 
 def impedance(network: Network, frequency: np.ndarray | float, a: str, b: str = GROUND) -> np.ndarray:

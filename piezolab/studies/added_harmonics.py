@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from piezolab.chain import SignalChain
+from piezolab.studies.kept import kept
 from piezolab.studies.levels import HARD_DB, NORMAL_DB, SOFT_DB, levels, load_voltage
 from piezolab.studies.linear import LinearChain
 
@@ -37,6 +38,7 @@ class Distortion:
         return np.divide(rest, first, out=np.full(len(first), np.nan), where=first > 1e-12)
 
 
+@kept(4)
 def distortion(chain: SignalChain, play_db: tuple[float, ...] = (SOFT_DB, NORMAL_DB, HARD_DB)) -> Distortion | None:
     """Added harmonics at playing levels in dB of `play_v`; None with no stage, which adds none."""
     linear = LinearChain.of(chain.values)
@@ -60,6 +62,7 @@ class TransferCurve:
     straight_v: np.ndarray
 
 
+@kept(4)
 def transfer_curve(chain: SignalChain, points: int = 201) -> TransferCurve:
     """The static curve from pickup to input, out to twice the nearer edge or one and a half times hard playing."""
     found = levels(chain)

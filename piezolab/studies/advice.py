@@ -17,6 +17,7 @@ from piezolab.catalogue.advice_texts import advice_texts
 from piezolab.chain import SignalChain
 from piezolab.studies.hiss import noise, quieter_transistors
 from piezolab.studies.hum import WAYS, Hum, hum
+from piezolab.studies.kept import kept
 from piezolab.studies.levels import levels
 
 FILTER_OHM, FILTER_F = 1e3, 220e-6
@@ -45,6 +46,7 @@ class Advice:
     culprits: Mapping[str, float]
 
 
+@kept(4)
 def hum_advice(chain: SignalChain) -> Advice:
     """Steps against hum. The culprits are `room`, `ripple` and `loop`. Without a signal there are no steps."""
     now = hum(chain)
@@ -84,6 +86,7 @@ def _less(now: Hum, way: str, db: float) -> float:
     return float(10 * np.log10(now.output_v_rms**2 / max(rest, 1e-300)))
 
 
+@kept(4)
 def hiss_advice(chain: SignalChain) -> Advice:
     """Steps against hiss. The culprits are the contributors of the noise study. Without a signal there are no steps."""
     now = noise(chain)

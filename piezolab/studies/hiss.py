@@ -14,10 +14,12 @@ import numpy as np
 
 from piezolab import catalogue
 from piezolab.chain import SignalChain
+from piezolab.chain.resolve import with_types
 from piezolab.chain.values import Values
 from piezolab.circuit.noise import noise as circuit_noise
 from piezolab.circuit.weighting import band_grid, band_power
-from piezolab.studies.linear import LinearChain
+from piezolab.studies.kept import kept
+from piezolab.studies.linear import LinearChain, gain_of
 
 SIGNAL_HZ = 1000.0
 INPUT = "input"  # the contributor that is the input's own noise
@@ -83,14 +85,17 @@ def noise_of(values: Values, frequency: np.ndarray | None = None) -> Noise:
     linear = LinearChain.of(values)
     assembly = linear.assembly
     grid = band_grid(_points(values)) if frequency is None else np.asarray(frequency, float)
-    found = circuit_noise(assembly.network, linear.point, grid, assembly.load, temp_c=values.temp_c)
+    found = circuit_noise(
+        assembly.network, linear.point, grid, assembly.load, temp_c=values.temp_c, sources=assembly.drive
+    )
     density = dict(found.density)
     own = np.asarray(values.input_noise, float)[..., None] ** 2
     density[INPUT] = np.broadcast_to(own, np.broadcast_shapes(own.shape, found.total.shape))
     signal = np.abs(linear.gain(SIGNAL_HZ)) * values.play_v / np.sqrt(2)
-    return Noise(grid, MappingProxyType(density), np.abs(linear.gain(grid)), signal)
+    return Noise(grid, MappingProxyType(density), np.abs(gain_of(assembly.drive, found.transfer)), signal)
 
 
+@kept(4)
 def noise(chain: SignalChain, frequency: np.ndarray | None = None) -> Noise:
     """Noise of the chain with its typical or measured transistor."""
     return noise_of(chain.values, frequency)
@@ -109,6 +114,7 @@ class Bought:
     noise_db: float
 
 
+@kept(4)
 def quieter_transistors(chain: SignalChain) -> tuple[Bought, ...]:
     """Change of noise over signal with each other type of the catalogue in its place, the quietest first.
 
@@ -116,12 +122,10 @@ def quieter_transistors(chain: SignalChain) -> tuple[Bought, ...]:
     """
     if not chain.topology.powered:
         return ()
-    clear = {key: None for key in chain.entered if key.startswith("jfet")}
-    now = noise(chain).snr_db_a
-    rows = []
-    for name in catalogue.transistors():
-        other = noise(chain.but(clear).but(jfet=name))
-        rows.append(Bought(name, float(now - other.snr_db_a)))
+    names = tuple(catalogue.transistors())
+    with np.errstate(invalid="ignore"):  # with no signal there is nothing to compare with
+        change = noise(chain).snr_db_a - noise_of(with_types(chain.values, names)).snr_db_a
+    rows = [Bought(name, float(db)) for name, db in zip(names, change, strict=True)]
     return tuple(sorted(rows, key=lambda row: row.noise_db))
 
 

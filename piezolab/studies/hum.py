@@ -19,6 +19,7 @@ from piezolab.chain.assembly import GROUND, PICKUP, Assembly
 from piezolab.circuit.elements import Capacitor, VoltageSource
 from piezolab.circuit.network import Network
 from piezolab.circuit.small_signal import transfers
+from piezolab.studies.kept import kept
 from piezolab.studies.linear import LinearChain
 
 # voltage of each harmonic of the mains against the fundamental
@@ -72,6 +73,7 @@ def _ratio_db(level: float, signal: float) -> float:
     return 20 * float(np.log10(level / signal)) if level > 0 else float("-inf")
 
 
+@kept(4)
 def hum(chain: SignalChain) -> Hum:
     """Hum of a chain against a 1 kHz sine of open-circuit peak `play_v`, both at the load's terminals."""
     linear = LinearChain.of(chain.values)

@@ -9,9 +9,10 @@ import numpy as np
 from piezolab import catalogue
 from piezolab.chain import SignalChain
 from piezolab.chain.values import Values
+from piezolab.studies.kept import kept
 from piezolab.studies.levels import levels_of
 from piezolab.studies.linear import LinearChain
-from piezolab.studies.output import free, impedances
+from piezolab.studies.output import free, output_impedance
 from piezolab.studies.response import low_note_hz, response
 
 POINTLESS_DB = 0.5  # so little more or less makes no difference
@@ -24,23 +25,19 @@ _FREE_MAX = 1e6  # V: no ceiling
 
 @dataclass(frozen=True)
 class InputRow:
-    """One kind of input on this chain. Losses in dB (positive is lost), corners in Hz (nan: none), ratio at 1 kHz.
+    """One kind of input on this chain. Losses in dB (positive is lost), ratio at 1 kHz.
 
     kind: of the catalogue, "" where its values were entered; loss_db: level at 1 kHz against the unloaded jack;
-    low_note_loss_db: the lowest string against the same stage's mid-band without load; low_note_load_db,
-    treble_load_db: what plugging in takes from the lowest string and at 5 kHz; bare_low_note_db: the lowest string
-    of the bare pickup there, re open circuit; bridging: |Z_in|/|Z_out|; level_v_peak: hard playing at the input as if
-    nothing clipped; overload_db: by how much hard playing is too loud for it, beyond what the stage clips by itself;
-    clip_cause: what clips first then; by: what each reason costs, dB.
+    low_note_load_db, treble_load_db: what plugging in takes from the lowest string and at 5 kHz; bare_low_note_db:
+    the lowest string of the bare pickup there, re open circuit; bridging: |Z_in|/|Z_out|; level_v_peak: hard
+    playing at the input as if nothing clipped; overload_db: by how much hard playing is too loud for it, beyond
+    what the stage clips by itself; clip_cause: what clips first then; by: what each reason costs, dB.
     """
 
     kind: str
     loss_db: float
-    low_note_loss_db: float
     low_note_load_db: float
     treble_load_db: float
-    low_corner_hz: float
-    high_corner_hz: float
     bridging: float
     level_v_peak: float
     ceiling_v_peak: float
@@ -69,11 +66,7 @@ class InputRow:
 
 def compare_inputs(chain: SignalChain) -> tuple[InputRow, ...]:
     """Every kind of input of the catalogue, the most harmful one first; pad and cable are left as they are."""
-    kinds = catalogue.inputs()
-    rows = _rows(
-        chain, tuple(kinds), *(np.array([getattr(k, of) for k in kinds.values()]) for of in ("r", "c", "max_v_peak"))
-    )
-    return tuple(sorted(rows, key=lambda row: (-row.harm_db, -row.low_note_load_db)))
+    return _alone_and_beside(chain)[0]
 
 
 def input_row(chain: SignalChain, kind: str) -> InputRow:
@@ -82,6 +75,7 @@ def input_row(chain: SignalChain, kind: str) -> InputRow:
     return _rows(chain, (kind,), np.array([row.r]), np.array([row.c]), np.array([row.max_v_peak]))[0]
 
 
+@kept(4)
 def this_input(chain: SignalChain) -> InputRow:
     """How the chain's own input suits it, entered values and a second input included."""
     values = chain.values
@@ -91,10 +85,22 @@ def this_input(chain: SignalChain) -> InputRow:
 
 def beside(chain: SignalChain) -> tuple[InputRow, ...]:
     """The chain's own input with each kind of the catalogue beside it, one cable feeding both; most harmful first."""
+    return _alone_and_beside(chain)[1]
+
+
+@kept(4)
+def _alone_and_beside(chain: SignalChain) -> tuple[tuple[InputRow, ...], tuple[InputRow, ...]]:
+    """Each kind of the catalogue by itself and beside the chain's own input, all in one batch."""
     kinds, values = catalogue.inputs(), chain.values
     r, c, most = (np.array([getattr(k, of) for k in kinds.values()]) for of in ("r", "c", "max_v_peak"))
     both = 1 / (1 / r + 1 / values.input_r), c + values.input_c, np.minimum(most, values.input_max)
-    return tuple(sorted(_rows(chain, tuple(kinds), *both), key=lambda row: (-row.harm_db, -row.low_note_load_db)))
+    loads = (np.concatenate(pair) for pair in zip((r, c, most), both, strict=True))
+    rows = _rows(chain, (*kinds, *kinds), *loads)
+    alone, beside_own = (
+        tuple(sorted(some, key=lambda row: (-row.harm_db, -row.low_note_load_db)))
+        for some in (rows[: len(kinds)], rows[len(kinds) :])
+    )
+    return alone, beside_own
 
 
 def _rows(
@@ -104,28 +110,22 @@ def _rows(
     values, note = chain.values, low_note_hz(chain)
     at = np.array([note, 1000.0, TREBLE_HZ])
     loaded = values.but(input_r=r, input_c=c, input_max=most)
-    gain = np.abs(LinearChain.of(loaded).gain(at))
-    open_db = _level(np.abs(free(values).gain(at)))
-    lost = open_db - _level(gain)
-    by = _by_reason(loaded, at, open_db, lost)
-    corners, midband = _corners(chain, loaded)
-    loud = levels_of(loaded)
+    gain, by = _gain_and_reasons(loaded, at)
+    lost = _level(np.abs(free(values).gain(at))) - _level(gain)
+    loud = levels_of(loaded, gain[:, 1])
     over = _overload(loud.input_headroom_db, values)
     by["ceiling"] = np.where(loud.clip_cause == "input", over, 0.0)
     by["drive"] = np.where(loud.clip_cause == "input", 0.0, over)
     bare = _level(np.abs(LinearChain.of(chain.but(stage="direct").values.but(input_r=r, input_c=c)).gain(note)))
     z_in = 1 / np.abs(1 / r + 2j * np.pi * 1000.0 * c)
-    bridging = z_in / np.abs(impedances(chain).output)
+    bridging = z_in / np.abs(output_impedance(chain, 1000.0))
     rows = catalogue.inputs()
     return [
         InputRow(
             kind,
             loss_db=float(lost[n, 1]),
-            low_note_loss_db=float(midband - _level(gain[n, 0])),
             low_note_load_db=float(lost[n, 0]),
             treble_load_db=float(lost[n, 2]),
-            low_corner_hz=corners[n][0],
-            high_corner_hz=corners[n][1],
             bridging=float(bridging[n]),
             level_v_peak=float(gain[n, 1] * values.play_v),
             ceiling_v_peak=float(most[n]),
@@ -139,20 +139,20 @@ def _rows(
     ]
 
 
-def _by_reason(loaded: Values, at: np.ndarray, open_db: np.ndarray, lost: np.ndarray) -> dict[str, np.ndarray]:
-    """What is won back without the resistance, without the capacitances, without the pad: dB, shape (K,), at
-    whichever of the frequencies it is most."""
-    shape = np.shape(loaded.input_r)
-    without = {
-        "resistance": {"input_r": np.full(shape, _LIGHT_R)},
-        "capacitance": {"input_c": np.zeros(shape), "cable_m": 0.0},
-        "pad": {"pad": None},
-    }
-    found = {}
-    for reason, change in without.items():
-        less = open_db - _level(np.abs(LinearChain.of(loaded.but(**change)).gain(at)))
-        found[reason] = np.max(np.broadcast_to(lost - less, (*shape, len(at))), axis=-1)
-    return found
+def _gain_and_reasons(loaded: Values, at: np.ndarray) -> tuple[np.ndarray, dict[str, np.ndarray]]:
+    """Gain at some frequencies, shape (K, F), and what is won back without the resistance, without the capacitances,
+    without the pad: dB, shape (K,), at whichever of the frequencies it is most."""
+    r, c = loaded.input_r, loaded.input_c
+    # one batch: as it is, without the resistance, without the capacitances
+    three = loaded.but(
+        input_r=np.stack([r, np.full(r.shape, _LIGHT_R), r]),
+        input_c=np.stack([c, c, np.zeros(c.shape)]),
+        cable_m=np.array([[loaded.cable_m], [loaded.cable_m], [0.0]]),
+    )
+    gain, *without = np.abs(LinearChain.of(three).gain(at))
+    without.append(gain if loaded.pad is None else np.abs(LinearChain.of(loaded.but(pad=None)).gain(at)))
+    won = (np.max(_level(better) - _level(gain), axis=-1) for better in without)
+    return gain, dict(zip(("resistance", "capacitance", "pad"), won, strict=True))
 
 
 def _overload(headroom_db: np.ndarray, values: Values) -> np.ndarray:
@@ -167,31 +167,6 @@ def _overload(headroom_db: np.ndarray, values: Values) -> np.ndarray:
 def _lightly(values: Values) -> Values:
     """The lightest load that clip edges can be looked for with."""
     return values.but(input_r=_LIGHT_R, input_c=0.0, input_max=_FREE_MAX, cable_m=0.0, pad=None)
-
-
-def _corners(chain: SignalChain, loaded: Values) -> tuple[list[tuple[float, float]], float]:
-    """Corners of each load against its own mid-band, from a grid of fifty points a decade, straight in the logarithms
-    between; and the level of the mid-band without load, dB."""
-    grid = np.geomspace(1e-2, 10e6, 451)
-    inside = (grid >= 20) & (grid <= 20e3)
-    level = np.atleast_2d(_level(np.abs(LinearChain.of(loaded).gain(grid))))
-    level = np.broadcast_to(level, (np.size(loaded.input_r), grid.size))
-    found = []
-    for row in level:
-        best = int(np.argmax(np.where(inside, row, -np.inf)))
-        wanted = row[best] - 10 * np.log10(2)
-        low, high = np.flatnonzero(row[:best] < wanted), np.flatnonzero(row[best:] < wanted)
-        found.append((
-            _between(grid, row, low[-1], wanted) if low.size else np.nan,
-            _between(grid, row, best + high[0] - 1, wanted) if high.size else np.nan,
-        ))  # fmt: skip
-    unloaded = _level(np.abs(free(chain.values).gain(grid)))
-    return found, float(unloaded[inside].max())
-
-
-def _between(grid: np.ndarray, level: np.ndarray, k: int, wanted: float) -> float:
-    share = (wanted - level[k]) / (level[k + 1] - level[k])
-    return float(grid[k] * (grid[k + 1] / grid[k]) ** share)
 
 
 def _level(ratio: np.ndarray | float) -> np.ndarray:

@@ -13,8 +13,9 @@ import numpy as np
 
 from piezolab.chain import SignalChain
 from piezolab.chain.values import Values
-from piezolab.circuit.load_line import LoadLine, load_line
+from piezolab.circuit.load_line import LoadLine
 from piezolab.quantity import dbu
+from piezolab.studies.kept import kept
 from piezolab.studies.linear import LinearChain
 from piezolab.studies.swing import swing
 
@@ -69,10 +70,10 @@ class Levels:
             return 20 * np.log10(self.clip_input_v_peak / self.play_v)
 
 
-def levels_of(values: Values) -> Levels:
-    """Levels and clip edges of resolved values, arrays of builds allowed."""
+def levels_of(values: Values, gain_1khz: np.ndarray | None = None) -> Levels:
+    """Levels and clip edges of resolved values, arrays of builds allowed; gain_1khz: its magnitude, if it is known."""
     linear = LinearChain.of(values)
-    gain = np.abs(linear.gain(SIGNAL_HZ))
+    gain = np.abs(linear.gain(SIGNAL_HZ)) if gain_1khz is None else gain_1khz
     play = np.asarray(values.play_v, float)
     shape = np.broadcast_shapes(gain.shape, play.shape)
     ceiling = np.broadcast_to(np.asarray(values.input_max, float), shape)
@@ -86,9 +87,10 @@ def levels_of(values: Values) -> Levels:
         stage = swing(linear)
         by_sign[1] += [(edge.transistor, edge.cause, edge.rising) for edge in stage.edges]
         by_sign[-1] += [(edge.transistor, edge.cause, edge.falling) for edge in stage.edges]
+        line = linear.load_line
         for sign, found in by_sign.items():
             nearest = np.min([np.broadcast_to(edge, shape) for *_, edge in found], axis=0)
-            found.append(("", "input", _ceiling(linear, ceiling, sign, nearest)))
+            found.append(("", "input", _ceiling(line, ceiling, sign, nearest)))
     first = {}
     for sign, found in by_sign.items():
         names, causes, edges = zip(*found, strict=True)
@@ -99,6 +101,7 @@ def levels_of(values: Values) -> Levels:
     return Levels(gain * play, up, down, cause_up, cause_down, play, name_up, name_down)
 
 
+@kept(4)
 def levels(chain: SignalChain) -> Levels:
     """Levels and clip edges of the chain."""
     return levels_of(chain.values)
@@ -109,22 +112,16 @@ def load_voltage(linear: LinearChain, e: np.ndarray) -> np.ndarray:
 
     Raises ValueError where there is no transistor.
     """
-    return _line(linear).at(e)[1]
-
-
-def _line(linear: LinearChain) -> LoadLine:
     if linear.transistor is None:
         raise ValueError("a chain without a stage has no load line")
-    assembly = linear.assembly
-    return load_line(assembly.network, linear.point, SIGNAL_HZ, assembly.drive, assembly.load)
+    return linear.load_line.at(e)[1]
 
 
-def _ceiling(linear: LinearChain, ceiling: np.ndarray, sign: int, nearest: np.ndarray) -> np.ndarray:
+def _ceiling(line: LoadLine, ceiling: np.ndarray, sign: int, nearest: np.ndarray) -> np.ndarray:
     """Pickup voltage of one polarity at which the load's voltage reaches the ceiling, V; inf where the stage's own edge
     comes first."""
     low, high = np.zeros(nearest.shape), np.minimum(nearest, _FAR)
     steps = np.linspace(0.0, 1.0, 33)
-    line = _line(linear)
     reached = np.zeros(nearest.shape, bool)
     for narrowing in range(6):  # each round looks at 32 parts of what is left
         grid = low[..., None] + (high - low)[..., None] * steps

@@ -18,6 +18,7 @@ from piezolab.chain.values import Values
 from piezolab.circuit.jfet import Value
 from piezolab.pitch import parse_tuning
 from piezolab.quantity import decibels
+from piezolab.studies.kept import kept
 
 
 @dataclass(frozen=True)
@@ -118,6 +119,7 @@ def bare_pickup(values: Values) -> BarePickup:
     return BarePickup(source * pad, c_p, r_p, c_load, r_load)
 
 
+@kept(4)
 def loading(chain: SignalChain) -> Loading:
     """What the bare pickup loses in this chain, whatever its stage."""
     bare = bare_pickup(chain.values)

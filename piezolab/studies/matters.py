@@ -17,8 +17,7 @@ from piezolab.chain import SignalChain
 from piezolab.chain.assembly import GROUND, PICKUP, SUPPLY, Assembly, assemble
 from piezolab.chain.parts import Part
 from piezolab.chain.values import Values
-from piezolab.circuit.operating_point import operating_point
-from piezolab.studies.linear import LinearChain
+from piezolab.studies.linear import LinearChain, at_rest
 from piezolab.studies.response import low_note_hz
 
 JOINT_OHM = np.geomspace(1e-3, 10e3, 8)  # from a good solder joint to a bad overlap of tape
@@ -88,8 +87,8 @@ def _rest(linear: LinearChain) -> np.ndarray:
 def effects(chain: SignalChain) -> tuple[Effect, ...]:
     """Every imperfection of this chain, the ones that change most first."""
     values, note = chain.values, low_note_hz(chain)
-    plain = assemble(values)
-    before = LinearChain(plain)
+    before = LinearChain.of(values)
+    plain = before.assembly
     level, low, rest = *_levels(before, note), _rest(before)
 
     def effect(key: str, size: np.ndarray, unit: str, assembly: Assembly, part: str = "", lead: int = 0) -> Effect:
@@ -150,7 +149,7 @@ def part_nodes(assembly: Assembly, name: str) -> tuple[str, ...]:
 def resistor_power(values: Values) -> dict[str, float]:
     """Power in each resistor at rest, W, by name."""
     assembly = assemble(values)
-    point = operating_point(assembly.network)
+    point = at_rest(assembly.network)
     power = {}
     for part in assembly.parts:
         if part.kind != "resistor":

@@ -11,6 +11,7 @@ from piezolab.chain.assembly import assemble
 from piezolab.chain.parts import network
 from piezolab.chain.values import Values
 from piezolab.circuit.small_signal import impedance
+from piezolab.studies.kept import kept
 from piezolab.studies.linear import LinearChain
 
 
@@ -38,18 +39,21 @@ class Impedances:
         return np.imag(1 / self.input) / (2 * np.pi * self.frequency)
 
 
+@kept(4)
 def impedances(chain: SignalChain, frequency: np.ndarray | float = 1000.0) -> Impedances:
     """Output and input impedance of the chain at frequencies in Hz."""
-    frequency = np.asarray(frequency, float)
+    frequency = np.array(frequency, float)
     linear = LinearChain.of(chain.values)
-    assembly = linear.assembly
-    unloaded = linear.network.without(*assembly.names("cable", "input"))
-    unplugged = linear.network.without(*assembly.names("pickup"))
-    return Impedances(
-        frequency,
-        impedance(unloaded, frequency, assembly.jack),
-        impedance(unplugged, frequency, "pickup"),
-    )
+    unplugged = linear.network.without(*linear.assembly.names("pickup"))
+    return Impedances(frequency, output_impedance(chain, frequency), impedance(unplugged, frequency, "pickup"))
+
+
+@kept(4)
+def output_impedance(chain: SignalChain, frequency: np.ndarray | float) -> np.ndarray:
+    """Output impedance alone, complex ohms at frequencies in Hz; as in `Impedances`."""
+    linear = LinearChain.of(chain.values)
+    unloaded = linear.network.without(*linear.assembly.names("cable", "input"))
+    return impedance(unloaded, frequency, linear.assembly.jack)
 
 
 def free(values: Values) -> LinearChain:
@@ -60,9 +64,10 @@ def free(values: Values) -> LinearChain:
     return LinearChain(replace(whole, parts=parts, load=whole.jack))
 
 
+@kept(4)
 def load_impedance(chain: SignalChain, frequency: np.ndarray | float) -> np.ndarray:
     """What is plugged into the jack, cable, pad and input together: complex ohms at frequencies in Hz."""
-    whole = assemble(chain.values)
+    whole = LinearChain.of(chain.values).assembly
     return impedance(network(whole.where("cable", "input")), np.asarray(frequency, float), whole.jack)
 
 

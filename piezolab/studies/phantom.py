@@ -14,6 +14,7 @@ from piezolab.chain.assembly import GROUND, assemble
 from piezolab.circuit.elements import Resistor, VoltageSource
 from piezolab.circuit.network import Network
 from piezolab.circuit.operating_point import operating_point
+from piezolab.studies.linear import at_rest
 from piezolab.studies.plugging import ELECTROLYTIC_FROM
 
 SUPPLY_V = 48.0
@@ -62,7 +63,7 @@ def phantom(chain: SignalChain) -> Phantom | None:
         return None
     assembly = assemble(chain.values)
     network = assembly.network.without(*assembly.names("cable", "input"))
-    rest = operating_point(network)
+    rest = at_rest(network)
     feed = [
         VoltageSource("E_phantom", "microphone supply", GROUND, SUPPLY_V),
         Resistor("R_phantom", "microphone supply", assembly.jack, FEED_OHM),

@@ -11,8 +11,9 @@ from piezolab.chain.parameters import all_parameters
 from piezolab.circuit.elements import GROUND, CurrentSource
 from piezolab.circuit.errors import CircuitError
 from piezolab.circuit.network import Network
-from piezolab.circuit.small_signal import impedance, transfer
+from piezolab.circuit.small_signal import impedance, transfers
 from piezolab.quantity import decibels, preferred_between
+from piezolab.studies.kept import kept
 from piezolab.studies.linear import LinearChain
 from piezolab.studies.output import free
 from piezolab.studies.response import response
@@ -58,6 +59,7 @@ def leakage(farad: float, volt: float) -> tuple[float, float]:
     return float(TYPICAL_PART * worst * np.sign(volt)), float(worst * np.sign(volt))
 
 
+@kept(4)
 def plugging(chain: SignalChain) -> Plugging | None:
     """Direct voltage and thump of the chain's output; None with no stage, which passes no direct voltage."""
     if not chain.topology.powered:
@@ -73,8 +75,8 @@ def plugging(chain: SignalChain) -> Plugging | None:
     rest = float(linear.point.voltage(inner))
     apart = linear.network.without(*(part.name for part in assembly.coupling))
     stage = apart.without(*plugged)
-    bleed, both, behind = _ohm(stage, outer), _ohm(apart, outer), _ohm(stage, inner)
-    at_jack = _through(apart, outer, assembly.jack)  # volts at the jack for each ampere that leaks through
+    bleed, behind = _ohm(stage, outer), _ohm(stage, inner)
+    both, at_jack = _through(apart, outer, assembly.jack)
     typical, worst = (sum(each) for each in zip(*(leakage(float(p.value), rest) for p in blocking), strict=True))
     # the capacitor charges through the bleed resistor while nothing is plugged in
     part = 1 / (1 + behind / bleed)
@@ -106,10 +108,11 @@ def _ohm(network: Network, node: str) -> float:
         return np.inf
 
 
-def _through(network: Network, start: str, end: str) -> float:
-    """Volts at one node for each ampere into another."""
+def _through(network: Network, start: str, end: str) -> tuple[float, float]:
+    """Volts at either node for each ampere that leaks into the first."""
     driven = network.plus(CurrentSource("leak", GROUND, start))
-    return float(np.real(transfer(driven, NEARLY_DC_HZ, "leak", end)))
+    there, then = transfers(driven, NEARLY_DC_HZ, "leak", [(start, GROUND), (end, GROUND)])
+    return float(np.real(there)), float(np.real(then))
 
 
 def _bounded(volt: float, most: float) -> float:

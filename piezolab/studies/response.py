@@ -10,6 +10,7 @@ from piezolab.chain import SignalChain
 from piezolab.chain.values import Values
 from piezolab.pitch import parse_tuning
 from piezolab.quantity import decibels
+from piezolab.studies.kept import kept
 from piezolab.studies.linear import LinearChain
 from piezolab.studies.loading import bare_pickup
 
@@ -62,21 +63,50 @@ def low_note_hz(chain: SignalChain) -> float:
 
 def response(chain: SignalChain, frequency: np.ndarray | None = None) -> Response:
     """The chain's response at frequencies in Hz in any order (default: 400 points from 10 Hz to 100 kHz)."""
-    frequency = FREQUENCY if frequency is None else np.asarray(frequency, float)
-    linear = LinearChain.of(chain.values)
-    note = low_note_hz(chain)
-    grid = search_grid(chain.values)
-    found = linear.gain(grid)
+    return _response(chain, FREQUENCY if frequency is None else np.array(frequency, float))
+
+
+@kept(8)
+def _response(chain: SignalChain, frequency: np.ndarray) -> Response:
+    of, gain = _searched(chain), LinearChain.of(chain.values).gain(frequency)
+    phase = _continuous(frequency, gain, of.grid, of.gain, of.at, 180.0 if chain.topology.inverts else 0.0)
+    return Response(
+        frequency, gain, phase, of.midband, of.gain_1khz, of.low, of.high, low_note_hz(chain), of.low_note_gain
+    )
+
+
+@dataclass(frozen=True)
+class _Searched:
+    """What a response has whatever frequencies are asked for: the gain on the grid of the search, the largest and where
+    it is (Hz), the corners (Hz), and the magnitudes at 1 kHz and at the lowest string."""
+
+    grid: np.ndarray
+    gain: np.ndarray
+    midband: float
+    at: float
+    low: float
+    high: float
+    gain_1khz: float
+    low_note_gain: float
+
+
+@kept(4)
+def _searched(chain: SignalChain) -> _Searched:
+    linear, grid = LinearChain.of(chain.values), search_grid(chain.values)
+    found = linear.gain(np.concatenate([grid, [1000.0, low_note_hz(chain)]]))
+    found, (gain_1khz, low_note) = found[:-2], np.abs(found[-2:])
+    level = np.abs(found)
     if chain.stage == "direct":
-        midband, at = float(bare_pickup(chain.values).full_level), float(grid[np.argmax(np.abs(found))])
+        midband, at, top = float(bare_pickup(chain.values).full_level), float(grid[np.argmax(level)]), level.max()
     else:
-        midband, at = _largest_in_audio(linear, grid, np.abs(found))
+        midband, at = _largest_in_audio(linear, grid, level)
+        top = midband
     if midband < NOTHING:
         midband = 0.0
-    low, high = _corners(linear, grid, np.abs(found), midband / np.sqrt(2), at)
-    gain, (gain_1khz, low_note) = linear.gain(frequency), np.abs(linear.gain(np.array([1000.0, note])))
-    phase = _continuous(frequency, gain, grid, found, at, 180.0 if chain.topology.inverts else 0.0)
-    return Response(frequency, gain, phase, midband, float(gain_1khz), low, high, note, float(low_note))
+    low, high = np.nan, np.nan
+    if 0 < midband / np.sqrt(2) <= top:
+        low, high = _corners(linear, grid, level, midband / np.sqrt(2), at)
+    return _Searched(grid, found, midband, at, low, high, float(gain_1khz), float(low_note))
 
 
 def search_grid(values: Values) -> np.ndarray:
@@ -110,8 +140,6 @@ def _corners(
 ) -> tuple[float, float]:
     """Where the level passes `wanted`, last below and first above the frequency `at`; nan where it does not."""
     low = high = np.nan
-    if not (wanted > 0 and np.abs(linear.gain(at)) >= wanted):
-        return low, high
     below, above = np.flatnonzero((grid < at) & (level < wanted)), np.flatnonzero((grid > at) & (level < wanted))
     if below.size:
         k = below[-1]

@@ -11,9 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from piezolab.circuit.load_line import LoadLine, load_line
+from piezolab.circuit.load_line import LoadLine
 from piezolab.studies.linear import LinearChain
-from piezolab.studies.stage_lines import LINE_HZ
 
 CUT_OFF_PART = 0.01  # of the current at rest
 GATE_A = 1e-6
@@ -42,8 +41,7 @@ class Edge:
 
 def edges_of_several(linear: LinearChain) -> tuple[Edge, ...]:
     """The edges of all transistors of a chain, of the batch's shape."""
-    assembly = linear.assembly
-    line = load_line(assembly.network, linear.point, LINE_HZ, assembly.drive, assembly.load)
+    line = linear.load_line
     rest = {name: linear.point.jfets[name].i_channel for name in line.names}
     moved = np.abs(line.linear).max(axis=-1).reshape(line.shape)
     silent = moved < 1e-9

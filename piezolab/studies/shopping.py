@@ -10,13 +10,15 @@ from piezolab import catalogue
 from piezolab.chain import SignalChain
 from piezolab.chain.assembly import assemble
 from piezolab.chain.parts import Part
+from piezolab.chain.resolve import TRANSISTOR_KEYS, with_types
 from piezolab.circuit.elements import Capacitor, Resistor
 from piezolab.circuit.network import Network
 from piezolab.quantity import nearest_preferred
 from piezolab.studies.bias import bias_of
 from piezolab.studies.board.board_parts import film
-from piezolab.studies.metering.board_under_meter import BoardUnderMeter, clip_range, fed, under_meter
-from piezolab.studies.population import builds
+from piezolab.studies.metering.board_under_meter import BoardUnderMeter, clip_range, under_meter
+from piezolab.studies.metering.probes import Probe, fed_at_probes
+from piezolab.studies.population import population
 
 RATINGS_V = (6.3, 10.0, 16.0, 25.0, 35.0, 50.0, 63.0, 100.0)  # usual electrolytic ratings; common practice, no source
 FILM_V = 63.0  # the least rating in which film capacitors are sold; common practice, no source
@@ -72,16 +74,19 @@ def other_types(chain: SignalChain) -> tuple[str, ...]:
     if not chain.topology.powered:
         return ()
     end, fresh = clip_range(chain)
-    unmeasured = dict.fromkeys((key for key in chain.entered if key.startswith("jfet")), None)
-    found = []
-    for name, kind in catalogue.transistors().items():
-        if kind.vds_max < fresh or kind.vgs_max < fresh:
-            continue
-        values = builds(chain.but(unmeasured).but(jfet=name), _TYPE_BUILDS)
-        at_rest = bias_of(values.but(supply_v=np.array([[end], [fresh]])))
-        if np.mean(np.all(at_rest.works, axis=0)) >= FITS_PART:
-            found.append(name)
-    return tuple(found)
+    kinds = catalogue.transistors().items()
+    names = [name for name, kind in kinds if kind.vds_max >= fresh and kind.vgs_max >= fresh]
+    if not names:
+        return ()
+    # one batch: types, then the battery's two states, then parts
+    drawn = [population(name, _TYPE_BUILDS) for name in names]
+    typical = with_types(chain.values, names)
+    wide = {key: typical[key][:, None, None] for key in TRANSISTOR_KEYS}
+    wide["jfet_idss"] = np.stack([each.idss for each in drawn])[:, None, :]
+    wide["jfet_vgsoff"] = np.stack([each.vgsoff for each in drawn])[:, None, :]
+    works = bias_of(chain.values.but(**wide, supply_v=np.array([[end], [fresh]]))).works
+    share = np.mean(np.all(works, axis=1), axis=-1)
+    return tuple(name for name, part in zip(names, share, strict=True) if part >= FITS_PART)
 
 
 def _bought(part: Part) -> bool:
@@ -122,10 +127,11 @@ def _stress(built: BoardUnderMeter) -> tuple[dict[str, float], dict[str, float]]
     volts: dict[str, float] = {}
     watts: dict[str, float] = {}
     for network in (built.network, empty):
-        point = fed(built, network, fresh).point
+        probes = list(dict.fromkeys(Probe(e.a, e.b) for e in network if isinstance(e, Capacitor | Resistor)))
+        found = dict(zip(probes, fed_at_probes(built, network, probes, fresh), strict=True))
         for element in network:
             if isinstance(element, Capacitor | Resistor):
-                across = float(np.max(np.abs(point.voltage(element.a, element.b))))
+                across = float(np.max(np.abs(found[Probe(element.a, element.b)])))
                 if isinstance(element, Capacitor):
                     volts[element.name] = max(volts.get(element.name, 0.0), across)
                 elif network is built.network and np.all(np.asarray(element.ohm) > 0):

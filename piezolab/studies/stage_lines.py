@@ -15,10 +15,8 @@ import numpy as np
 from piezolab.circuit.elements import GROUND, Capacitor, CurrentSource
 from piezolab.circuit.network import Network
 from piezolab.circuit.operating_point import operating_point
-from piezolab.circuit.small_signal import linearised, transfers
-from piezolab.studies.linear import LinearChain
-
-LINE_HZ = 1000.0  # where the a.c. load line is taken
+from piezolab.circuit.small_signal import linearised, transfers_of_each
+from piezolab.studies.linear import LINE_HZ, LinearChain
 
 
 @dataclass(frozen=True)
@@ -79,6 +77,5 @@ def signal_line(linear: LinearChain, frequency: float = LINE_HZ) -> SignalLine:
     pairs: Sequence[tuple[str, str]] = [
         (jfet.gate, jfet.source), (jfet.drain, jfet.source), (assembly.load, GROUND),
     ]  # fmt: skip
-    by_pickup = transfers(around, frequency, assembly.drive, pairs)
-    by_current = transfers(around, frequency, name, pairs)
+    by_pickup, by_current = transfers_of_each(around, frequency, [assembly.drive, name], pairs)
     return SignalLine(*by_pickup, *(-value for value in by_current))

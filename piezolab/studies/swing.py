@@ -15,7 +15,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from piezolab.chain import SignalChain
 from piezolab.circuit.jfet import channel
+from piezolab.studies.kept import kept
 from piezolab.studies.linear import LinearChain
 from piezolab.studies.several_transistors import CAUSES, CUT_OFF_PART, GATE_A, Edge, edges_of_several
 from piezolab.studies.stage_lines import signal_line
@@ -158,6 +160,12 @@ def swing(linear: LinearChain) -> Swing:
     signed = {"cut-off": cut_off, "triode": triode, "gate": gate}
     found = {cause: np.where(silent, np.inf, np.broadcast_to(edge, shape)) for cause, edge in signed.items()}
     return Swing(*found.values(), tuple(Edge.at(names[0], cause, edge) for cause, edge in found.items()))
+
+
+@kept(4)
+def swing_of(chain: SignalChain) -> Swing:
+    """Clip edges of a chain with its typical or measured transistor. Raises ValueError where there is none."""
+    return swing(LinearChain.of(chain.values))
 
 
 def _falling_root(miss: Callable[[np.ndarray], np.ndarray], low: np.ndarray, high: np.ndarray) -> np.ndarray:

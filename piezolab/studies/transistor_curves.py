@@ -11,6 +11,7 @@ from piezolab.chain.stages.common_parts import model
 from piezolab.chain.values import Values
 from piezolab.circuit.jfet import channel
 from piezolab.studies.bias import Bias, bias_of
+from piezolab.studies.kept import kept
 from piezolab.studies.linear import LinearChain
 from piezolab.studies.population import builds
 from piezolab.studies.stage_lines import rest_line, signal_line
@@ -50,6 +51,7 @@ class Curves:
     cloud: Bias
 
 
+@kept(4)
 def curves(chain: SignalChain) -> Curves | None:
     """All curves of the chain's transistor; None with no stage."""
     if not chain.topology.powered:

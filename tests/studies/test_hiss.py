@@ -138,3 +138,11 @@ def test_a_batch_is_its_members() -> None:
         one = noise(chain.but(gate_r=float(ohm)))
         assert float(many.output_v_rms_a[n]) == pytest.approx(float(one.output_v_rms_a), rel=1e-12)
         assert float(many.snr_db_a[n]) == pytest.approx(float(one.snr_db_a))
+
+
+@pytest.mark.parametrize("query", [{}, {"stage": "gain", "discs": "2s"}, {"discs": "2px"}, {"stage": "direct"}])
+def test_the_gain_beside_the_noise_is_that_of_the_chain(query: dict[str, str]) -> None:
+    """From the adjoint solution here, from the pickup's own drive there."""
+    values = SignalChain(query).values.but(pickup_c=np.array([5e-9, 15e-9]))
+    found = noise_of(values)
+    assert found.gain == pytest.approx(np.abs(LinearChain.of(values).gain(found.frequency)), rel=1e-11, abs=1e-18)

@@ -45,7 +45,7 @@ def test_a_row_is_what_the_divider_of_impedances_says(kind: str, stage: str) -> 
 
 @pytest.mark.parametrize("stage", ["follower", "gain", "direct"])
 def test_all_rows_at_once_are_the_chain_with_each_input(stage: str) -> None:
-    """Gain, corners and clip edge against the chain asked with that one input."""
+    """Gain and clip edge against the chain asked with that one input."""
     chain = SignalChain(stage=stage, cable_m=20.0, pickup_c=2.2e-9, play_v=0.5)
     for row in compare_inputs(chain):
         one = chain.but(input=row.kind)
@@ -54,9 +54,6 @@ def test_all_rows_at_once_are_the_chain_with_each_input(stage: str) -> None:
         assert row.bare_low_note_db == pytest.approx(
             20 * np.log10(response(one.but(stage="direct")).low_note_gain), abs=1e-9
         )
-        if stage != "direct":  # with no stage a response is judged by its full level, not by its largest gain
-            assert row.low_corner_hz == pytest.approx(found.low_corner_hz, rel=2e-3, nan_ok=True)
-            assert row.high_corner_hz == pytest.approx(found.high_corner_hz, rel=2e-3, nan_ok=True)
         assert row.clip_cause == str(loud.clip_cause)
         assert row.overload_db <= max(-float(loud.input_headroom_db), 0.0) + 1e-9
 
@@ -109,7 +106,7 @@ def test_the_chains_own_input_and_one_beside_it() -> None:
     assert this_input(chain.but(input_r=10e3)).low_note_load_db > 10
     pair = next(row for row in beside(chain) if row.kind == "interface")
     both = this_input(chain.but(input=("amplifier", "interface")))
-    for of in ("loss_db", "low_note_load_db", "bridging", "ceiling_v_peak", "overload_db", "low_corner_hz"):
+    for of in ("loss_db", "low_note_load_db", "bridging", "ceiling_v_peak", "overload_db"):
         assert getattr(pair, of) == pytest.approx(getattr(both, of), rel=1e-12), of
     assert both.low_note_load_db > this_input(chain).low_note_load_db
     assert input_row(chain, "microphone").phantom and this_input(chain.but(input=("pedal", "microphone"))).phantom

@@ -2,23 +2,16 @@
 
 from __future__ import annotations
 
-from functools import lru_cache
-
 from piezolab.chain import SignalChain
 from piezolab.pages.kit.tasks import MakeTask, NumberTask, PickTask
 from piezolab.quantity import show
 from piezolab.studies.metering.board_under_meter import under_meter
 from piezolab.studies.metering.expected import meter_volts
-from piezolab.studies.metering.first_power import FirstPower, first_power
+from piezolab.studies.metering.first_power import first_power
 from piezolab.studies.metering.instrument import Meter
 
 _HALF = {"return": "divider", "divider_r": 2e6, "gate_r": 3.3e6, "supply_v": 9.0}
 _WANTED_V = 0.5  # across 1 kilohm: half a milliampere
-
-
-@lru_cache(maxsize=8)
-def _power(chain: SignalChain) -> FirstPower:
-    return first_power(chain)
 
 
 def _gate_reading() -> float:
@@ -28,14 +21,14 @@ def _gate_reading() -> float:
 
 
 def _shorted() -> int:
-    clip = _power(SignalChain()).faults[0]  # the battery's own two wires touch
+    clip = first_power(SignalChain()).faults[0]  # the battery's own two wires touch
     return {"harmless": 0, "low": 1, "full": 2}.get(clip.verdict, 3)
 
 
 def _half_milliampere(chain: SignalChain) -> tuple[bool, str]:
     if not chain.topology.powered:
         return False, "Not yet: put a stage in first."
-    reads = _power(chain).healthy.typical
+    reads = first_power(chain).healthy.typical
     told = f"a typical board shows {show(reads, 'V')} across the resistor"
     if abs(reads - _WANTED_V) <= 0.1 * _WANTED_V:
         return True, f"Right: {told}. What flows into the stage flows through it: one volt for each milliampere."

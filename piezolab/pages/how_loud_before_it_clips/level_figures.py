@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -15,9 +14,8 @@ from piezolab.studies.levels import HARD_DB, NORMAL_DB, SOFT_DB, Levels, levels
 PLAYING = (("soft", SOFT_DB), ("normal", NORMAL_DB), ("hard", HARD_DB))
 
 
-@lru_cache(maxsize=32)
 def found(chain: SignalChain) -> tuple[Levels, Distortion | None]:
-    """Ask the studies, once for each chain."""
+    """Ask the studies, which keep their answers."""
     return levels(chain), distortion(chain)
 
 

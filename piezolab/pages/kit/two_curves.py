@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 
@@ -45,9 +44,8 @@ class BassFigures:
         return self.bare if self.staged is None else self.staged
 
 
-@lru_cache(maxsize=32)
 def found(chain: SignalChain) -> BassFigures:
-    """Ask the studies, once for each chain."""
+    """Ask the studies, which keep their answers."""
     notes = parse_tuning(chain.tuning)
     grid = np.union1d(FREQUENCY, [note.frequency_hz for note in notes])
     bare = response(chain.but(stage="direct"), grid)

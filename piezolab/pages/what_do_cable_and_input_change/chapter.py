@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 
@@ -21,7 +20,7 @@ from piezolab.pitch import Note, parse_tuning
 from piezolab.quantity import decibels, show
 from piezolab.studies.inputs import InputRow, placement, this_input
 from piezolab.studies.judging.judgement import Judgement, judgement
-from piezolab.studies.output import free, impedances, load_impedance, output_corner
+from piezolab.studies.output import free, load_impedance, output_corner, output_impedance
 from piezolab.studies.plugging import SETTLED_V
 from piezolab.studies.response import FREQUENCY, Response, response
 
@@ -47,16 +46,15 @@ class PluggedFigures:
     broken: str
 
 
-@lru_cache(maxsize=32)
 def found(chain: SignalChain) -> PluggedFigures:
-    """Ask the studies, once for each chain."""
+    """Ask the studies, which keep their answers."""
     notes, judged = parse_tuning(chain.tuning), judgement(chain)
     grid = np.union1d(FREQUENCY, [note.frequency_hz for note in notes])
     return PluggedFigures(
         notes,
         decibels(free(chain.values).gain(grid)),
         response(chain, grid),
-        impedances(chain, grid).output,
+        output_impedance(chain, grid),
         load_impedance(chain, grid),
         this_input(chain),
         judged,

@@ -29,7 +29,7 @@ from piezolab.studies.inputs import (
     this_input,
 )
 from piezolab.studies.judging.worth import worth, worth_by_input
-from piezolab.studies.output import impedances, load_impedance, output_corner
+from piezolab.studies.output import load_impedance, output_corner, output_impedance
 from piezolab.studies.phantom import FEED_OHM, SUPPLY_V, phantom
 from piezolab.studies.plugging import SETTLED_V, plugging, remedies
 from piezolab.studies.polarity import second_pickup
@@ -150,7 +150,7 @@ def bridging(chain: SignalChain) -> str:
     """Output impedance, load and their ratio at three frequencies."""
     row, note = this_input(chain), lowest(chain)
     frequency = np.array([note.frequency_hz, 1000.0, 10e3])
-    ends, load = impedances(chain, frequency).output, load_impedance(chain, frequency)
+    ends, load = output_impedance(chain, frequency), load_impedance(chain, frequency)
     rows = [
         (name, show(abs(z), "ohm"), show(z.real, "ohm"), show(abs(y), "ohm"), say.ratio_words(abs(y) / abs(z)))
         for name, z, y in zip((note.display, "1 kHz", "10 kHz"), ends, load, strict=True)

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from functools import lru_cache
-
 import traitlets
 
 from piezolab.chain import SignalChain
@@ -17,9 +15,8 @@ from piezolab.pages.kit.skeleton import Chapter, Page, View
 from piezolab.pages.kit.tasks import MakeTask, NumberTask, PickTask
 from piezolab.pages.what_shall_i_build_from_my_drawer.drawer_panel import FAILS, WISHES, DrawerPanel
 from piezolab.quantity import show
-from piezolab.studies.choosing.build_figures import Wishes, build_figures, margins
+from piezolab.studies.choosing.build_figures import Wishes, chain_figures, margins
 from piezolab.studies.choosing.tolerance import TRANSISTOR, tolerance
-from piezolab.studies.response import low_note_hz
 
 SLUG = "what-shall-i-build-from-my-drawer"
 RESISTOR_PERCENT, CAPACITOR_PERCENT = 5.0, 20.0
@@ -31,10 +28,9 @@ class Hopes(traitlets.HasTraits):
     wishes = traitlets.Instance(Wishes, args=())
 
 
-@lru_cache(maxsize=32)
 def missed(chain: SignalChain, wishes: Wishes) -> tuple[str, ...]:
     """The wishes that a chain misses with its typical or measured parts."""
-    found = margins(build_figures(chain.values, low_note_hz(chain), with_noise=wishes.snr_db_a is not None), wishes)
+    found = margins(chain_figures(chain, with_noise=wishes.snr_db_a is not None), wishes)
     return tuple(name for name, margin in found.items() if not margin >= 0)
 
 

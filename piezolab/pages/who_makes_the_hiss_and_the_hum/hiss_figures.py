@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -27,9 +26,8 @@ LOOKS = (
 _WAY_LOOKS = dict(zip(WAYS, LOOKS, strict=False))
 
 
-@lru_cache(maxsize=32)
 def found(chain: SignalChain) -> tuple[Hum, Noise]:
-    """Ask the studies, once for each chain."""
+    """Ask the studies, which keep their answers."""
     return hum(chain), noise(chain)
 
 

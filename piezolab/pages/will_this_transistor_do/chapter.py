@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import lru_cache
 from html import escape
 from typing import Any
 
@@ -21,13 +20,10 @@ from piezolab.pages.will_this_transistor_do.backwards import Backwards
 from piezolab.pages.will_this_transistor_do.measuring import Measuring
 from piezolab.quantity import show
 from piezolab.studies.bias import Bias, bias, bias_of, bias_population, spread
-from piezolab.studies.choosing.build_figures import BuildFigures, build_figures
+from piezolab.studies.choosing.build_figures import BuildFigures, chain_figures, type_figures
 from piezolab.studies.fading_battery import Fading, battery_range, fading
 from piezolab.studies.judging.judgement import judgement
-from piezolab.studies.linear import LinearChain
-from piezolab.studies.population import builds
-from piezolab.studies.response import low_note_hz
-from piezolab.studies.swing import Swing, swing
+from piezolab.studies.swing import Swing, swing_of
 from piezolab.studies.transistor_curves import CLOUD, Curves, curves
 
 SLUG = "will-this-transistor-do"
@@ -48,16 +44,15 @@ class RestFigures:
     share: float
 
 
-@lru_cache(maxsize=32)
 def found(chain: SignalChain) -> RestFigures:
-    """Ask the studies, once for each chain."""
+    """Ask the studies, which keep their answers."""
     typical = chain.but(_MEASURED)
     own = curves(chain)
     kind = own if typical == chain else curves(typical)
-    parts = build_figures(builds(typical, CLOUD), low_note_hz(chain), with_noise=False)
+    parts = type_figures(typical, CLOUD)
     down = battery_range(chain)
     spent = None if down is None else bias_of(chain.values.but(supply_v=down[1]))
-    edges = swing(LinearChain.of(chain.values))
+    edges = swing_of(chain)
     return RestFigures(own, kind, parts, own.rest, spent, edges, float(parts.works.mean()))
 
 
@@ -173,7 +168,7 @@ def _all_parts(chain: SignalChain) -> tuple[bool, str]:
     broken = not_working(now.rest) or (not_working(now.spent) if now.spent is not None else "")
     if broken:
         return False, f"Not yet: {broken}"
-    gain = float(build_figures(chain.values, low_note_hz(chain), with_noise=False).gain_db)
+    gain = float(chain_figures(chain, with_noise=False).gain_db)
     if gain < 10:
         return False, f"It works, but gives only {show(gain, 'dB')} of gain."
     return True, f"Right: {show(gain, 'dB')} of gain, and it works down to a spent battery."

@@ -7,12 +7,15 @@ from dataclasses import dataclass, fields
 import numpy as np
 
 from piezolab import catalogue
+from piezolab.chain import SignalChain
 from piezolab.chain.stages import stage_named
 from piezolab.chain.values import Values
 from piezolab.quantity import decibels
 from piezolab.studies.hiss import noise_of
+from piezolab.studies.kept import kept
 from piezolab.studies.linear import LinearChain
-from piezolab.studies.response import AUDIO
+from piezolab.studies.population import builds
+from piezolab.studies.response import AUDIO, low_note_hz
 from piezolab.studies.swing import swing
 
 _MIDBAND = np.geomspace(*AUDIO, 13)  # Hz; a chain of RC corners has no peak that falls between
@@ -77,6 +80,18 @@ def build_figures(values: Values, low_note_hz: float, *, with_noise: bool = True
         works,
     )
     return BuildFigures(*(np.broadcast_to(np.asarray(each), shape) for each in found))
+
+
+@kept(4)
+def chain_figures(chain: SignalChain, *, with_noise: bool = True) -> BuildFigures:
+    """Figures of the chain with its typical or measured parts."""
+    return build_figures(chain.values, low_note_hz(chain), with_noise=with_noise)
+
+
+@kept(4)
+def type_figures(chain: SignalChain, size: int) -> BuildFigures:
+    """Figures without noise of builds of the chain with parts of its type, shape (size,)."""
+    return build_figures(builds(chain, size), low_note_hz(chain), with_noise=False)
 
 
 def _at_rest(values: Values, linear: LinearChain) -> tuple[np.ndarray, np.ndarray]:

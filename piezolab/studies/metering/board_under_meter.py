@@ -97,15 +97,27 @@ def fed(board: BoardUnderMeter, network: Network, volt: Value, series_ohm: Value
     """
     drop: Value = 0.2 if board.schottky else 0.0
     for _ in range(3 if board.schottky else 1):
-        whole = network.plus(
-            VoltageSource("B1", "cell", GROUND, volt),
-            Resistor("series", "cell", CLIP, series_ohm),
-            VoltageSource(DIODE, CLIP, board.plus, drop),
-        )
+        whole = supplied(board, network, volt, series_ohm, drop)
         point = operating_point(whole)
         through = np.asarray(point.branch_currents[DIODE])
         drop = diode_drop(np.maximum(through, 0.0), board.thermal_voltage) if board.schottky else 0.0
     return Fed(whole, point, -np.asarray(point.branch_currents["B1"]))
+
+
+def supplied(
+    board: BoardUnderMeter, network: Network, volt: Value, series_ohm: Value = CONTACT_OHM, drop: Value = 0.0
+) -> Network:
+    """The network with the battery on it, the diode a source of its drop in V."""
+    return network.plus(
+        VoltageSource("B1", "cell", GROUND, volt),
+        Resistor("series", "cell", CLIP, series_ohm),
+        VoltageSource(DIODE, CLIP, board.plus, drop),
+    )
+
+
+def with_design(board: BoardUnderMeter) -> Network:
+    """All builds and, last on the batch's one axis, the parts as designed."""
+    return board.network.joined(board.nominal)
 
 
 def diode_drop(ampere: Value, thermal_voltage: float) -> np.ndarray:

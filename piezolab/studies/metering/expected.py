@@ -6,7 +6,7 @@ itself may be out. Loading by hand: a node of open-circuit voltage V behind R re
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,8 +18,9 @@ from piezolab.chain.values import Values
 from piezolab.circuit.elements import Jfet, Resistor, VoltageSource
 from piezolab.circuit.network import Network
 from piezolab.circuit.operating_point import operating_point
-from piezolab.studies.metering.board_under_meter import CLIP, CONTACT_OHM, BoardUnderMeter, clip_range, fed
+from piezolab.studies.metering.board_under_meter import CLIP, CONTACT_OHM, BoardUnderMeter, clip_range, with_design
 from piezolab.studies.metering.instrument import Meter
+from piezolab.studies.metering.probes import NO_LOAD, Probe, dead_at_probes, fed_at_probes
 from piezolab.studies.plugging import leakage
 from piezolab.studies.population import builds
 
@@ -83,20 +84,16 @@ def meter_volts(
 ) -> tuple[LaneVolts, ...]:
     """DC volts at the clip and at every lane, one meter on one lane at a time; series_ohm: in the battery's lead."""
     meter = meter or Meter()
+    lanes = [CLIP, *(lane for lane in board.lanes if lane != GROUND)]
+    states = np.array([[volt] for volt in (*board.clip_v, float(board.assembly.values.supply_v))])
+    probes = [Probe(lane, ohm=ohm) for ohm in (meter.input_ohm, NO_LOAD) for lane in lanes]
+    volts = fed_at_probes(board, with_design(board), probes, states, series_ohm)  # probes, states, builds and design
     found = []
-    end, fresh = board.clip_v
-    states = np.array([[end], [fresh]])
-    design_v = float(board.assembly.values.supply_v)
-    plain = fed(board, board.nominal, design_v, series_ohm).point
-    for lane in (CLIP, *board.lanes):
-        if lane == GROUND:
-            continue
-        probe = Resistor("meter", lane, GROUND, meter.input_ohm)
-        typical = float(fed(board, board.nominal.plus(probe), design_v, series_ohm).point.voltage(lane))
-        low, high = percentiles(fed(board, board.network.plus(probe), states, series_ohm).point.voltage(lane))
+    for lane, read, unloaded in zip(lanes, volts, volts[len(lanes) :], strict=False):
+        low, high = percentiles(read[:2, :-1])
         if lane == board.assembly.jack:
             high += _leak(board, meter)
-        found.append(LaneVolts(lane, _widened(low, typical, high, meter), float(plain.voltage(lane))))
+        found.append(LaneVolts(lane, _widened(low, float(read[2, -1]), high, meter), float(unloaded[2, -1])))
     return tuple(found)
 
 
@@ -115,10 +112,11 @@ def meter_ohms(
     some = board.network.take(np.arange(0, size, -(-size // _OHM_BUILDS)))
     if pairs is None:
         pairs = [(a, b) for a in lanes for b in lanes if a != b]
+    pairs = tuple(pairs)
     found = []
-    for red, black in pairs:
-        low, high = percentiles(ohms_between(some, red, black, meter))
-        typical = float(ohms_between(board.nominal, red, black, meter)[0])
+    for (red, black), ohms in zip(pairs, ohms_at(some.joined(board.nominal), pairs, meter), strict=True):
+        low, high = percentiles(ohms[:, :-1])
+        typical = float(ohms[0, -1])
         low, typical, high = (_over(value, meter) for value in (low, typical, high))
         digit_low, digit_high = meter.ohm_digit(low), meter.ohm_digit(high)
         low = _over(max(low - float(meter.error(low, digit_low)), 0.0), meter) if np.isfinite(low) else low
@@ -188,13 +186,15 @@ def _leak(board: BoardUnderMeter, meter: Meter) -> float:
 
 def ohms_between(network: Network, red: str, black: str, meter: Meter) -> np.ndarray:
     """What a meter shows in ohm between two nodes, its ranges first, then the network's batch."""
+    return ohms_at(network, [(red, black)], meter)[0]
+
+
+def ohms_at(network: Network, pairs: Sequence[tuple[str, str]], meter: Meter) -> np.ndarray:
+    """The same between each of several pairs of nodes, the pairs first."""
     own = meter.test_ohm * np.asarray(_RANGES)
+    probes = [Probe(red, black, float(ohm), meter.test_v) for red, black in pairs for ohm in own]
+    volt = dead_at_probes(network, probes).reshape(len(pairs), len(own), *network.batch_shape)
     own = own.reshape(-1, *(1,) * len(network.batch_shape))
-    probed = network.plus(
-        Resistor("probe", "meter", red, own), VoltageSource("meter cell", "meter", black, meter.test_v)
-    )
-    point = operating_point(probed)
-    volt = point.voltage(red, black)
     with np.errstate(divide="ignore"):
         return np.where(meter.test_v - volt > 0, volt * own / (meter.test_v - volt), np.inf)
 

@@ -14,11 +14,12 @@ import numpy as np
 from piezolab import catalogue
 from piezolab.chain import SignalChain
 from piezolab.chain.assembly import GROUND
-from piezolab.circuit.elements import Capacitor, Jfet, Resistor
+from piezolab.circuit.elements import Capacitor, CurrentSource, Jfet, Resistor
 from piezolab.circuit.jfet import JfetModel
 from piezolab.circuit.network import Network
-from piezolab.circuit.small_signal import impedance, linearised
+from piezolab.circuit.small_signal import linearised, transfers_of_each
 from piezolab.studies.fading_battery import battery_range
+from piezolab.studies.kept import kept
 from piezolab.studies.metering.board_under_meter import (
     CLIP,
     CONTACT_OHM,
@@ -28,10 +29,12 @@ from piezolab.studies.metering.board_under_meter import (
     BoardUnderMeter,
     fed,
     under_meter,
+    with_design,
 )
 from piezolab.studies.metering.expected import Expected, meter_ohms, meter_volts, ohms_between
 from piezolab.studies.metering.first_power_faults import Fault, pin_orders, shorted, shorts, with_legs
 from piezolab.studies.metering.instrument import Meter
+from piezolab.studies.metering.probes import Probe, fed_at_probes
 
 SERIES_OHM = 1e3
 SERIES_TOLERANCE = 0.05
@@ -117,6 +120,7 @@ class FirstPower:
         return self.healthy_part.high < FULL
 
 
+@kept(2)
 def first_power(chain: SignalChain, schottky: bool = True, meter: Meter | None = None) -> FirstPower:
     """The first-power procedure of a chain. Raises ValueError with no stage."""
     meter = meter or Meter()
@@ -152,7 +156,7 @@ def first_power(chain: SignalChain, schottky: bool = True, meter: Meter | None =
 def _reading(
     built: BoardUnderMeter, network: Network, volt: np.ndarray | float, series: np.ndarray | float
 ) -> np.ndarray:
-    return fed(built, network, volt, series).point.voltage("cell", CLIP)
+    return fed_at_probes(built, network, [Probe("cell", CLIP)], volt, series)[0]
 
 
 def _expected(values: np.ndarray, typical: float, meter: Meter) -> Expected:
@@ -197,11 +201,11 @@ def _wait(built: BoardUnderMeter, volt: float) -> float:
     """
     powered = fed(built, built.nominal, volt, SERIES_OHM)
     linear = linearised(powered.network, powered.point)
-    seconds = 0.0
-    for element in linear:
-        if isinstance(element, Capacitor) and element.a != element.b:
-            seconds += float(element.farad) * abs(float(np.real(impedance(linear, 0.0, element.a, element.b))))
-    return SETTLED * seconds
+    parts = [element for element in linear if isinstance(element, Capacitor) and element.a != element.b]
+    sends = [CurrentSource(f"into {part.name}", part.b, part.a) for part in parts]
+    pairs = [(part.a, part.b) for part in parts]
+    found = transfers_of_each(linear.plus(*sends), 0.0, [send.name for send in sends], pairs)
+    return SETTLED * sum(float(part.farad) * abs(float(np.real(found[n][n]))) for n, part in enumerate(parts))
 
 
 def _reversed(built: BoardUnderMeter, states: np.ndarray, series: np.ndarray, meter: Meter) -> Expected:
@@ -218,13 +222,11 @@ def _short_bands(
 ) -> list[FaultBand]:
     faults = (Fault("short", CLIP, GROUND), *shorts(built))
     readings = _reading(built, shorted(built.network, faults), states, series)
-    found = []
-    for n, fault in enumerate(faults):
-        band = _between(readings[n], meter)
-        verdict = _verdict(band, readings[n] / states, healthy)
-        test = _short_test(built, fault, meter) if verdict == "cannot tell" else None
-        found.append(FaultBand(fault, band, verdict, test))
-    return found
+    bands = [_between(reading, meter) for reading in readings]
+    verdicts = [_verdict(band, reading / states, healthy) for band, reading in zip(bands, readings, strict=True)]
+    unseen = [fault for fault, verdict in zip(faults, verdicts, strict=True) if verdict == "cannot tell"]
+    tests = dict(zip(unseen, _short_tests(built, unseen, meter), strict=True))
+    return [FaultBand(*each, tests.get(each[0])) for each in zip(faults, bands, verdicts, strict=True)]
 
 
 def _verdict(band: Expected, part: np.ndarray, healthy: Expected) -> str:
@@ -233,9 +235,17 @@ def _verdict(band: Expected, part: np.ndarray, healthy: Expected) -> str:
     return "low" if band.high < healthy.low else "cannot tell"
 
 
-def _short_test(built: BoardUnderMeter, fault: Fault, meter: Meter) -> OtherTest | None:
-    """Ohms between the two lanes, power off: near 0 with the short."""
-    sound = [found.expected for found in meter_ohms(built, meter, [(fault.a, fault.b), (fault.b, fault.a)])]
+def _short_tests(built: BoardUnderMeter, faults: list[Fault], meter: Meter) -> list[OtherTest | None]:
+    """Ohms between the two lanes of each, power off."""
+    if not faults:
+        return []
+    pairs = [pair for fault in faults for pair in ((fault.a, fault.b), (fault.b, fault.a))]
+    ohms = [found.expected for found in meter_ohms(built, meter, pairs)]
+    return [_short_test(fault, ohms[2 * n : 2 * n + 2], meter) for n, fault in enumerate(faults)]
+
+
+def _short_test(fault: Fault, sound: list[Expected], meter: Meter) -> OtherTest | None:
+    """What the short does to the ohms: near 0 with it."""
     low = min(each.low for each in sound)
     touch = float(meter.error(1.0, meter.ohm_digit(1.0))) + 1.0  # leads and a poor short
     if low <= touch:
@@ -291,9 +301,10 @@ def _clip_ohms(built: BoardUnderMeter, meter: Meter) -> tuple[Expected, Expected
     more = (way, Resistor("insulation of clip", CLIP, GROUND, INSULATION_OHM))
     found = []
     for red, black in ((CLIP, GROUND), (GROUND, CLIP)):
-        many = ohms_between(built.network.plus(*more), red, black, meter)
+        ohms = ohms_between(with_design(built).plus(*more), red, black, meter)
+        many = ohms[..., :-1]
         low, high = float(np.min(many)), float(np.max(many))
-        typical = float(np.median(ohms_between(built.nominal.plus(*more), red, black, meter)))
+        typical = float(np.median(ohms[..., -1]))
         found.append(Expected(*(float("inf") if ohm > meter.ohm_max else ohm for ohm in (low, typical, high))))
     return found[0], found[1]
 

@@ -12,11 +12,11 @@ import numpy as np
 from piezolab.chain import SignalChain
 from piezolab.chain.assembly import GROUND, PICKUP
 from piezolab.circuit.elements import Capacitor, Resistor, VoltageSource
-from piezolab.circuit.small_signal import linearised, transfer
 from piezolab.studies.linear import LinearChain
-from piezolab.studies.metering.board_under_meter import BoardUnderMeter, fed
+from piezolab.studies.metering.board_under_meter import BoardUnderMeter, with_design
 from piezolab.studies.metering.expected import Expected, percentiles
 from piezolab.studies.metering.instrument import Meter
+from piezolab.studies.metering.probes import Probe, tone_at_probes
 
 TONE_HZ = 400.0  # most meters read sines up to 400 Hz truly; common practice, no source
 TONE_V_RMS = 0.1
@@ -50,13 +50,18 @@ def tone_volts(
     meter = meter or Meter()
     if not meter.reads_ac:
         return ()
+    lanes = [lane for lane in board.lanes if lane != GROUND]
+    sent = with_design(board).plus(
+        VoltageSource("tone", "sender", GROUND, 0.0),
+        Resistor("sender's own", "sender", "sent", SENDER_OHM),
+        Capacitor("coupling", "sent", PICKUP, COUPLING_F),
+        Resistor("sent insulation", "sent", GROUND, 1e11),
+    )
+    gains = np.abs(tone_at_probes(board, sent, [Probe(lane, ohm=meter.input_ohm) for lane in lanes], "tone", frequency))
     found = []
-    for lane in board.lanes:
-        if lane == GROUND:
-            continue
-        typical, many = (_gain(board, network, lane, meter, frequency) for network in (board.nominal, board.network))
-        low, high = (volt * gain for gain in percentiles(np.abs(many)))
-        middle = float(volt * np.abs(typical))
+    for lane, gain in zip(lanes, gains, strict=True):
+        low, high = (volt * each for each in percentiles(gain[:-1]))
+        middle = float(volt * gain[-1])
         digit_low, digit_high = (meter.ac_digit(each) for each in (low, high))
         expected = Expected(
             max(low - float(meter.error(low, digit_low)), 0.0), middle, high + float(meter.error(high, digit_high))
@@ -73,15 +78,3 @@ def exchange(chain: SignalChain) -> Exchange | None:
     other = values.but(jfet_crss=values.jfet_ciss - values.jfet_crss)
     gains = tuple(float(np.abs(LinearChain.of(each).gain(1000.0))) for each in (values, other))
     return Exchange(gains, (float(values.jfet_crss), float(other.jfet_crss)))
-
-
-def _gain(board: BoardUnderMeter, network: object, lane: str, meter: Meter, frequency: float) -> np.ndarray:
-    probed = network.plus(  # type: ignore[attr-defined]
-        Resistor("meter", lane, GROUND, meter.input_ohm),
-        VoltageSource("tone", "sender", GROUND, 0.0),
-        Resistor("sender's own", "sender", "sent", SENDER_OHM),
-        Capacitor("coupling", "sent", PICKUP, COUPLING_F),
-        Resistor("sent insulation", "sent", GROUND, 1e11),
-    )
-    powered = fed(board, probed, float(board.assembly.values.supply_v))
-    return transfer(linearised(powered.network, powered.point), frequency, "tone", lane)
