@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Generator, Sequence
 from dataclasses import replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -175,24 +176,27 @@ CHAPTER = Chapter(
 )
 
 
+def piece_by_piece(
+    settings: Settings, make_it: Callable[[SheetData], Any], *fields: str
+) -> Callable[[SignalChain], Generator[str, None, Any]]:
+    """What a section shows, after the sheet's fields that it takes, each in a piece of its own."""
+
+    def made(chain: SignalChain) -> Generator[str, None, Any]:
+        sheet = settings.sheet(chain)
+        for field in fields:
+            yield LONG
+            getattr(sheet, field)
+        return make_it(sheet)
+
+    return made
+
+
 def make(link: str | None = None) -> Page:
     """The page, with all its parts at hand; `link` as in `page`."""
     state = PageState.opened(link)
     settings = Settings(state)
     measure = MeasureWhatYouHave(state)
-
-    def of(make_it: Callable[[SheetData], Any], *fields: str) -> Callable[[SignalChain], Generator[str, None, Any]]:
-        """What a section shows, after the sheet's fields that it takes, each in a piece of its own."""
-
-        def made(chain: SignalChain) -> Generator[str, None, Any]:
-            sheet = settings.sheet(chain)
-            for field in fields:
-                yield LONG
-                getattr(sheet, field)
-            return make_it(sheet)
-
-        return made
-
+    of = partial(piece_by_piece, settings)
     lists = [
         CheckSection(
             state, "transistor", "The transistor by itself, before soldering", of(transistor, "jig"), folded=True
@@ -213,7 +217,7 @@ def make(link: str | None = None) -> Page:
     def more(state: PageState) -> list[Any]:
         return [
             VBox([Block("about", paragraphs(TAKE), title="Take it to the bench"), sheet]),
-            Section(state, "parts", "The parts list", of(say.parts, "layout", "power", "tone")),
+            Section(state, "parts", "The parts list", of(say.parts, "layout", "power")),
             Section(state, "types", "Other transistors that fit", of(say.other_types, "types"), folded=True),
             Section(state, "board", "Lanes and layout", of(board, "layout")),
             Section(state, "wiring", "Wiring of battery, switch and jack", of(wiring)),
@@ -231,7 +235,7 @@ def make(link: str | None = None) -> Page:
     chapter = replace(
         CHAPTER,
         view=shown,
-        table=of(say.numbers, "layout", "power", "tone"),
+        table=of(say.numbers, "layout", "power"),
         headline=of(lambda sheet: (say.verdict(sheet), say.advice(sheet)), "power", "layout"),
         settings=lambda state: [Block("about", paragraphs(YOURS), title="Your board and your meter"), settings.widget],
         more=more,

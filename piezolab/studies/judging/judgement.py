@@ -14,11 +14,12 @@ from functools import cached_property
 from piezolab.chain import SignalChain
 from piezolab.studies.judging.edges import ClipEdges, clip_edges
 from piezolab.studies.judging.life import Life, life
-from piezolab.studies.judging.loudness import Loudness, loudness
-from piezolab.studies.judging.sound import Sound, sound_of
+from piezolab.studies.judging.one_scale import Loudness, loudness
+from piezolab.studies.judging.sound import SoundLevels, sound_of
 from piezolab.studies.judging.thin import ThinPart, thin_part
 from piezolab.studies.judging.working import Working, working
 from piezolab.studies.judging.worth import Worth, worth
+from piezolab.studies.kept import kept
 from piezolab.studies.plugging import Plugging, plugging
 from piezolab.studies.response import low_note_hz
 
@@ -46,11 +47,11 @@ class Judgement:
         return clip_edges(self.chain)
 
     @cached_property
-    def bare(self) -> Sound:
+    def bare(self) -> SoundLevels:
         return sound_of(self.chain.but(stage="direct").values, low_note_hz(self.chain))
 
     @cached_property
-    def sound(self) -> Sound:
+    def sound(self) -> SoundLevels:
         return sound_of(self.chain.values, low_note_hz(self.chain))
 
     @cached_property
@@ -87,6 +88,7 @@ class Judgement:
         )
 
 
+@kept(4)
 def judgement(chain: SignalChain) -> Judgement:
     """The judgement of a chain."""
     return Judgement(chain)

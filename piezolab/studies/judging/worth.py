@@ -18,7 +18,7 @@ import numpy as np
 from piezolab import catalogue
 from piezolab.chain import SignalChain
 from piezolab.chain.values import Values
-from piezolab.studies.judging.loudness import INAUDIBLE_DB, loudness_of
+from piezolab.studies.judging.one_scale import INAUDIBLE_DB, loudness_of
 from piezolab.studies.judging.sound import sound_of
 from piezolab.studies.levels import levels_of, load_voltage
 from piezolab.studies.linear import LinearChain
