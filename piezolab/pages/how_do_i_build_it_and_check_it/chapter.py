@@ -213,7 +213,7 @@ def make(link: str | None = None) -> Page:
     def more(state: PageState) -> list[Any]:
         return [
             VBox([Block("about", paragraphs(TAKE), title="Take it to the bench"), sheet]),
-            Section(state, "parts", "The parts list", of(say.parts, "layout", "power", "tone")),
+            Section(state, "parts", "The parts list", of(say.parts, "layout", "power")),
             Section(state, "types", "Other transistors that fit", of(say.other_types, "types"), folded=True),
             Section(state, "board", "Lanes and layout", of(board, "layout")),
             Section(state, "wiring", "Wiring of battery, switch and jack", of(wiring)),
@@ -231,7 +231,7 @@ def make(link: str | None = None) -> Page:
     chapter = replace(
         CHAPTER,
         view=shown,
-        table=of(say.numbers, "layout", "power", "tone"),
+        table=of(say.numbers, "layout", "power"),
         headline=of(lambda sheet: (say.verdict(sheet), say.advice(sheet)), "power", "layout"),
         settings=lambda state: [Block("about", paragraphs(YOURS), title="Your board and your meter"), settings.widget],
         more=more,
