@@ -88,7 +88,7 @@ def bass_faults(judged: Judgement, text: str) -> list[str]:
         found.append("a loss of the lowest string is not told")
     if worth.bass_db < 0 and re.search(r"every note comes [\d.]+ dB louder", text):
         found.append("every note louder beside a low note that is quieter")
-    if worth.bass_db >= 0 and re.search(rf"{re.escape(say.your_note(judged.chain))} [\d.]+ dB quieter", text):
+    if worth.bass_db >= 0 and re.search(rf"{re.escape(say.your_note(judged.chain))} comes [\d.]+ dB quieter", text):
         found.append("a gain told as a loss")
     if worth.gains and "needs no stage" in text:
         found.append("no stage needed, and yet it brings something")

@@ -130,9 +130,12 @@ def _net_words(chain: SignalChain, worth: Worth) -> str:
     joined = ", but" if min(bass, level) <= -LEVEL_DB else ", and"
     if bass * level > 0 and abs(bass - level) < LEVEL_DB:
         return f"{joined} every note comes {louder_words(level)}"
-    said = [f"{name} {louder_words(db)}" for name, db in ((your_note(chain), bass), ("the higher notes", level))
-            if abs(db) >= LEVEL_DB]  # fmt: skip
-    return f"{joined} {' and '.join(said)} than bare" if len(said) == 1 else f"{joined} against bare {', '.join(said)}"
+    note = your_note(chain)
+    if abs(level) < LEVEL_DB:
+        return f"{joined} {note} comes {louder_words(bass)} than bare"
+    if abs(bass) < LEVEL_DB:
+        return f"{joined} the higher notes come {louder_words(level)} than bare"
+    return f"{joined} against bare {note} comes {louder_words(bass)}, the higher notes {louder_words(level)}"
 
 
 def louder_words(level_db: float) -> str:

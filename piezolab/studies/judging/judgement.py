@@ -1,7 +1,7 @@
 """One judgement of a chain: what it is worth, whether it fits, where it clips, how it sounds, thumps and lasts.
 
 Every verdict, table and piece of advice reads it, so that no two of them can differ. Limits are stated where they are
-used: worth in `worth`, thin in `thin`, what is heard of hum and hiss in `loudness`, spread in `working`; those of
+used: worth in `worth`, thin in `thin`, what is heard of hum and hiss in `hum_and_hiss`, spread in `working`; those of
 plugging in here. All of them are our own (common practice, no source). Each part is worked out when it is first asked
 for.
 """
@@ -12,10 +12,15 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from piezolab.chain import SignalChain
+from piezolab.studies.judging.bass_and_level import BassAndLevel, sound_of
 from piezolab.studies.judging.edges import ClipEdges, clip_edges
+from piezolab.studies.judging.hum_and_hiss import Loudness, loudness
 from piezolab.studies.judging.life import Life, life
+<<<<<<< HEAD
 from piezolab.studies.judging.one_scale import Loudness, loudness
 from piezolab.studies.judging.sound import SoundLevels, sound_of
+=======
+>>>>>>> judge
 from piezolab.studies.judging.thin import ThinPart, thin_part
 from piezolab.studies.judging.working import Working, working
 from piezolab.studies.judging.worth import Worth, worth
@@ -47,11 +52,19 @@ class Judgement:
         return clip_edges(self.chain)
 
     @cached_property
+<<<<<<< HEAD
     def bare(self) -> SoundLevels:
         return sound_of(self.chain.but(stage="direct").values, low_note_hz(self.chain))
 
     @cached_property
     def sound(self) -> SoundLevels:
+=======
+    def bare(self) -> BassAndLevel:
+        return sound_of(self.chain.but(stage="direct").values, low_note_hz(self.chain))
+
+    @cached_property
+    def sound(self) -> BassAndLevel:
+>>>>>>> judge
         return sound_of(self.chain.values, low_note_hz(self.chain))
 
     @cached_property

@@ -14,7 +14,7 @@ from piezolab.chain import SignalChain
 from piezolab.chain.assembly import GROUND, PICKUP, Assembly
 from piezolab.chain.parameters import all_parameters
 from piezolab.quantity import preferred_between
-from piezolab.studies.judging.sound import sound_of
+from piezolab.studies.judging.bass_and_level import sound_of
 from piezolab.studies.linear import LinearChain
 from piezolab.studies.response import low_note_hz
 
