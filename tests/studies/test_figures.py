@@ -14,6 +14,7 @@ import piezolab
 from piezolab.chain import SignalChain
 from piezolab.chain.link import from_link, to_query
 from piezolab.chain.parameters import all_parameters
+from piezolab.chain.stages import all_stages
 from piezolab.chain.values import Values
 from piezolab.studies.bias import bias, bias_population, spread
 from piezolab.studies.figures import figures, plain
@@ -191,6 +192,7 @@ def test_every_setting_is_read_by_the_figures() -> None:
     for chain in (
         SignalChain({"return": "divider", "bypass_c": 1e-6, "bypass_part": 0.5, "resonance": (4e3, 20, 0.3)}),
         SignalChain({"return": "tap", "pad": (1e3, 1e4), "supply": "adapter", "discs": "2p", "loop_v": 0.1}),
+        *(SignalChain(stage=key) for key in all_stages()),
     ):
         chain.__dict__["values"] = Watched(chain.values.as_dict())
         figures(chain)
