@@ -175,6 +175,16 @@ CHAPTER = Chapter(
 )
 
 
+def in_pieces(
+    sheet: SheetData, make_it: Callable[[SheetData], Any], fields: Sequence[str]
+) -> Generator[str, None, Any]:
+    """What a section shows, after the sheet's fields that it takes, each in a piece of its own."""
+    for field in fields:
+        yield LONG
+        getattr(sheet, field)
+    return make_it(sheet)
+
+
 def make(link: str | None = None) -> Page:
     """The page, with all its parts at hand; `link` as in `page`."""
     state = PageState.opened(link)
@@ -182,16 +192,7 @@ def make(link: str | None = None) -> Page:
     measure = MeasureWhatYouHave(state)
 
     def of(make_it: Callable[[SheetData], Any], *fields: str) -> Callable[[SignalChain], Generator[str, None, Any]]:
-        """What a section shows, after the sheet's fields that it takes, each in a piece of its own."""
-
-        def made(chain: SignalChain) -> Generator[str, None, Any]:
-            sheet = settings.sheet(chain)
-            for field in fields:
-                yield LONG
-                getattr(sheet, field)
-            return make_it(sheet)
-
-        return made
+        return lambda chain: in_pieces(settings.sheet(chain), make_it, fields)
 
     lists = [
         CheckSection(
