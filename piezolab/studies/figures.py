@@ -14,11 +14,7 @@ from piezolab.studies.bias import Bias, bias, bias_population, spread
 from piezolab.studies.fading_battery import battery
 from piezolab.studies.hiss import noise
 from piezolab.studies.hum import hum
-<<<<<<< HEAD
-from piezolab.studies.judging.one_scale import loudness
-=======
 from piezolab.studies.judging.hum_and_hiss import loudness
->>>>>>> judge
 from piezolab.studies.levels import levels
 from piezolab.studies.loading import loading
 from piezolab.studies.output import impedances

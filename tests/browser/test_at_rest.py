@@ -50,6 +50,7 @@ def test_the_curve_comes_first_and_the_numbers_are_those_of_the_newest_chain(vis
     slug = room.replace("_", "-")
     page = visit(**DESK).open(slug)
     page.page.locator(DONE).wait_for(state="attached", timeout=WAIT_MS)
+    page.page.locator(".pz-old").first.wait_for(state="detached", timeout=WAIT_MS)
     before = page.page.locator(".pz-numbers").text_content()
     seen = page.page.evaluate(MOVES, key)
     assert [state for state, _ in seen] == ["waiting", "waiting"]
@@ -61,4 +62,5 @@ def test_the_curve_comes_first_and_the_numbers_are_those_of_the_newest_chain(vis
         made = aside.submit(importlib.import_module(f"piezolab.pages.{room}").make, query).result()
     assert plain(made.table.content) in page.page.locator(".pz-numbers").text_content()
     assert plain(made.verdict.content) in page.page.locator(".pz-verdict").text_content()
+    assert page.page.locator(".pz-old").count() == 0
     assert not page.problems

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Generator, Sequence
 from dataclasses import replace
-from functools import partial
 from typing import Any
 
 import numpy as np
@@ -176,19 +175,14 @@ CHAPTER = Chapter(
 )
 
 
-def piece_by_piece(
-    settings: Settings, make_it: Callable[[SheetData], Any], *fields: str
-) -> Callable[[SignalChain], Generator[str, None, Any]]:
+def in_pieces(
+    sheet: SheetData, make_it: Callable[[SheetData], Any], fields: Sequence[str]
+) -> Generator[str, None, Any]:
     """What a section shows, after the sheet's fields that it takes, each in a piece of its own."""
-
-    def made(chain: SignalChain) -> Generator[str, None, Any]:
-        sheet = settings.sheet(chain)
-        for field in fields:
-            yield LONG
-            getattr(sheet, field)
-        return make_it(sheet)
-
-    return made
+    for field in fields:
+        yield LONG
+        getattr(sheet, field)
+    return make_it(sheet)
 
 
 def make(link: str | None = None) -> Page:
@@ -196,7 +190,10 @@ def make(link: str | None = None) -> Page:
     state = PageState.opened(link)
     settings = Settings(state)
     measure = MeasureWhatYouHave(state)
-    of = partial(piece_by_piece, settings)
+
+    def of(make_it: Callable[[SheetData], Any], *fields: str) -> Callable[[SignalChain], Generator[str, None, Any]]:
+        return lambda chain: in_pieces(settings.sheet(chain), make_it, fields)
+
     lists = [
         CheckSection(
             state, "transistor", "The transistor by itself, before soldering", of(transistor, "jig"), folded=True

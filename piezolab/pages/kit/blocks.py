@@ -30,6 +30,8 @@ class Block(Piece):
     title = traitlets.Unicode("").tag(sync=True)
     folded = traitlets.Bool(False).tag(sync=True)
     spoken = traitlets.Bool(False).tag(sync=True)
+    #: What it says is of an earlier chain.
+    old = traitlets.Bool(False).tag(sync=True)
 
     def __init__(self, kind: str, content: str = "", **kwargs: Any) -> None:
         super().__init__(kind=kind, content=content, **kwargs)

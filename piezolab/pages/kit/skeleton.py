@@ -210,7 +210,7 @@ class Page:
             self._head(view.verdict, view.advice)
         else:
             self.verdict.content = self.verdict.content or paragraphs(view.verdict)
-            self.verdict.add_class(_OLD)
+            self.verdict.old = True
             state.at_rest.put((self, "headline"), self._late_headline)
 
     def _head(self, verdict: str, advice: Sequence[str]) -> None:
@@ -220,7 +220,7 @@ class Page:
     def _late_headline(self) -> Generator[str | None, None, None]:
         verdict, advice = yield from self.chapter.headline(self.state.chain)
         self._head(verdict, advice)
-        self.verdict.remove_class(_OLD)
+        self.verdict.old = False
 
     def _offer_stage(self, missing: bool) -> None:
         direct = not self.state.chain.topology.powered

@@ -30,11 +30,7 @@ from piezolab.quantity import show
 from piezolab.studies.advice import Advice, hiss_advice, hum_advice
 from piezolab.studies.hiss import Noise, gate_resistor_sweep, quieter_transistors
 from piezolab.studies.hum import WAYS
-<<<<<<< HEAD
-from piezolab.studies.judging.one_scale import INAUDIBLE_DB, loudness
-=======
 from piezolab.studies.judging.hum_and_hiss import INAUDIBLE_DB, loudness
->>>>>>> judge
 from piezolab.studies.matters import effects
 
 SLUG = "who-makes-the-hiss-and-the-hum"

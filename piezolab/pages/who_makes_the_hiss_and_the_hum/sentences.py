@@ -13,11 +13,7 @@ from piezolab.pages.kit.sentences import your_note
 from piezolab.quantity import show
 from piezolab.studies.advice import AdviceStep
 from piezolab.studies.hiss import INPUT, Noise
-<<<<<<< HEAD
-from piezolab.studies.judging.one_scale import INAUDIBLE_DB, Loudness
-=======
 from piezolab.studies.judging.hum_and_hiss import INAUDIBLE_DB, Loudness
->>>>>>> judge
 from piezolab.studies.matters import Effect
 
 #: How far hum or hiss lies under hard playing, in dB, and what that is like. The limits are ours (common practice, no

@@ -14,11 +14,7 @@ from piezolab.studies.response import AUDIO, NOTHING, search_grid
 
 
 @dataclass(frozen=True)
-<<<<<<< HEAD:piezolab/studies/judging/sound.py
-class SoundLevels:
-=======
 class BassAndLevel:
->>>>>>> judge:piezolab/studies/judging/bass_and_level.py
     """Levels in dB against one disc's open-circuit voltage, of the batch's shape; -inf where nothing arrives.
 
     low_note_db: the lowest string, net; full_db: mid-band, the largest level between 20 Hz and 20 kHz (of a bare pickup
@@ -41,11 +37,7 @@ class BassAndLevel:
         return ~np.isfinite(self.full_db)
 
 
-<<<<<<< HEAD:piezolab/studies/judging/sound.py
-def sound_of(values: Values, note_hz: float, linear: LinearChain | None = None) -> SoundLevels:
-=======
 def sound_of(values: Values, note_hz: float, linear: LinearChain | None = None) -> BassAndLevel:
->>>>>>> judge:piezolab/studies/judging/bass_and_level.py
     """Levels of resolved values, arrays of builds allowed; note_hz: the lowest string, Hz."""
     linear = LinearChain.of(values) if linear is None else linear
     grid = search_grid(values)
@@ -54,11 +46,7 @@ def sound_of(values: Values, note_hz: float, linear: LinearChain | None = None) 
     at_1khz, note = level[..., -2], level[..., -1]
     full = _peak(level[..., :-2]) if linear.transistor is not None else _bare_full(values, note.shape)
     full = np.where(full < NOTHING, 0.0, full)
-<<<<<<< HEAD:piezolab/studies/judging/sound.py
-    return SoundLevels(*(np.asarray(decibels(np.where(full > 0, each, 0.0)))[()] for each in (note, full, at_1khz)))
-=======
     return BassAndLevel(*(np.asarray(decibels(np.where(full > 0, each, 0.0)))[()] for each in (note, full, at_1khz)))
->>>>>>> judge:piezolab/studies/judging/bass_and_level.py
 
 
 def _bare_full(values: Values, shape: tuple[int, ...]) -> np.ndarray:

@@ -16,11 +16,6 @@ from piezolab.studies.judging.bass_and_level import BassAndLevel, sound_of
 from piezolab.studies.judging.edges import ClipEdges, clip_edges
 from piezolab.studies.judging.hum_and_hiss import Loudness, loudness
 from piezolab.studies.judging.life import Life, life
-<<<<<<< HEAD
-from piezolab.studies.judging.one_scale import Loudness, loudness
-from piezolab.studies.judging.sound import SoundLevels, sound_of
-=======
->>>>>>> judge
 from piezolab.studies.judging.thin import ThinPart, thin_part
 from piezolab.studies.judging.working import Working, working
 from piezolab.studies.judging.worth import Worth, worth
@@ -52,19 +47,11 @@ class Judgement:
         return clip_edges(self.chain)
 
     @cached_property
-<<<<<<< HEAD
-    def bare(self) -> SoundLevels:
-        return sound_of(self.chain.but(stage="direct").values, low_note_hz(self.chain))
-
-    @cached_property
-    def sound(self) -> SoundLevels:
-=======
     def bare(self) -> BassAndLevel:
         return sound_of(self.chain.but(stage="direct").values, low_note_hz(self.chain))
 
     @cached_property
     def sound(self) -> BassAndLevel:
->>>>>>> judge
         return sound_of(self.chain.values, low_note_hz(self.chain))
 
     @cached_property

@@ -18,13 +18,8 @@ import numpy as np
 from piezolab import catalogue
 from piezolab.chain import SignalChain
 from piezolab.chain.values import Values
-<<<<<<< HEAD
-from piezolab.studies.judging.one_scale import INAUDIBLE_DB, loudness_of
-from piezolab.studies.judging.sound import sound_of
-=======
 from piezolab.studies.judging.bass_and_level import sound_of
 from piezolab.studies.judging.hum_and_hiss import INAUDIBLE_DB, loudness_of
->>>>>>> judge
 from piezolab.studies.levels import levels_of, load_voltage
 from piezolab.studies.linear import LinearChain
 from piezolab.studies.response import low_note_hz

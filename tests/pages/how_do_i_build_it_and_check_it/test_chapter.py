@@ -1,5 +1,6 @@
 """The page on building and checking: what it says is what the studies say, and what it keeps comes back."""
 
+import asyncio
 import json
 import re
 
@@ -11,6 +12,7 @@ from piezolab.pages.how_do_i_build_it_and_check_it.sentences import faults, powe
 from piezolab.pages.how_do_i_build_it_and_check_it.sheet_download import SheetDownload
 from piezolab.pages.kit.checklist import Checklist
 from piezolab.pages.kit.keepsake import MEASURED, SECTIONS
+from piezolab.pages.kit.skeleton import Page
 from piezolab.sheets import sheet_data
 from piezolab.sheets.sheet_data import SheetData
 from piezolab.studies.board_as_built import BoardAsBuilt
@@ -295,3 +297,25 @@ def test_tasks_are_checked_against_the_studies(page):
     good, said = page.tasks.check("build-current", "")
     assert good == (0.45 <= first_power(page.state.chain).healthy.typical <= 0.55), said
     assert good
+
+
+def test_in_a_kernel_the_headline_is_marked_until_it_is_the_new_chains() -> None:
+    async def served() -> Page:
+        made = chapter.make("")
+        assert made.plot.traces and "being worked out" in made.verdict.content and made.verdict.old
+        made.own._ready({})
+        while made.state.at_rest.waiting:
+            await asyncio.sleep(0.01)
+        assert not made.verdict.old and "At first power" in made.verdict.content
+        before, figure = made.verdict.content, made.plot.label
+        made.state.enter("source_r", "18k")
+        assert made.verdict.old and made.verdict.content == before and made.plot.label != figure
+        while made.state.at_rest.waiting:
+            await asyncio.sleep(0.01)
+        assert not made.verdict.old and made.verdict.content != before
+        return made
+
+    made, plain = asyncio.run(served()), chapter.make("source_r=18k")
+    assert made.verdict.content == plain.verdict.content and made.table.content == plain.table.content
+    assert made.advice.content == plain.advice.content
+    assert [one.list.steps for one in made.lists] == [one.list.steps for one in plain.lists]

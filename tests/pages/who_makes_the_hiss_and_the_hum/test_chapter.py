@@ -11,11 +11,7 @@ from piezolab.pages.who_makes_the_hiss_and_the_hum import chapter as page
 from piezolab.pages.who_makes_the_hiss_and_the_hum import sentences as say
 from piezolab.studies.advice import hum_advice
 from piezolab.studies.hiss import noise
-<<<<<<< HEAD
-from piezolab.studies.judging.one_scale import loudness
-=======
 from piezolab.studies.judging.hum_and_hiss import loudness
->>>>>>> judge
 from piezolab.studies.matters import effects
 
 QUERIES = [

@@ -17,10 +17,6 @@ from piezolab.studies.hiss import noise
 from piezolab.studies.hum import hum
 from piezolab.studies.judging.hum_and_hiss import CABLE_F_PER_M, worse
 from piezolab.studies.judging.judgement import DC_V, SETTLE_S, STEP_V, judgement
-<<<<<<< HEAD
-from piezolab.studies.judging.one_scale import CABLE_F_PER_M, worse
-=======
->>>>>>> judge
 from piezolab.studies.judging.thin import THIN_DB, thin_part
 from piezolab.studies.judging.worth import FOR, Worth, worth, worth_by_input
 from piezolab.studies.levels import levels

@@ -117,12 +117,16 @@ export default {
         timer = setTimeout(() => { told.textContent = ""; }, TOLD_MS);
       }, QUIET_MS);
     }
+    const age = () => el.classList.toggle("pz-old", model.get("old"));
     model.on("change:content", show);
+    model.on("change:old", age);
     show();
+    age();
     return () => {
       clearTimeout(timer);
       for (const size of sizes) size.disconnect();
       model.off("change:content", show);
+      model.off("change:old", age);
     };
   },
 };
