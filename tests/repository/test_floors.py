@@ -25,13 +25,14 @@ FLOORS = (
     {"studies"},
     {"chain"},
     {"circuit", "catalogue", "audio"},
+    {"fields"},
     {"chapters", "faces", "location", "pitch", "quantity"},
-    {"marking"},
+    {"marking", "written"},
     {"units"},
 )
 #: Parts of the ground floor that the floors above reach only through `quantity` and `pitch`.
-INTERNAL = {"marking", "units"}
-GROUND = {"quantity", "pitch", "marking", "units"}
+INTERNAL = {"marking", "units", "written"}
+GROUND = {"quantity", "pitch", "marking", "units", "written"}
 LEVEL = {room: len(FLOORS) - depth for depth, rooms in enumerate(FLOORS) for room in rooms}
 
 _SCREEN = {"pages", "serving"}
