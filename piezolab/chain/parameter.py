@@ -7,10 +7,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from numbers import Real
 from typing import Any
 
+from piezolab.fields import parse_field
 from piezolab.quantity import QuantityError, letter_code, parse, show
 
 
@@ -23,7 +24,8 @@ class Parameter:
     """Base of all kinds. `default` may be None: then the value comes from elsewhere (see `optional_from`).
 
     key: word in the share link; label: on screen; group: which part of the chain it belongs to; hint: one plain
-    sentence for the tool-tip; optional_from: where a value that was not entered comes from ("the type", ...).
+    sentence for the tool-tip; optional_from: where a value that was not entered comes from ("the type", ...); typed:
+    see `as_typed`.
     """
 
     key: str
@@ -32,6 +34,7 @@ class Parameter:
     default: Any = None
     hint: str = ""
     optional_from: str = ""
+    typed: bool = field(default=False, kw_only=True)
 
     def read(self, text: str) -> Any:
         """The value that a text means. Raises ParameterError."""
@@ -55,9 +58,14 @@ class Parameter:
         raise NotImplementedError
 
     @property
+    def as_typed(self) -> Parameter:
+        """The same parameter for a field of a page: `read` takes what `parse_field` takes, refusals name no key."""
+        return replace(self, typed=True)
+
+    @property
     def named(self) -> str:
-        """What a refusal starts with: the label, then the key where it is another word."""
-        return self.label if self.label == self.key else f"{self.label} ({self.key})"
+        """What a refusal starts with: the label, then, but for a field, the key where it is another word."""
+        return self.label if self.typed or self.label == self.key else f"{self.label} ({self.key})"
 
     def refuse(self, value: object, why: str = "cannot be used") -> ParameterError:
         """The error for a value: label, key, value, allowed range, in one sentence."""
@@ -112,7 +120,7 @@ class Quantity(Parameter):
 
     def read(self, text: str) -> float:
         try:
-            value = parse(text, self.unit, what=self.named)
+            value = (parse_field if self.typed else parse)(text, self.unit, what=self.named)
         except QuantityError as error:
             raise self._refused_by(error) from None
         return self._within(value, text)
@@ -204,100 +212,3 @@ class Picked(Quantity):
     def allowed(self) -> str:
         words = [f"{pick:g} {self.unit}".strip() for pick in self.picks]
         return " or ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
-
-
-@dataclass(frozen=True)
-class Several(Parameter):
-    """Several quantities in a fixed order, joined by commas; None means that there is none.
-
-    `parts` are quantities that bear the same key; their own labels name them in errors.
-    """
-
-    parts: tuple[Quantity, ...] = ()
-
-    def read(self, text: str) -> tuple[float, ...] | None:
-        if text.strip().lower() == "none":
-            return None
-        words = text.split(",")
-        if len(words) != len(self.parts):
-            raise self.refuse(text, f"is not {len(self.parts)} values joined by commas")
-        return self.check(tuple(part.read(word) for part, word in zip(self.parts, words, strict=True)))
-
-    def write(self, value: tuple[float, ...] | None) -> str:
-        if value is None:
-            return "none"
-        return ",".join(part.write(v) for part, v in zip(self.parts, value, strict=True))
-
-    def check(self, value: Any) -> tuple[float, ...] | None:
-        if value is None:
-            return None
-        if not isinstance(value, tuple | list) or len(value) != len(self.parts):
-            raise self.refuse(value, f"is not {len(self.parts)} values")
-        return tuple(part.check(v) for part, v in zip(self.parts, value, strict=True))
-
-    def show(self, value: tuple[float, ...] | None) -> str:
-        if value is None:
-            return "none"
-        return ", ".join(f"{part.label} {part.show(v)}" for part, v in zip(self.parts, value, strict=True))
-
-    @property
-    def allowed(self) -> str:
-        return "none, or " + ", ".join(f"{part.label} from {part.allowed}" for part in self.parts)
-
-
-@dataclass(frozen=True)
-class Words(Choice):
-    """One or two of several words, joined by a comma; the value is a tuple of words."""
-
-    most: int = 2
-
-    def read(self, text: str) -> tuple[str, ...]:
-        return self.check(tuple(word.strip() for word in text.split(",")))
-
-    def write(self, value: tuple[str, ...]) -> str:
-        return ",".join(value)
-
-    def check(self, value: Any) -> tuple[str, ...]:
-        if isinstance(value, str):
-            value = (value,)
-        if not isinstance(value, tuple | list) or not 1 <= len(value) <= self.most:
-            text = ",".join(map(short, value)) if isinstance(value, tuple | list) else value
-            raise self.refuse(text, "is not one or two kinds")
-        return tuple(Choice.check(self, word) for word in value)
-
-    def show(self, value: tuple[str, ...]) -> str:
-        return " and ".join(self.choices.get(word, word) for word in value)
-
-    @property
-    def allowed(self) -> str:
-        return f"one or two of {Choice.allowed.fget(self)}"
-
-
-@dataclass(frozen=True)
-class Tuning(Parameter):
-    """Strings, low to high: note names joined by hyphens; the value is the canonical text."""
-
-    def read(self, text: str) -> str:
-        return self.check(text)
-
-    def write(self, value: str) -> str:
-        return value
-
-    def check(self, value: Any) -> str:
-        from piezolab.pitch import format_tuning, parse_tuning
-
-        if not isinstance(value, str):
-            raise self.refuse(value, "is not a tuning")
-        try:
-            return format_tuning(parse_tuning(value, what=self.named))
-        except QuantityError as error:
-            raise self._refused_by(error) from None
-
-    def show(self, value: str) -> str:
-        from piezolab.pitch import parse_tuning
-
-        return " ".join(note.display for note in parse_tuning(value))
-
-    @property
-    def allowed(self) -> str:
-        return "1 to 12 notes from A0 to C8, such as D3-A3-D4"

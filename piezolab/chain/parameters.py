@@ -9,7 +9,8 @@ from collections.abc import Mapping
 from functools import lru_cache
 from types import MappingProxyType
 
-from piezolab.chain.parameter import Choice, Parameter, Picked, Quantity, Several, Tuning, Words
+from piezolab.chain.joined import Several, Tuning, Words
+from piezolab.chain.parameter import Choice, Parameter, Picked, Quantity
 from piezolab.chain.stages import Stage, all_stages, controls
 
 LINK_FORMAT = 1

@@ -15,6 +15,11 @@ class Problem:
     key: str
     sentence: str
 
+    @property
+    def in_field(self) -> str:
+        """The sentence at a field, which bears the label: without the link's word for it."""
+        return self.sentence.replace(f" ({self.key}): ", ": ", 1)
+
     def __str__(self) -> str:
         return self.sentence
 

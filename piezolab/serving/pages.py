@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 
 #: Longest query string passed on, bytes. A kernel's environment takes some 128 kB; the longest link is far below.
 QUERY_LIMIT = 16_000
+#: How what Voila sends while a cell runs long begins.
+SIGN_OF_LIFE = "<script>window.voila_heartbeat"
 
 
 def _overrides(name: str) -> bool:
@@ -114,7 +116,7 @@ class PageHandler(Visitors, TornadoVoilaHandler):
             async for html in snippets:
                 # Voila's sign of life while a cell runs long is an inline script without our nonce, and it goes
                 # on for ever when the kernel has died: the page itself notices and says so.
-                if html.startswith("<script>window.voila_heartbeat"):
+                if html.startswith(SIGN_OF_LIFE):
                     html = "\n"
                     if visit.kernel_id and visit.kernel_id not in self.seats:
                         return

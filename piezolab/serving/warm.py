@@ -48,6 +48,10 @@ BESIDE = (
 )
 
 
+#: What the package imports for somebody's own notebook alone (`pages.curve`).
+NOT_ON_PAGES = ("plotly",)
+
+
 def imports_of(source: str) -> set[str]:
     """Every module that a source imports by its full name, inside functions too; none if it cannot be read."""
     names: set[str] = set()
@@ -73,7 +77,8 @@ def wanted() -> list[str]:
     beside = set()
     for path in Path(piezolab.__file__).parent.rglob("*.py"):
         if path.parent.name != "serving":
-            beside |= {name for name in imports_of(path.read_text(encoding="utf-8")) if not name.startswith("piezolab")}
+            beside |= imports_of(path.read_text(encoding="utf-8"))
+    beside = {name for name in beside if name.split(".")[0] not in ("piezolab", *NOT_ON_PAGES)}
     return [*found, *BESIDE, *sorted(beside)]
 
 

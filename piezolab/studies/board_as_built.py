@@ -83,11 +83,16 @@ class BoardAsBuilt:
 
 
 def read_build(
-    texts: Mapping[str, str], before: BoardAsBuilt | None = None, keys: Sequence[str] = tuple(OPTIONS)
+    texts: Mapping[str, str],
+    before: BoardAsBuilt | None = None,
+    keys: Sequence[str] = tuple(OPTIONS),
+    *,
+    typed: bool = False,
 ) -> tuple[BoardAsBuilt, dict[str, str]]:
     """A build from texts by key, and one sentence by key for each that cannot be used, whose value then stays.
 
-    before: the build that the texts change, the default one if None; keys: those that may be given.
+    before: the build that the texts change, the default one if None; keys: those that may be given; typed: as in
+    `read_option`.
     """
     values: dict[str, Any] = {}
     problems: dict[str, str] = {}
@@ -96,7 +101,7 @@ def read_build(
             problems[key] = unknown_option(key, tuple(keys))
             continue
         try:
-            values[key] = read_option(key, text)
+            values[key] = read_option(key, text, typed=typed)
         except ParameterError as error:
             problems[key] = str(error)
     return replace(before or BoardAsBuilt(), **values), problems

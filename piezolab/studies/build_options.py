@@ -79,9 +79,10 @@ SHEET_KEYS = tuple(key for key, option in OPTIONS.items() if option.group != TON
 FAULT_KEYS = ("ohm_max", "meter_ohm", "ac", "counts", "accuracy", "tone_v")
 
 
-def read_option(key: str, text: str) -> object:
-    """The value of one option's text; an empty one of an option that may be left out is None. Raises ParameterError."""
-    option = OPTIONS[key]
+def read_option(key: str, text: str, *, typed: bool = False) -> object:
+    """The value of one option's text; an empty one of an option that may be left out is None. typed: into a field of a
+    page, see `Parameter.as_typed`. Raises ParameterError."""
+    option = OPTIONS[key].as_typed if typed else OPTIONS[key]
     return None if option.default is None and not text.strip() else option.read(text)
 
 

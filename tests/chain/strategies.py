@@ -6,7 +6,8 @@ import numpy as np
 from hypothesis import strategies as st
 
 from piezolab.chain import SignalChain
-from piezolab.chain.parameter import Choice, Parameter, Picked, Quantity, Several, Tuning, Words
+from piezolab.chain.joined import Several, Tuning, Words
+from piezolab.chain.parameter import Choice, Parameter, Picked, Quantity
 from piezolab.chain.parameters import all_parameters
 from piezolab.chain.signal_chain import checked_leniently
 

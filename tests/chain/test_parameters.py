@@ -13,7 +13,8 @@ from hypothesis import strategies as st
 
 from piezolab import catalogue
 from piezolab.chain import ChainError, SignalChain
-from piezolab.chain.parameter import ParameterError, Picked, Quantity, Several
+from piezolab.chain.joined import Several
+from piezolab.chain.parameter import ParameterError, Picked, Quantity
 from piezolab.chain.parameters import GROUPS, all_parameters
 from piezolab.chain.stages import all_stages
 from piezolab.quantity import letter_code

@@ -1,6 +1,7 @@
 """Each floor imports only from those below it; libraries stay on the floor that is meant to know them."""
 
 import ast
+import json
 import re
 import sys
 import tomllib
@@ -13,6 +14,8 @@ from packaging.requirements import Requirement
 from packaging.utils import canonicalize_name
 
 from tests.repository.tree import PACKAGE, ROOT, module_name, relative
+from tests.serving.lab import COMMAND
+from tests.test_public_names import example
 
 #: From the top down. Rooms on one floor do not import each other.
 FLOORS = (
@@ -25,13 +28,14 @@ FLOORS = (
     {"studies"},
     {"chain"},
     {"circuit", "catalogue", "audio"},
+    {"fields"},
     {"chapters", "faces", "location", "pitch", "quantity"},
-    {"marking"},
+    {"marking", "written"},
     {"units"},
 )
 #: Parts of the ground floor that the floors above reach only through `quantity` and `pitch`.
-INTERNAL = {"marking", "units"}
-GROUND = {"quantity", "pitch", "marking", "units"}
+INTERNAL = {"marking", "units", "written"}
+GROUND = {"quantity", "pitch", "marking", "units", "written"}
 LEVEL = {room: len(FLOORS) - depth for depth, rooms in enumerate(FLOORS) for room in rooms}
 
 _SCREEN = {"pages", "serving"}
@@ -56,8 +60,12 @@ CONFINED = {
 _DOTTED = re.compile(r"piezolab(\.\w+)+\Z")
 
 
+#: The one table whose strings are no imports: the bare package loads a public name when somebody asks for it.
+LAZY = ("piezolab", "_HOMES")
+
+
 def imported(source: str, module: str, is_package: bool, deferred: bool = True) -> set[str]:
-    """Dotted names that a module imports; a string that spells a module of ours counts too.
+    """Dotted names that a module imports; a string that spells a module of ours counts too, but for the table `LAZY`.
 
     deferred: whether imports inside functions count.
     """
@@ -66,6 +74,8 @@ def imported(source: str, module: str, is_package: bool, deferred: bool = True) 
     waiting: list[ast.AST] = [ast.parse(source)]
     while waiting:
         node = waiting.pop()
+        if isinstance(node, ast.Assign) and (module, ast.unparse(node.targets[0])) == LAZY:
+            continue
         if not isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef) or deferred:
             waiting.extend(ast.iter_child_nodes(node))
         if isinstance(node, ast.Import):
@@ -197,6 +207,9 @@ def test_no_ring_of_imports() -> None:
         ("piezolab.pages.bias", "from scipy.optimize import brentq", "only audio, chain, circuit, studies"),
         ("piezolab.loft.x", "", "no floor"),
         ("piezolab", "from .chain import SignalChain", "piezolab imports piezolab.chain"),
+        ("piezolab", "def __getattr__(name):\n    import piezolab.pages.kit", "piezolab imports piezolab.pages"),
+        ("piezolab", "_HOMES = {}\nHOME = 'piezolab.chain'", "piezolab imports piezolab.chain"),
+        ("piezolab.studies.bias", "_HOMES = {'page': 'piezolab.pages.bias'}", "not below"),
     ],
 )
 def test_checker_sees_a_wrong_import(module: str, source: str, fault: str) -> None:
@@ -207,6 +220,8 @@ def test_checker_sees_a_wrong_import(module: str, source: str, fault: str) -> No
 def test_checker_accepts_what_is_right() -> None:
     source = "import numpy\nfrom piezolab import __version__\nfrom ..chain import SignalChain\nfrom . import bias\n"
     assert floor_faults("piezolab.studies.hiss", imported(source, "piezolab.studies.hiss", False)) == []
+    lazy = "_HOMES = {'SignalChain': 'piezolab.chain'}\ndef __getattr__(name): ..."
+    assert floor_faults("piezolab", imported(lazy, "piezolab", True)) == []
 
 
 def test_checker_sees_a_ring() -> None:
@@ -266,3 +281,36 @@ def test_checker_sees_an_undeclared_library() -> None:
     names = {"os.path", "yaml", "numpy.linalg", "nowhere"}
     assert undeclared(names, {"numpy"}, providers) == ["nowhere", "yaml"]
     assert undeclared(names - {"nowhere"}, {"numpy", "pyyaml"}, providers) == []
+
+
+#: What is declared for a command that the guide names; `tests/serving/lab.py` runs it.
+STARTED = {"jupyterlab": COMMAND}
+
+
+def unused(declared: set[str], names: set[str], providers: dict[str, list[str]]) -> list[str]:
+    """Declared requirements of which nothing is imported."""
+    libraries = {name.split(".")[0] for name in names}
+    found = {canonicalize_name(provider) for library in libraries for provider in providers.get(library, [])}
+    return sorted(declared - found)
+
+
+def test_every_declared_library_is_imported_or_started() -> None:
+    """By the package or a notebook, that of the package's own example among them, or by a command of the guide."""
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]
+    runtime = {canonicalize_name(Requirement(line).name) for line in project["dependencies"]}
+    names = set().union(*(imported(source, module, package) for module, (source, package) in SOURCES.items()))
+    for path in (ROOT / "notebooks").glob("*.ipynb"):
+        for cell in json.loads(path.read_text("utf-8"))["cells"]:
+            if cell["cell_type"] == "code":
+                names |= imported("".join(cell["source"]), "notebook", False)
+    names |= imported(example(), "notebook", False)
+    assert unused(runtime, names, packages_distributions()) == sorted(STARTED)
+    readme = (ROOT / "README.md").read_text("utf-8")
+    assert all(f".venv/bin/{' '.join(command)}\n" in readme for command in STARTED.values())
+    card = {"jupyterlab", "ipywidgets", "numpy", "scipy", "plotly", "voila"}
+    assert card <= runtime
+
+
+def test_checker_sees_an_unused_library() -> None:
+    providers = {"yaml": ["PyYAML"], "numpy": ["numpy"]}
+    assert unused({"numpy", "pyyaml", "left-over"}, {"numpy.linalg", "yaml", "os"}, providers) == ["left-over"]

@@ -11,6 +11,7 @@ from tests.serving.live import LiveServer
 
 _CURVE = """
 import os
+import sys
 import ipywidgets as widgets
 import numpy as np
 from piezolab.pages.kit.plot import Plot
@@ -38,6 +39,7 @@ boom = widgets.Button(description="break")
 
 def broken(_):
     print("to standard output")
+    print("to standard error", file=sys.stderr)
     raise ZeroDivisionError("a secret word")
 
 boom.on_click(broken)
@@ -79,7 +81,9 @@ def small_notebooks(tmp_path_factory: pytest.TempPathFactory) -> Path:
     write_notebook(folder / "01-does-it-move.ipynb", "# Does it move?", _CURVE)
     write_notebook(folder / "02-does-it-break.ipynb", "# Does it break?", "secret_word = 1 / 0")
     write_notebook(
-        folder / "03-is-it-set.ipynb", "# Is it set?\n\nThe corner is $f = \\frac{1}{2\\pi RC}$.", "7"
+        folder / "03-is-it-set.ipynb",
+        "# Is it set?\n\nThe corner is $f = \\frac{1}{2\\pi RC}$.",
+        "import sys; print('on', 'stderr', file=sys.stderr); print('on', 'stdout'); 7",
     )
     write_notebook(folder / "04-is-it-empty.ipynb", "# Is it empty?")
     write_notebook(folder / "05-does-it-die.ipynb", "# Does it die?", "import os; os._exit(3)")

@@ -1,27 +1,34 @@
 """A JupyterLab of our own, for tests of what the pages are there."""
 
 import re
+import shutil
 import subprocess
-import sys
+import sysconfig
 import time
 import urllib.request
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+#: As the guide says it, in the environment's own folder of programs.
+COMMAND = ("jupyter", "lab", "notebooks/")
+
 
 @contextmanager
-def jupyterlab(folder: Path) -> Iterator[str]:
-    """A JupyterLab without a password, on a free port, over one folder; gives its address."""
+def jupyterlab(above: Path) -> Iterator[str]:
+    """A JupyterLab without a password, on a free port, over the folder `notebooks` in one; gives its address."""
     options = [
         "--no-browser",
         "--allow-root",
         "--port=0",
         "--ip=127.0.0.1",
-        f"--ServerApp.root_dir={folder}",
+        "--IdentityProvider.token=",
+        "--LabApp.news_url=",
     ]
+    program = shutil.which(COMMAND[0], path=sysconfig.get_path("scripts"))
     process = subprocess.Popen(
-        [sys.executable, "-m", "jupyterlab", *options, "--IdentityProvider.token=", "--LabApp.news_url="],
+        [program, *COMMAND[1:], *options],
+        cwd=above,
         stdout=subprocess.DEVNULL,
         stderr=subprocess.PIPE,
         text=True,

@@ -135,5 +135,6 @@ def test_error_in_a_control_never_reaches_the_visitor(visit, live):
     page.slide()
     said = "".join(f if isinstance(f, str) else f.decode("utf-8", "replace") for f in page.frames[before:])
     assert "a secret word" not in said and "Traceback" not in said and "ZeroDivisionError" not in said
+    assert "to standard output" in said and "to standard error" not in said
     assert "a secret word" not in page.page.content()
     live.wait_for("a page's kernel raised an error:[^~]*a secret word", 60)

@@ -1,5 +1,6 @@
 """Binary messages: read as the stock writers lay them, and never believed beyond their own length."""
 
+import ast
 import asyncio
 import inspect
 import json
@@ -18,10 +19,12 @@ from jupyter_server.services.kernels.connection.base import (
     serialize_msg_to_ws_v1,
 )
 from tornado.ioloop import IOLoop
+from voila import handler
 from voila.tornado.kernel_websocket_handler import read_header_from_binary_message
 
 from piezolab.serving.channels import keeps_to_itself
 from piezolab.serving.framing import MOST_OFFSETS, V1, header_and_content, offsets
+from piezolab.serving.pages import SIGN_OF_LIFE
 from tests.serving.visitor import Visitor, hear, say
 
 words = st.dictionaries(st.text(max_size=8), st.text(max_size=20), max_size=4)
@@ -43,6 +46,36 @@ def test_any_bytes_are_read_or_refused_at_once(message, v1):
     assert found is None or (len(found) <= MOST_OFFSETS and found[-1] <= len(message))
     header, content = header_and_content(message, v1)
     assert isinstance(header, dict) and isinstance(content, dict)
+
+
+@given(words, words, st.binary(max_size=30), st.integers(1, 2**62))
+def test_a_message_that_ends_before_its_last_offset_is_none(header, content, buffer, beyond):
+    """Well made but for the offset's value: random bytes seldom have a head that is believed so far."""
+    parts = [json.dumps(part).encode() for part in (header, {}, {}, content)]
+    new = serialize_msg_to_ws_v1([*parts, buffer], "shell")
+    whole = {"header": header, "parent_header": {}, "metadata": {}, "content": content, "buffers": [buffer]}
+    old = serialize_binary_message(whole)
+    for message, size, order, v1 in ((new, 8, "little", True), (old, 4, "big", False)):
+        last = size * int.from_bytes(message[:size], order)
+        end = len(message)
+        reaching = min(end + beyond, 256**size - 1)
+        lying = message[:last] + reaching.to_bytes(size, order) + message[last + size :]
+        assert offsets(lying, v1) is None and header_and_content(lying, v1) == ({}, {})
+        assert not keeps_to_itself(lying, v1)
+        honest = message[:last] + end.to_bytes(size, order) + message[last + size :]
+        assert offsets(honest, v1)[-1] == end
+
+
+@pytest.mark.parametrize("binary", [True, False])
+@pytest.mark.parametrize("name", ["stderr", "stdout"])
+def test_standard_error_stays_here_and_standard_output_does_not(name, binary):
+    header, content = {"msg_type": "stream"}, {"name": name, "text": "a secret word"}
+    parts = [json.dumps(part).encode() for part in (header, {}, {}, content)]
+    if binary:
+        kept = keeps_to_itself(serialize_msg_to_ws_v1(parts, "iopub"), True)
+    else:
+        kept = keeps_to_itself(json.dumps({"header": header, "content": content}), False)
+    assert kept == (name == "stderr")
 
 
 @pytest.mark.parametrize("kind", ["error", "execute_input"])
@@ -131,6 +164,13 @@ def test_stock_pings_still_close_a_good_line():
 
     with ThreadPoolExecutor(1) as pool:
         assert pool.submit(asyncio.run, look()).result(60)
+
+
+def test_stock_handler_still_sends_its_sign_of_life():
+    """Once this fails it is sent no longer, or as another text, and `pages` must look for that or for nothing."""
+    asked = ast.walk(ast.parse(inspect.getsource(handler)))
+    sent = [node.value for node in asked if isinstance(node, ast.Constant) and isinstance(node.value, str)]
+    assert [text for text in sent if text.startswith(SIGN_OF_LIFE)] == [f"{SIGN_OF_LIFE}()</script>\n"]
 
 
 def test_stock_client_still_waits_for_silence():

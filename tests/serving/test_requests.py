@@ -50,6 +50,11 @@ def test_chapter_has_its_question_as_address_and_title(chapter_page):
     assert "<title>Does it move?</title>" in chapter_page.text
 
 
+def test_a_cells_standard_error_is_no_part_of_its_page(server):
+    page = requests.get(server.url + "is-it-set", timeout=60).text
+    assert "on stdout" in page and "on stderr" not in page
+
+
 def test_page_is_british_fits_a_phone_and_speaks_without_script(chapter_page):
     page = chapter_page.text
     assert '<html lang="en-GB">' in page

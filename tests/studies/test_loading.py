@@ -15,7 +15,7 @@ from piezolab.quantity import decibels
 from piezolab.studies.linear import LinearChain
 from piezolab.studies.loading import bare_pickup, loading
 from piezolab.studies.response import response
-from tests.chain.strategies import chains
+from tests.chain.strategies import chains, sizes
 
 #: What the closed form leaves out, and its own assumptions.
 EXACT: dict[str, Any] = {"pickup_loss": 0.0, "resonance": None, "pad": None}
@@ -33,6 +33,27 @@ def test_the_closed_form_is_the_network(chain: SignalChain, f: float) -> None:
     found = loading(chain)
     assert found.low_note_gain == pytest.approx(direct_gain(chain, found.low_note_hz), rel=1e-9, abs=1e-300)
     assert repr(loading(chain.but(stage="direct"))) == repr(loading(chain.but(stage="gain")))
+
+
+@given(chains(**EXACT, input=("amplifier",)), sizes(50e-12, 500e-9), sizes(10e3, 100e9))
+def test_two_discs_have_twice_the_leakage_in_series_and_half_of_it_in_parallel(
+    chain: SignalChain, c: float, r: float
+) -> None:
+    """By hand: 1/(2 pi R C) of all that lies across the source, and the least input that the leakage leaves over."""
+    chain = chain.but({"pickup_c": c, "pickup_r": r, "temp_c": 25.0})
+    v = chain.values
+    across = v.lead_m * v.lead_c + v.cable_m * v.cable_c + v.input_c
+    for discs, c_p, leak in (("1", c, r), ("2p", 2 * c, r / 2), ("2s", c / 2, 2 * r)):
+        found = loading(chain.but(discs=discs))
+        r_all = 1 / (1 / leak + 1 / v.input_r)
+        assert found.corner_hz == pytest.approx(1 / (2 * math.pi * r_all * (c_p + across)), rel=1e-9)
+        # 3 dB is 10**0.3 in power: the note lies at x = f/f_c with 1 + 1/x**2 = 10**0.3
+        wanted = 1 / math.sqrt(10**0.3 - 1) / (2 * math.pi * found.low_note_hz * (c_p + across))
+        left = 1 / wanted - 1 / leak
+        if left > 1e-6 / leak:
+            assert found.min_input_ohm_3db == pytest.approx(1 / left, rel=1e-6)
+        elif left < 0:
+            assert math.isnan(found.min_input_ohm_3db)
 
 
 @given(chains(**EXACT))

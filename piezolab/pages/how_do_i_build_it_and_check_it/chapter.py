@@ -152,10 +152,15 @@ def power_on(sheet: SheetData) -> Steps:
     return Steps(say.power_on_above(sheet), say.power_on(sheet))
 
 
+def _as_they_come(chain: SignalChain, kept: SignalChain | None, _phase: bool) -> View:
+    """The view with the settings as they are at first; that of a page knows its own."""
+    return view(SheetData(chain), None if kept is None else SheetData(kept))
+
+
 CHAPTER = Chapter(
     slug=SLUG,
     own=("stage", "jfet", "source_r", "supply"),
-    view=lambda chain, kept, phase: View("", [], {}, {}, ""),  # `make` puts in the one that knows the settings
+    view=_as_they_come,
     table=lambda chain: "",
     tasks=TASKS,
     maths=MATHS,

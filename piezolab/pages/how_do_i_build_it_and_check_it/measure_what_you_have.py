@@ -11,13 +11,14 @@ from ipywidgets import VBox
 from piezolab.chain import ChainError, SignalChain
 from piezolab.chain.parameters import all_parameters
 from piezolab.circuit.errors import CircuitError
+from piezolab.fields import parse_field
 from piezolab.pages.kit.blocks import Block, Buttons, paragraphs, table
 from piezolab.pages.kit.form import Field, FieldError, Form, last_digit
 from piezolab.pages.kit.keepsake import Keepsake
 from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.sentences import your_note
 from piezolab.pitch import note
-from piezolab.quantity import QuantityError, parse, show
+from piezolab.quantity import QuantityError, show
 from piezolab.studies.in_hand.measure_pickup import (
     KEYS,
     Measured,
@@ -81,7 +82,7 @@ class Texts:
 
     def number(self, name: str, unit: str) -> float:
         try:
-            value = parse(self._texts[name], unit, what=self._labels[name])
+            value = parse_field(self._texts[name], unit, what=self._labels[name])
         except QuantityError as error:
             raise FieldError(name, str(error)) from None
         low, high = _LIMITS.get(name, (-math.inf, math.inf))
@@ -102,7 +103,7 @@ class Texts:
         if not text:
             return low_note_hz(chain)
         try:
-            hertz = note(text, what=self._labels[name]).frequency_hz if text[0].isalpha() else parse(text, "Hz")
+            hertz = note(text, what=self._labels[name]).frequency_hz if text[0].isalpha() else parse_field(text, "Hz")
         except QuantityError as error:
             raise FieldError(name, str(error)) from None
         if not 10 <= hertz <= 20_000:
@@ -240,7 +241,7 @@ class MeasureWhatYouHave(VBox):
             try:
                 put_in(chain, key, found)
             except ChainError as error:
-                raise FieldError("", " ".join(problem.sentence for problem in error.problems)) from None
+                raise FieldError("", " ".join(problem.in_field for problem in error.problems)) from None
             self._offer(word, found)
             return found_words(chain, key, found)
 
@@ -261,7 +262,7 @@ class MeasureWhatYouHave(VBox):
             try:
                 chain = put_in(self._state.chain, key, found)
             except ChainError as error:
-                self.forms[word].said = " ".join(problem.sentence for problem in error.problems)
+                self.forms[word].said = " ".join(problem.in_field for problem in error.problems)
                 return
             self._set({**self.measured, key: found})
             self._offer(word, None)

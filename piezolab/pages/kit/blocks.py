@@ -19,7 +19,8 @@ class Block(Piece):
     """HTML made by the package; it never holds text of a visitor that was not escaped.
 
     kind: class of the block in the page's style; title: heading, under which a `folded` block is folded away; spoken: a
-    screen reader is told when the text has come to rest. TeX between dollar signs is set as formulas.
+    screen reader is told when the text has come to rest. TeX between dollar signs is set as formulas in the kind
+    `maths` alone, which holds no text of a visitor.
     """
 
     _esm = STATIC / "block.js"

@@ -7,7 +7,8 @@ from typing import Any
 
 from piezolab import catalogue
 from piezolab.chain import SignalChain
-from piezolab.chain.parameter import Choice, Parameter, Picked, Quantity, Several, Words
+from piezolab.chain.joined import Several, Words
+from piezolab.chain.parameter import Choice, Parameter, Picked, Quantity
 from piezolab.chain.parameters import GROUPS, TRANSISTOR, all_parameters
 from piezolab.chain.stages import controls as stage_controls
 from piezolab.pages.kit.slider_stops import nearest_step, steps

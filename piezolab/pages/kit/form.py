@@ -13,8 +13,8 @@ from typing import Any
 
 import traitlets
 
+from piezolab.fields import parse_field
 from piezolab.pages.kit.piece import STATIC, Piece
-from piezolab.quantity import parse
 
 MOST_ENTRY = 60  # characters of one field
 
@@ -123,4 +123,4 @@ def last_digit(text: str, unit: str) -> float:
         return 0.0
     at = digits[-1].start()
     other = str(int(text[at]) + (1 if text[at] < "9" else -1))
-    return abs(parse(text[:at] + other + text[at + 1 :], unit) - parse(text, unit))
+    return abs(parse_field(text[:at] + other + text[at + 1 :], unit) - parse_field(text, unit))

@@ -36,7 +36,7 @@ class OptionForm(Form):
         return isinstance(text, str) and len(text) <= self._most[name]
 
     def _read(self, texts: Mapping[str, str]) -> str:
-        build, problems = read_build(texts, self.build, self._keys)
+        build, problems = read_build(texts, self.build, self._keys, typed=True)
         if problems:
             first = next(iter(problems))
             raise FieldError(first, problems[first], problems)

@@ -81,7 +81,7 @@ class PageState(traitlets.HasTraits):
         table = all_parameters()
         if key not in table or key == "v":
             return "This page has no such control."
-        parameter = table[key]
+        parameter = table[key].as_typed
         if not isinstance(text, str) or len(text) > MOST_TEXT:
             return f"{parameter.label}: the entry is too long; allowed is {parameter.allowed}."
         try:
@@ -92,7 +92,7 @@ class PageState(traitlets.HasTraits):
         except ParameterError as error:
             return str(error)
         except ChainError as error:
-            return " ".join(problem.sentence for problem in error.problems)
+            return " ".join(problem.in_field for problem in error.problems)
         self._move(chain, drag=key if live else "", joins=self._dragged == key)
         return ""
 

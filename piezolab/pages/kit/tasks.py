@@ -11,9 +11,10 @@ from typing import Any
 import traitlets
 
 from piezolab.chain import SignalChain
+from piezolab.fields import parse_field
 from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.piece import STATIC, Piece, text_in
-from piezolab.quantity import QuantityError, parse, show
+from piezolab.quantity import QuantityError, show
 
 
 @dataclass(frozen=True)
@@ -53,7 +54,7 @@ class NumberTask(Task):
 
     def check(self, answer: str, chain: SignalChain) -> tuple[bool, str]:
         try:
-            value = parse(answer, self.unit, what="your answer")
+            value = parse_field(answer, self.unit, what="your answer")
         except QuantityError as error:
             return False, str(error)
         right = self.right()

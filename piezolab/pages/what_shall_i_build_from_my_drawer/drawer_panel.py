@@ -11,11 +11,12 @@ from ipywidgets import VBox
 from piezolab import catalogue
 from piezolab.chain import ChainError
 from piezolab.circuit.errors import CircuitError
+from piezolab.fields import parse_field
 from piezolab.pages.kit.blocks import Block, Buttons, paragraphs, table
 from piezolab.pages.kit.form import Field, FieldError, Form
 from piezolab.pages.kit.keepsake import Keepsake
 from piezolab.pages.kit.page_state import PageState
-from piezolab.quantity import QuantityError, letter_code, parse, show
+from piezolab.quantity import QuantityError, letter_code, show
 from piezolab.studies.choosing.build_figures import Wishes
 from piezolab.studies.choosing.parts_search import Build, Drawer, DrawerTransistor, Search, as_chain, search
 
@@ -76,7 +77,7 @@ def values_of(text: str, name: str, unit: str) -> tuple[float, ...]:
     found = []
     for word in words:
         try:
-            value = parse(word, unit, what=label)
+            value = parse_field(word, unit, what=label)
         except QuantityError as error:
             raise FieldError(name, str(error)) from None
         if value <= 0:
@@ -110,7 +111,7 @@ def wishes_of(texts: Mapping[str, str]) -> Wishes:
             found[name] = None
             continue
         try:
-            value = parse(texts[name], unit, what=label)
+            value = parse_field(texts[name], unit, what=label)
         except QuantityError as error:
             raise FieldError(name, str(error)) from None
         if not low <= value <= high:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import textwrap
+from dataclasses import replace
 from typing import Any
 
 from piezolab.chain import SignalChain
@@ -14,6 +15,7 @@ from piezolab.pages.where_is_the_fault import sentences as say
 from piezolab.pages.where_is_the_fault.fault_state import FaultState, Outlook
 from piezolab.pages.where_is_the_fault.finder import Finder
 from piezolab.pages.where_is_the_fault.finder_blocks import expected_html, unseen_html
+from piezolab.studies.faults.beforehand import beforehand
 from piezolab.studies.faults.diagnosis import diagnose
 from piezolab.studies.faults.making import fault_table
 from piezolab.studies.faults.readings import Check
@@ -75,6 +77,33 @@ proposed.</p>
 """
 
 
+def _beforehand(chain: SignalChain, _kept: SignalChain | None, _phase: bool) -> View:
+    """The view before anything was read or heard; that of a page knows its readings."""
+    return shown(Outlook(beforehand(chain)), chain)
+
+
+CHAPTER = Chapter(
+    slug=SLUG,
+    own=("stage", "jfet"),
+    view=_beforehand,
+    table=lambda chain: "",  # `make` puts in the one that knows the readings
+    tasks=TASKS,
+    maths=MATHS,
+    cautions=(
+        "Hot battery: switch off, unclip, set it down away from people, do not touch a swollen one. A wrongly wired "
+        "switch or a reversed clip shorts it; it heats fast and can burst.",
+        "Never open or modify mains-powered gear; measure only on the battery side, and never the mains.",
+        "Volume down before you touch plugs or probe; headphones off.",
+        "Soldering: burns, fume (ventilate), leaded solder (wash hands), eyes when clipping.",
+        "The probabilities are estimates from typical data, not a certificate.",
+    ),
+    has_phase=False,
+    drawn_on=("outlook",),
+    listed_on=("diagnosis",),
+    keeps=False,
+)
+
+
 def make(link: str | None = None) -> Page:
     """The page, with all its parts at hand; `link` as in `page`."""
     state = FaultState.opened(link)
@@ -88,25 +117,10 @@ def make(link: str | None = None) -> Page:
         weighed = state.diagnosis
         return "" if weighed is None else unseen_html(weighed.table, weighed.table.chain)
 
-    chapter = Chapter(
-        slug=SLUG,
-        own=("stage", "jfet"),
+    chapter = replace(
+        CHAPTER,
         view=lambda chain, kept, phase: shown(state.outlook, chain),
         table=expected,
-        tasks=TASKS,
-        maths=MATHS,
-        cautions=(
-            "Hot battery: switch off, unclip, set it down away from people, do not touch a swollen one. A "
-            "wrongly wired switch or a reversed clip shorts it; it heats fast and can burst.",
-            "Never open or modify mains-powered gear; measure only on the battery side, and never the mains.",
-            "Volume down before you touch plugs or probe; headphones off.",
-            "Soldering: burns, fume (ventilate), leaded solder (wash hands), eyes when clipping.",
-            "The probabilities are estimates from typical data, not a certificate.",
-        ),
-        has_phase=False,
-        drawn_on=("outlook",),
-        listed_on=("diagnosis",),
-        keeps=False,
         settings=lambda state: [finder],
         more=lambda state: [
             Section(state, "hard-to-see", "What no reading shows", unseen, folded=True, follows=("diagnosis",))

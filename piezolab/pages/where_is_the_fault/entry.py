@@ -7,8 +7,9 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from piezolab.fields import parse_field
 from piezolab.pages.kit.form import FieldError, last_digit
-from piezolab.quantity import QuantityError, parse
+from piezolab.quantity import QuantityError
 from piezolab.studies.board_as_built import BoardAsBuilt
 from piezolab.studies.faults.fault_figures import kinds_read
 from piezolab.studies.faults.hearing import TONES
@@ -71,7 +72,7 @@ def read(check: Check, text: str) -> Reading:
         )
     unit = UNITS[check.kind]
     try:
-        value = parse(text, unit, what="what it says")
+        value = parse_field(text, unit, what="what it says")
         digit = last_digit(text, unit) or None
     except QuantityError as error:
         raise FieldError("value", str(error)) from None

@@ -7,11 +7,12 @@ from collections.abc import Mapping
 from ipywidgets import VBox
 
 from piezolab.circuit.errors import CircuitError
+from piezolab.fields import parse_field
 from piezolab.pages.kit.blocks import Block, Buttons, paragraphs
 from piezolab.pages.kit.form import Field, FieldError, Form
 from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.will_this_transistor_do import sentences as say
-from piezolab.quantity import QuantityError, from_decibels, parse
+from piezolab.quantity import QuantityError, from_decibels
 from piezolab.studies.choosing.best_resistor import BestResistor, Wish, best_resistor
 
 EVEN, SOURCE = "even", "source"
@@ -38,7 +39,7 @@ def wished(texts: Mapping[str, str]) -> Wish:
     for name, unit, low, high in (("source_v", "V", 0.01, 30.0), ("gain_db", "dB", -20.0, 60.0)):
         label = next(field.label for field in FIELDS if field.name == name)
         try:
-            value = parse(texts[name], unit, what=label)
+            value = parse_field(texts[name], unit, what=label)
         except QuantityError as error:
             raise FieldError(name, str(error)) from None
         if not low <= value <= high:

@@ -12,12 +12,13 @@ from piezolab.chain import ChainError, SignalChain
 from piezolab.chain.parameter import ParameterError
 from piezolab.chain.parameters import all_parameters
 from piezolab.circuit.errors import CircuitError
+from piezolab.fields import parse_field
 from piezolab.pages.kit.blocks import Block, Buttons, paragraphs, table
 from piezolab.pages.kit.form import Field, FieldError, Form, last_digit
 from piezolab.pages.kit.keepsake import MOST_TRANSISTORS, Keepsake
 from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.will_this_transistor_do import sentences as say
-from piezolab.quantity import QuantityError, parse, show
+from piezolab.quantity import QuantityError, show
 from piezolab.studies.choosing.bag import Ranked, outside_the_sheet, ranked
 from piezolab.studies.choosing.best_resistor import Wish
 from piezolab.studies.choosing.parts_search import DrawerTransistor
@@ -57,7 +58,7 @@ def entered(texts: Mapping[str, str], chain: SignalChain) -> DrawerTransistor:
     """The transistor of the direct entry. Raises FieldError."""
     values = {}
     for name in ("idss", "vds", "vgsoff"):
-        parameter = all_parameters()[f"jfet_{name}"]
+        parameter = all_parameters()[f"jfet_{name}"].as_typed
         try:
             values[name] = parameter.read(texts[name])
         except ParameterError as error:
@@ -75,7 +76,7 @@ def read(texts: Mapping[str, str]) -> tuple[Readings, Accuracy]:
             if name == "r2" and text.lower() in ("none", "inf", "∞", "-", "—"):
                 values[name] = float("inf")
                 continue
-            values[name] = parse(text, unit, what=labels[name])
+            values[name] = parse_field(text, unit, what=labels[name])
             if unit == "V":
                 digits[name] = last_digit(text, unit)
         except QuantityError as error:
@@ -123,7 +124,7 @@ class Measuring(VBox):
             found = two_readings(readings, accuracy, values.jfet_lambda)
         except ChainError as error:
             problem = error.problems[0]
-            raise FieldError(problem.key, problem.sentence) from None
+            raise FieldError(problem.key, problem.in_field) from None
         if self._keepsake is not None:
             self._keepsake.keep("readings", {name: texts[name] for name in _UNITS})
         jfet = self._state.chain.jfet

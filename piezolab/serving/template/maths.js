@@ -1,6 +1,9 @@
 // Sets the formulas of a page. The front end knows one way to do that: it loads a typesetter from an address and
 // calls it by the interface of MathJax 2, from a content network as a rule. This file answers to that interface
 // and hands the formulas to temml (TeX to MathML, MIT), which is loaded when the first formula turns up.
+//
+// Only what an author wrote is set: a notebook's prose and the blocks marked for it (block.js). Anything else may hold
+// words of a visitor, and a dollar in those is a dollar.
 (() => {
   "use strict";
   const here = document.currentScript.src;
@@ -10,6 +13,7 @@
     { left: "\\(", right: "\\)", display: false },
     { left: "$", right: "$", display: false },
   ];
+  const WRITTEN = ".pz-formulas, .jp-MarkdownCell";
   let temml = null;
 
   function load() {
@@ -26,8 +30,11 @@
   }
 
   async function typeset(node) {
-    if (!/\$[^$]+\$|\\[([]/.test(node.textContent)) return;
-    (await load()).renderMathInElement(node, { delimiters: DELIMITERS, throwOnError: false });
+    const parts = node.closest(WRITTEN) ? [node] : node.querySelectorAll(WRITTEN);
+    for (const part of parts) {
+      if (!/\$[^$]+\$|\\[([]/.test(part.textContent)) continue;
+      (await load()).renderMathInElement(part, { delimiters: DELIMITERS, throwOnError: false });
+    }
   }
 
   window.MathJax = {

@@ -5,9 +5,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from piezolab.chain import SignalChain
-from piezolab.chain.link import from_link, to_query
+from piezolab.chain.link import from_link, read_link, to_query
+from piezolab.chain.parameter import ParameterError
 from piezolab.chain.parameters import all_parameters
 from piezolab.pages.kit.page_state import PageState
+from tests.chain.strategies import values_of
+
+near_a_value = st.from_regex(r"[0-9]{1,4}([.,][0-9]{1,2})? ?([pnumkMGR]|meg|ft)?", fullmatch=True)
 
 
 def test_without_an_address_it_is_the_default_chain(monkeypatch):
@@ -27,6 +31,48 @@ def test_an_entry_is_read_as_a_maker_writes_it():
     state = PageState()
     assert state.enter("gate_r", "3.3 Mohm") == ""
     assert state.chain.gate_r == 3.3e6 and state.query == "gate_r=3M3"
+
+
+@pytest.mark.parametrize(
+    "key, text, value",
+    [("gate_r", "10 meg", 10e6), ("gate_r", "2.2 megohm", 2.2e6), ("cable_m", "10 ft", 3.048), ("lead_m", "1'", 0.3048),
+     ("pad", "10 kilohm,2k2", (10e3, 2200.0))],
+)  # fmt: skip
+def test_a_field_reads_what_people_type_and_a_link_does_not(key, text, value):
+    state = PageState()
+    assert state.enter(key, text) == "" and state.chain[key] == value
+    assert from_link(state.query) == state.chain
+    assert [problem.key for problem in read_link(f"{key}={text}")[1]] == [key]
+
+
+@pytest.mark.parametrize(
+    "key, text, said",
+    [
+        ("pickup_c", "203", "pickup capacitance: '203' would be farads; did you mean 20 nF? Allowed is 50 pF"),
+        ("cable_m", "400 ft", "output cable length: '400 ft' is out of range; allowed is 0 m to 100 m."),
+        ("tuning", "H3", "strings: 'H3'"),
+        ("pad", "1,2,3", "pad: '1,2,3' is not 2 values joined by commas"),
+        ("resonance", "5 meg,30,0.3", "resonance frequency: '5 meg' is out of range"),
+        ("stage", "nought", "stage: 'nought' is not known"),
+        ("mains_v", "3", "mains voltage: '3' is not in the list"),
+        ("jfet_ciss", "p1", "input capacitance C_iss: "),
+    ],
+)
+def test_a_fields_refusal_names_its_label_and_no_key(key, text, said):
+    message = PageState().enter(key, text)
+    assert message.startswith(said) and f"({key})" not in message
+
+
+@given(st.data())
+def test_a_field_takes_whatever_a_link_takes(data):
+    """And with the same value: a text copied out of a link may be put into a field."""
+    parameter = data.draw(st.sampled_from([p for key, p in all_parameters().items() if key != "v"]))
+    text = data.draw(st.one_of(values_of(parameter).map(parameter.write), near_a_value))
+    try:
+        value = parameter.read(text)
+    except ParameterError:
+        return
+    assert parameter.as_typed.read(text) == value
 
 
 @pytest.mark.parametrize(
@@ -53,7 +99,8 @@ def test_a_bad_entry_is_refused_in_a_sentence_and_changes_nothing(key, text, par
 
 def test_what_contradicts_another_value_is_refused():
     state = PageState(from_link("input_r=220k"))
-    assert "two inputs" in state.enter("input", "amplifier,pedal")
+    said = state.enter("input", "amplifier,pedal")
+    assert "two inputs" in said and "(input_r)" not in said
     assert state.query == "input_r=220k"
 
 

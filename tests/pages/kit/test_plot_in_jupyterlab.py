@@ -22,7 +22,8 @@ _CELLS = (
 @pytest.fixture
 def lab(tmp_path):
     """A JupyterLab with one notebook; its address."""
-    write_notebook(tmp_path / "plots.ipynb", *_CELLS)
+    (tmp_path / "notebooks").mkdir()
+    write_notebook(tmp_path / "notebooks" / "plots.ipynb", *_CELLS)
     with jupyterlab(tmp_path) as address:
         yield address
 

@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from piezolab.chain.parameter import Picked, Quantity, Several
+from piezolab.chain.joined import Several
+from piezolab.chain.parameter import Picked, Quantity
 from piezolab.chain.parameters import all_parameters
 from piezolab.pages.kit.slider_stops import nearest_step, steps
 from piezolab.quantity import nearest_preferred

@@ -136,6 +136,19 @@ def test_neighbours_are_the_places_beside(table: FaultTable) -> None:
     assert reckon(table, [Reading("ohm", "cable", 0.1)]).elsewhere[0].max() < 1e-3
 
 
+@pytest.mark.parametrize("shown, density", [(0.1, 1 / 15), (math.inf, 0.1)], ids=["value", "over range"])
+@pytest.mark.parametrize("count", [1, 2, 3, 5])
+def test_a_repeated_reading_is_a_stray_one_ever_less_likely(
+    table: FaultTable, shown: float, density: float, count: int
+) -> None:
+    """As often by chance as independent chances: their product. A cable has no neighbour on which one could slip."""
+    reckoned = reckon(table, [Reading("ohm", "cable", shown)] * count)
+    assert reckoned.elsewhere[0] == pytest.approx(np.full(len(table.weight), table.limits.stray**count * density))
+    found = explain(table, [Reading("ohm", "cable", shown)] * count, ())
+    by_hand = table.limits.stray**count * density * np.sum(found.weight / reckoned.likelihoods[0])
+    assert len(reckoned.groups) == 1 and found.stray == pytest.approx([by_hand] * count)
+
+
 # -- information -------------------------------------------------------------------------------------------------
 @given(st.lists(st.lists(st.floats(0.01, 1), min_size=3, max_size=3), min_size=2, max_size=4))
 def test_mutual_information_is_a_difference_of_entropies(rows: list[list[float]]) -> None:

@@ -25,8 +25,9 @@ function typesetter(model) {
   return window[TYPESETTER];
 }
 
+// Only in the block of the maths, which the package wrote alone: elsewhere a dollar may be a visitor's.
 function setFormulas(model, node) {
-  if (!/\$[^$]+\$/.test(node.textContent)) return;
+  if (!node.classList.contains("pz-formulas") || !/\$[^$]+\$/.test(node.textContent)) return;
   if (window.MathJax?.Hub) window.MathJax.Hub.Queue(["Typeset", window.MathJax.Hub, node]);
   else typesetter(model).then((temml) => temml.renderMathInElement(node, { delimiters: DELIMITERS, throwOnError: false }));
 }
@@ -66,7 +67,7 @@ export default {
     el.classList.add("pz-block");
     if (model.get("kind")) el.classList.add(`pz-${model.get("kind")}`);
     const body = document.createElement("div");
-    body.className = "pz-body";
+    body.className = model.get("kind") === "maths" ? "pz-body pz-formulas" : "pz-body";
     const title = model.get("title");
     if (title && model.get("folded")) {
       const fold = document.createElement("details");

@@ -28,6 +28,7 @@ function scale(about, ids, said, extra = {}) {
   const slider = make("input", {
     type: "range", class: "pz-slider", min: 0, max: about.steps.length - 1, step: 1,
     "aria-label": `${about.label}, slider`, "data-slider": extra.key ?? about.key ?? about.label,
+    "data-lm-suppress-shortcuts": "true", // or JupyterLab takes the arrow keys for its own
   });
   const unit = about.unit ? make("span", { class: "pz-unit" }, about.unit) : null;
   const spoken = (text) => slider.setAttribute("aria-valuetext", `${text} ${about.unit}`.trim());
