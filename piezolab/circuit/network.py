@@ -275,7 +275,7 @@ def wide(value: object, extra: int) -> object:
 
 
 def check_grounded(network: Network) -> None:
-    """Raises FloatingNodeError where a node has no path to ground for direct current."""
+    """Raises FloatingNodeError naming the first node without a direct-current path to ground."""
     neighbours: dict[str, set[str]] = {node: set() for node in (*network.nodes, GROUND)}
     for element in network:
         match element:

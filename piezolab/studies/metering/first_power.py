@@ -14,24 +14,19 @@ import numpy as np
 from piezolab import catalogue
 from piezolab.chain import SignalChain
 from piezolab.chain.assembly import GROUND
-from piezolab.circuit.elements import Capacitor, CurrentSource, Jfet, Resistor
-from piezolab.circuit.jfet import JfetModel
+from piezolab.circuit.elements import Capacitor, CurrentSource
 from piezolab.circuit.network import Network
 from piezolab.circuit.small_signal import linearised, transfers_of_each
 from piezolab.studies.fading_battery import battery_range
 from piezolab.studies.kept import kept
 from piezolab.studies.metering.board_under_meter import (
     CLIP,
-    CONTACT_OHM,
-    DIODE,
-    INSULATION_OHM,
-    SCHOTTKY_SATURATION_A,
     BoardUnderMeter,
     fed,
     under_meter,
-    with_design,
 )
-from piezolab.studies.metering.expected import Expected, meter_ohms, meter_volts, ohms_between
+from piezolab.studies.metering.clip_contacts import clip_ohms
+from piezolab.studies.metering.expected import Expected, meter_ohms, meter_volts
 from piezolab.studies.metering.first_power_faults import Fault, pin_orders, shorted, shorts, with_legs
 from piezolab.studies.metering.instrument import Meter
 from piezolab.studies.metering.probes import Probe, fed_at_probes
@@ -147,7 +142,7 @@ def first_power(chain: SignalChain, schottky: bool = True, meter: Meter | None =
         _reversed(built, states, series, meter),
         (*_short_bands(few, states, of_few, healthy, meter), *_leg_bands(few, states, of_few, healthy, meter)),
         Expected(np.inf, np.inf, np.inf),
-        *_clip_ohms(few, meter),
+        *clip_ohms(few, meter),
         built.clip_v,
         _short_draw(chain),
     )
@@ -288,25 +283,6 @@ def _volt_test(sound: dict[str, Expected], faulty: dict[str, Expected]) -> Other
     if not best[1]:
         return OtherTest("transistor")
     return OtherTest("volts", best[1], GROUND, sound[best[1]], faulty[best[1]])
-
-
-def _clip_ohms(built: BoardUnderMeter, meter: Meter) -> tuple[Expected, Expected]:
-    """Ohms at the clip's contacts with the switch on: red on +, and red on -."""
-    if built.schottky:
-        # the diode as a gate junction without a channel, so that it conducts and blocks as one
-        junction = JfetModel(beta=1e-15, v_off=-1.0, saturation_current=SCHOTTKY_SATURATION_A / 2)
-        way: Jfet | Resistor = Jfet(DIODE, built.plus, CLIP, built.plus, junction)
-    else:
-        way = Resistor(DIODE, CLIP, built.plus, CONTACT_OHM)
-    more = (way, Resistor("insulation of clip", CLIP, GROUND, INSULATION_OHM))
-    found = []
-    for red, black in ((CLIP, GROUND), (GROUND, CLIP)):
-        ohms = ohms_between(with_design(built).plus(*more), red, black, meter)
-        many = ohms[..., :-1]
-        low, high = float(np.min(many)), float(np.max(many))
-        typical = float(np.median(ohms[..., -1]))
-        found.append(Expected(*(float("inf") if ohm > meter.ohm_max else ohm for ohm in (low, typical, high))))
-    return found[0], found[1]
 
 
 def _short_draw(chain: SignalChain) -> ShortDraw | None:

@@ -51,16 +51,9 @@ def at_probes(network: Network, probes: Sequence[Probe], thermal_voltage: float 
     shape, size = network.batch_shape, int(np.prod(network.batch_shape))
     ports = [(end, q.source) for q in network.jfets for end in (q.gate, q.drain)]
     pairs, at = _places(ports, probes)
-    fixed: dict[str, Value] = {e.name: e.volt for e in network if isinstance(e, VoltageSource)}
     diode = thermal_voltage is not None
-    sides = [fixed | ({DIODE: 0.0} if diode else {}), *([{DIODE: 1.0}] if diode else []), *map(_drawn, pairs)]
-    seen = []
-    for found in dc_equations(network).solve(*sides):
-        rows = [found.get(a, 0.0) - found.get(b, 0.0) for a, b in pairs] + ([found[DIODE]] if diode else [])
-        seen.append([np.broadcast_to(np.asarray(row, float), shape).reshape(size) for row in rows])
-    by = np.moveaxis(np.array(seen), -1, 0)  # (size, sides, rows)
-    first = 2 if diode else 1
-    reach, count = by[:, first:, :].swapaxes(-1, -2), len(probes)  # rows by currents drawn
+    by = _seen(network, pairs, diode)
+    reach, count = by[:, 2:, :].swapaxes(-1, -2), len(probes)  # rows by currents drawn
     own = np.array([probe.volt for probe in probes])
     bent, share = _with_meters(reach, at, [probe.ohm for probe in probes], len(ports))
     own_ports = list(range(len(ports)))
@@ -68,7 +61,7 @@ def at_probes(network: Network, probes: Sequence[Probe], thermal_voltage: float 
     z = -bent[:, :, own_ports, :].reshape(count * size, len(ports), len(ports))
     drop = np.full((count, size), 0.2)
     for _ in range(3 if diode else 1):
-        open_ = by[None, :, 0, :] + (drop[..., None] * by[None, :, 1, :] if diode else 0.0)
+        open_ = by[None, :, 0, :] + drop[..., None] * by[None, :, 1, :]
         taken = share * (np.take_along_axis(open_, np.array(at)[:, None, None], -1)[..., 0] - own[:, None])
         column = np.moveaxis(reach[:, :, at], -1, 0)  # (P, size, rows)
         open_ = open_ + column * taken[..., None]
@@ -83,6 +76,18 @@ def at_probes(network: Network, probes: Sequence[Probe], thermal_voltage: float 
     return Metered(
         volt.reshape(count, *shape), np.moveaxis(v.reshape(count, size, -1), -1, 0).reshape(-1, count, *shape)
     )
+
+
+def _seen(network: Network, pairs: Sequence[tuple[str, str]], diode: bool) -> np.ndarray:
+    """Volts across each pair, and last the diode's current in A where there is one: with all sources, for a volt of the
+    diode's drop, and for an ampere drawn from each pair; shape (size, sides, rows)."""
+    shape, fixed = network.batch_shape, {e.name: e.volt for e in network if isinstance(e, VoltageSource)}
+    sides: list[dict[str, Value]] = [fixed | ({DIODE: 0.0} if diode else {}), {DIODE: 1.0} if diode else {}]
+    seen = []
+    for found in dc_equations(network).solve(*sides, *map(_drawn, pairs)):
+        rows = [found.get(a, 0.0) - found.get(b, 0.0) for a, b in pairs] + ([found[DIODE]] if diode else [])
+        seen.append([np.broadcast_to(np.asarray(row, float), shape).reshape(-1) for row in rows])
+    return np.moveaxis(np.array(seen), -1, 0)
 
 
 def _with_meters(reach: np.ndarray, at: list[int], ohm: list[float], ports: int) -> tuple[np.ndarray, np.ndarray]:
