@@ -54,6 +54,22 @@ _SUPERSCRIPT = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
 _NO_PREFIX = {"dB", "degC", "1/V", "h", "Ah"}
 
 
+def _rounded(size: float, digits: int | None) -> Decimal:
+    """To so many figures, or to one decimal."""
+    with localcontext() as context:
+        context.prec = 400  # any float to one decimal
+        exact = Decimal(repr(size))
+        step = -1 if digits is None else (exact.adjusted() - digits + 1 if exact else 0)
+        return exact.quantize(Decimal((0, (1,), step)), ROUND_HALF_UP)
+
+
+def _usable_prefixes(u: Unit) -> dict[int, str]:
+    """Powers of ten with the prefix that a unit is shown with."""
+    if u.key in _NO_PREFIX:
+        return {0: ""}
+    return {0: "", **{PREFIXES[p]: p for p in u.prefixes if u.key or PREFIXES[p] > 0}}
+
+
 def show(value: float, unit: str, digits: int = 3) -> str:
     """``value`` (base unit) for people, to ``digits`` figures: ``3.30 MΩ``, ``−9.0 dB``, ``25 °C``.
 
@@ -68,18 +84,10 @@ def show(value: float, unit: str, digits: int = 3) -> str:
     if not math.isfinite(number):
         text = "—" if math.isnan(number) else "∞" if number > 0 else "−∞"
         return f"{text}{gap}{u.symbol}"
-    with localcontext() as context:
-        context.prec = 400  # any float to one decimal
-        exact = Decimal(repr(abs(number)))
-        step = -1 if u.key == "dB" else (exact.adjusted() - digits + 1 if exact else 0)
-        rounded = exact.quantize(Decimal((0, (1,), step)), ROUND_HALF_UP)
+    rounded = _rounded(abs(number), None if u.key == "dB" else digits)
     size = rounded.adjusted() if rounded else 0
     minus = "−" if number < 0 and rounded else ""
-    usable = (
-        {0: ""}
-        if u.key in _NO_PREFIX
-        else {0: "", **{PREFIXES[p]: p for p in u.prefixes if u.key or PREFIXES[p] > 0}}
-    )
+    usable = _usable_prefixes(u)
     power = max((p for p in usable if p <= size), default=min(usable)) if rounded else 0
     if u.key == "dB":
         return f"{minus}{rounded:f} dB"
