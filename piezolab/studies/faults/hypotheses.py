@@ -14,7 +14,7 @@ import numpy as np
 
 from piezolab.chain.assembly import GROUND, PICKUP
 from piezolab.chain.parts import Part
-from piezolab.studies.faults.fault_network import LEADS, OPEN_OHM, PIN_ORDERS, FaultNetwork, Settings
+from piezolab.studies.faults.fault_network import LEADS, OPEN_OHM, PIN_ORDERS, SOUND_OHM, FaultNetwork, Settings
 
 JOINT_OHM = (10.0, 1e6)
 LEAK_OHM = (100e3, 100e6)
@@ -67,6 +67,7 @@ def hypotheses(
         found += _transistor(part, network.supply)
     for part in network.batteries:
         found += _battery(part, battery, end_v)
+        found += _diode(network.diode, part)
     found += _jack(network)
     found += _cable()
     found += _disc(network)
@@ -162,6 +163,17 @@ def _battery(part: Part, battery: bool, end_v: float) -> Iterator[Hypothesis]:
     for lead in ("plus", "minus"):
         yield Hypothesis(f"joint:{b}.{lead}", "joint", leads, (b, lead), 1.0, _drawn(f"{b}.{lead}", *JOINT_OHM))
     yield Hypothesis(f"switch:{b}", "switch", "switch", (b,), 1.0, _drawn(f"{b}.short", *SHORT_OHM))
+
+
+def _diode(name: str | None, battery: Part) -> Iterator[Hypothesis]:
+    """Of the polarity diode. Open it is the same circuit as a lead without contact, and is looked for there."""
+    if name is None:
+        return
+    spot = f"part:{name}"
+    yield Hypothesis(f"open:{name}", "open", "leads", (name,), 1.0, _to(f"{battery.name}.plus", OPEN_OHM))
+    yield Hypothesis(f"reversed_diode:{name}", "reversed_diode", spot, (name,), 1.0, _to(f"{name}.turned", 1.0))
+    yield Hypothesis(f"shorted_diode:{name}", "shorted_diode", spot, (name,), 1.0, _drawn(f"{name}.beside", *SHORT_OHM))
+    yield Hypothesis(f"missing_diode:{name}", "missing_diode", spot, (name,), 1.0, _to(f"{name}.beside", SOUND_OHM))
 
 
 def _jack(network: FaultNetwork) -> Iterator[Hypothesis]:

@@ -27,14 +27,19 @@ _LEAST_RESOLVED_DIGITS = 10.0
 _NEIGHBOURS_SHARE = 10  # a build's bandwidth reaches over a tenth of the builds of its fault, each way
 
 
-def fault_table(chain: SignalChain, meter: Meter | None = None, tone: Tone | None = None) -> FaultTable:
-    """The table of a chain, with the meter and the tone that will be used. Kept for the chains used last."""
-    return _made(chain, meter or Meter(), tone or Tone(), SIZE)
+def fault_table(
+    chain: SignalChain, meter: Meter | None = None, tone: Tone | None = None, diode: bool = True
+) -> FaultTable:
+    """The table of a chain, with the meter and the tone that will be used. Kept for the chains used last.
+
+    diode: whether one is built in against a reversed battery, as the build sheet has it.
+    """
+    return _made(chain, meter or Meter(), tone or Tone(), SIZE, diode)
 
 
 @lru_cache(maxsize=6)
-def _made(chain: SignalChain, meter: Meter, tone: Tone, size: int) -> FaultTable:
-    network = fault_network(assemble(chain.values))
+def _made(chain: SignalChain, meter: Meter, tone: Tone, size: int, diode: bool = True) -> FaultTable:
+    network = fault_network(assemble(chain.values), diode)
     faults = faults_of(chain, network)
     rng = np.random.default_rng(SEED)
     sound = tiled(sound_builds(chain, network, size, USUAL, rng), len(faults))
@@ -50,6 +55,7 @@ def _made(chain: SignalChain, meter: Meter, tone: Tone, size: int) -> FaultTable
     return FaultTable(
         chain=chain,
         meter=meter,
+        diode=diode,
         limits=limits,
         hypotheses=faults,
         prior=prior,
