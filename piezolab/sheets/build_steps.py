@@ -15,6 +15,8 @@ from piezolab.studies.metering.board_under_meter import CLIP
 from piezolab.studies.metering.first_power import FULL, FirstPower
 from piezolab.studies.metering.tone_on_board import TONE_HZ, TONE_V_RMS
 
+CLEARLY = 1.5  # apart: two readings in ohms that are to be told from each other
+
 
 @dataclass(frozen=True)
 class BuildStep:
@@ -48,7 +50,7 @@ def build_steps(data: SheetData) -> tuple[BuildStep, ...]:
 
 
 def _board_steps(data: SheetData) -> list[BuildStep]:
-    diode = " D1 sits in the + lead, its band towards the board: a reversed battery then does nothing."
+    diode = " D1 sits in the + lead, its band towards the board: it holds back a reversed battery."
     steps = [
         BuildStep(
             "Solder the lowest parts first: links, resistors, film capacitors; then electrolytics, long lead to +. "
@@ -164,15 +166,15 @@ def first_power_steps(data: SheetData) -> tuple[BuildStep, ...]:
     power = data.power
     if power is None:
         return ()
-    adapter = data.chain.supply == "adapter"
+    adapter, guarded = data.chain.supply == "adapter", data.build.guarded
     source, contacts = ("supply", "supply's") if adapter else ("battery", "clip's")
     off, on = ("Plug out", "Plug in") if data.build.ring else ("Switch off", "Switch on")
     end, fresh = power.clip_v
     low, high = ends(power.healthy)
     steps = [
         BuildStep(
-            f"Ohms at the {contacts} contacts. {off}: over range. {on}: red on +, {_least(power.clip_on.low)}; red on "
-            f"−, {_least(power.clip_on_reversed.low)}. Near zero: a short; stop and find it."
+            f"Ohms at the {contacts} contacts. {off}: over range. {on}: red on +, {ohms(power.clip_on)}; red on −, "
+            f"{ohms(power.clip_on_reversed)}. {_clip_words(data)}"
         ),
         BuildStep(
             f"Polarity: {source} alone on the meter, {end:.1f} to {fresh:.1f} V with red on +; no minus sign. Red wire "
@@ -190,7 +192,10 @@ def first_power_steps(data: SheetData) -> tuple[BuildStep, ...]:
             f"{source}'s volts: a dead short: off."
             + ("" if power.full_is_clear else " A healthy board can read as much here: trust the ohms instead.")
         ),
-        BuildStep(f"Below {low}: an open joint, wrong legs, or no supply: off, check by ohms."),
+        BuildStep(
+            f"Below {low}, 0 V too: {'D1 the wrong way round or open, the switch' if guarded else 'the switch'}, an "
+            f"open joint or wrong legs: off, check by ohms. Do not turn the {source} for it."
+        ),
     ]
     unseen = _unseen(power)
     if unseen:
@@ -234,8 +239,17 @@ def power_on_steps(data: SheetData) -> tuple[BuildStep, ...]:
     return tuple(steps)
 
 
-def _least(ohm: float) -> str:
-    return "over range" if ohm == float("inf") else f"over {show(ohm, 'ohm', 2)}"
+def _clip_words(data: SheetData) -> str:
+    """What the ohms at the clip tell, and where they cannot."""
+    power = data.power
+    assert power is not None
+    if not data.build.guarded:
+        return "Less: a short or a wrong part; stop and find it."
+    least = show(min(power.clip_on.low, power.clip_on_reversed.low), "ohm", 2)
+    told = f"Each range reads D1 otherwise. Over range with red on +: open. Under {least}: a short; stop and find it."
+    if power.clip_on_reversed.low < CLEARLY * power.clip_on.high:
+        told += " About alike both ways, as on a high range, it says nothing of D1: take a lower one."
+    return told + " The larger with red on +: turn D1 round."
 
 
 def _seconds(seconds: float) -> str:
@@ -247,9 +261,13 @@ def _seconds(seconds: float) -> str:
 def _reversed_words(data: SheetData) -> str:
     power = data.power
     assert power is not None
-    if data.build.guarded:
-        return "0 V, or a few hundredths with a minus sign: reversed, and D1 holds it back: off, turn it round."
-    return f"A minus sign ({volts(power.reversed)}): reversed: off at once."
+    if not data.build.guarded:
+        return f"A minus sign ({volts(power.reversed)}): reversed: off at once."
+    most = f"{abs(power.reversed.low):.1g} V"
+    return (
+        f"A minus sign: reversed: off. Up to {most} D1 holds it back: see to the polarity again. Above {most} nothing "
+        "does: off at once."
+    )
 
 
 def _unseen(power: FirstPower) -> str:

@@ -201,8 +201,30 @@ def test_first_power_says_its_numbers() -> None:
         for words in (f"{low} to {high}", f"Above {high}", f"Below {low}", "1 kΩ", watt, "ten seconds"):
             assert words in told
         assert ("D1 holds it back" in told) == (diode != "none")
+        assert ohms(data.power.clip_on) in told and ohms(data.power.clip_on_reversed) in told
         assert "cannot tell" in told
         assert (f"{data.power.short.ampere:.1f} A" in told) if data.power.short else "unplug the adapter" in told
+
+
+@pytest.mark.parametrize("schottky", [True, False])
+def test_nothing_across_the_resistor_never_turns_the_battery(schottky: bool) -> None:
+    """A diode the wrong way round passes no more than its leak, so the resistor shows about 0 V while the battery is
+    right: turned, it would put its volts on the supply capacitor backwards."""
+    data = SheetData(SignalChain(), BoardAsBuilt(diode="1N5817" if schottky else "none"))
+    steps = [step.words for step in first_power_steps(data)]
+    zero = next(words for words in steps if "0 V too" in words)
+    assert "Do not turn the battery" in zero and ("D1 the wrong way round" in zero) == schottky
+    minus = next(words for words in steps if words.startswith("A minus sign"))
+    assert "off at once" in minus and ("Above 0.1 V" in minus) == schottky
+    assert not any("turn it round" in words for words in steps)
+
+
+def test_ohms_at_the_clip_have_an_upper_limit_and_say_where_they_tell_nothing() -> None:
+    words = first_power_steps(plain(""))[0].words
+    assert "red on +, 5k69 to 29k4" in words and "Over range with red on +: open" in words
+    assert "says nothing of D1" in words, "29 kohm and 30 kohm on the highest range"
+    bare = first_power_steps(SheetData(SignalChain(), BoardAsBuilt(diode="none")))[0].words
+    assert "D1" not in bare and "range reads" not in bare
 
 
 def test_switching_by_the_ring_speaks_of_the_plug() -> None:

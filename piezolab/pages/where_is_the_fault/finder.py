@@ -174,7 +174,7 @@ class Finder(VBox):
             self.next.content = paragraphs("Nothing can be proposed for this chain.")
             return
         found = weighed.found
-        self.stop.content = f"<p><strong>{say.stop_words()}</strong></p>" if found.stop else ""
+        self.stop.content = f"<p><strong>{say.stop_words(found.reversed)}</strong></p>" if found.stop else ""
         asked = found.next is not None and any(r.check == found.next.check for r in weighed.readings)
         self.next.content = next_html(found, chain, weighed.metering, asked)
         # no tone is fed in, and none is offered, before the battery may go in

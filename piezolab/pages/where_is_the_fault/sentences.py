@@ -202,15 +202,15 @@ def heard_words() -> dict[str, str]:
     return {**{word: knowledge().texts["heard"][word]["label"] for word in words}, FINE: "it sounds fine"}
 
 
-def stop_words() -> str:
-    """What comes before all else where something is hot or a short is probable."""
-    return str(knowledge().texts["stop"]["text"])
+def stop_words(turned: bool = False) -> str:
+    """What comes before all else where something is hot or a short is probable, or where the battery is reversed."""
+    return str(knowledge().texts["stop"]["reversed" if turned else "text"])
 
 
 def verdict(weighed: Weighed | None, chain: SignalChain) -> str:
     """The likeliest place and its repair, or what to do first; None: nothing was read or heard yet."""
     if weighed is not None and weighed.found.stop:
-        return stop_words()
+        return stop_words(weighed.found.reversed)
     if weighed is None or not (weighed.entries or weighed.heard):
         return "Say what you hear and take the reading that is asked for; each one narrows it down."
     found = weighed.found

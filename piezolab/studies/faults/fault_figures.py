@@ -69,6 +69,7 @@ def fault_figures(
         {
             "build": {key: build.values[key] for key in FAULT_KEYS},
             "stop": found.stop,
+            "reversed": found.reversed,
             "unpowered_only": found.unpowered_only,
             "short_probability": found.short,
             "two_faults_probability": found.two,

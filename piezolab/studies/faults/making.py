@@ -56,6 +56,7 @@ def _made(chain: SignalChain, meter: Meter, tone: Tone, size: int, diode: bool =
         chain=chain,
         meter=meter,
         diode=diode,
+        fed=("clip", *(part.nodes[0] for part in network.batteries), *filter(None, [network.supply])),
         limits=limits,
         hypotheses=faults,
         prior=prior,

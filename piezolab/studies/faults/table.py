@@ -17,7 +17,7 @@ from piezolab.studies.metering.instrument import Meter
 class FaultTable:
     """Simulated readings of P builds.
 
-    diode: whether one is built in against a reversed battery.
+    diode: whether one is built in against a reversed battery; fed: places where a healthy build has the battery's plus.
 
     hypotheses, prior: the single faults, "healthy" first, each with as many builds, and their prior probability, (H,);
     spots: names; spot_of: spot of each hypothesis; of_hypothesis, spot: by build, (P,); weight: prior probability of
@@ -30,6 +30,7 @@ class FaultTable:
     chain: SignalChain
     meter: Meter
     diode: bool
+    fed: tuple[str, ...]
     limits: Limits
     hypotheses: tuple[Hypothesis, ...]
     prior: np.ndarray

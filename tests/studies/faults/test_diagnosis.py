@@ -287,3 +287,24 @@ def test_expected_values_of_a_step(table: FaultTable) -> None:
 def test_predicted_of_an_unknown_fault(table: FaultTable) -> None:
     with pytest.raises(KeyError, match="no fault 'gremlin'"):
         predicted(table, "gremlin")
+
+
+# -- a reversed battery ------------------------------------------------------------------------------------------------
+@pytest.mark.parametrize("diode", [True, False])
+@pytest.mark.parametrize("place, volt", [("clip", -9.2), ("clip", -0.5), ("supply", -0.04), ("supply", -6.0)])
+def test_a_minus_sign_stops_and_no_powered_reading_follows(diode: bool, place: str, volt: float) -> None:
+    table = fault_table(SignalChain(), diode=diode)
+    clean = typical(table, "healthy", "ohm:clip", "ohm:supply")
+    for before in ([], clean):
+        found = diagnose(table, [*before, Reading("dc", place, volt)])
+        assert found.stop and found.reversed and found.unpowered_only
+        assert not any(step.powered for step in (found.next, *found.others) if step)
+
+
+def test_a_wandering_zero_is_no_minus_sign_and_the_last_reading_counts(table: FaultTable) -> None:
+    clean = typical(table, "healthy", "ohm:clip", "ohm:supply")
+    assert not diagnose(table, [*clean, Reading("dc", "supply", -0.0002)]).reversed
+    assert not diagnose(table, [*clean, Reading("dc", "jack", -0.003)]).reversed, "only where the battery feeds"
+    turned = diagnose(table, [*clean, Reading("dc", "clip", -9.2), Reading("dc", "clip", 9.2)])
+    assert not turned.reversed or turned.probability("battery") > 0.2
+    assert not diagnose(table, clean).reversed and not diagnose(table).reversed
