@@ -168,7 +168,7 @@ def first_power_steps(data: SheetData) -> tuple[BuildStep, ...]:
         return ()
     adapter, guarded = data.chain.supply == "adapter", data.build.guarded
     source, contacts = ("supply", "supply's") if adapter else ("battery", "clip's")
-    off, on = ("Plug out", "Plug in") if data.build.ring else ("Switch off", "Switch on")
+    off, on = ("Plug out", "A bare plug in the jack") if data.build.ring else ("Switch off", "Switch on")
     end, fresh = power.clip_v
     low, high = ends(power.healthy)
     steps = [

@@ -171,7 +171,10 @@ def beware(sheet: SheetData) -> list[str]:
         )
     if sheet.chain.supply == "adapter":
         said = ["Use a closed adapter with the mark of a test house. Never open it. Warm: pull it from the outlet."]
-    return [*said, "Nothing plugged into the jack yet; glasses on; for later: volume down, headphones off."]
+    jack = "Nothing plugged into the jack yet"
+    if sheet.build.ring:
+        jack = "The plug that switches on has nothing at its other end yet"
+    return [*said, f"{jack}; glasses on; for later: volume down, headphones off."]
 
 
 def faults(sheet: SheetData) -> str:

@@ -67,9 +67,10 @@ TRANSISTOR = Size("half-round", HOLE, 12.7, 5.0, 4.0)
 
 
 def board_parts(
-    assembly: Assembly, resistor_pitch: float = 10.16, pins: str = "D G S"
+    assembly: Assembly, resistor_pitch: float = 10.16, pins: str = "D G S", ring: bool = False
 ) -> tuple[tuple[BoardPart, ...], tuple[Wire, ...]]:
-    """Parts and wires of a chain's board. pins: a transistor's leads, flat face to you, legs down, left to right."""
+    """Parts and wires of a chain's board. pins: a transistor's leads, flat face to you, legs down, left to right; ring:
+    the battery's minus goes to the jack's ring contact, so that no wire of it comes to the board."""
     parts = []
     for part in soldered(assembly):
         if part.kind == "jfet":
@@ -85,7 +86,9 @@ def board_parts(
     plus = next((part.nodes[0] for part in assembly.where("supply") if part.kind == "battery"), SUPPLY)
     wires = [Wire("pickup hot", "pickup", "left"), Wire("pickup screen", GROUND, "left")]
     if assembly.stage.powered:
-        wires += [Wire("battery +", plus, "right"), Wire("battery -", GROUND, "right")]
+        wires.append(Wire("battery +", plus, "right"))
+        if not ring:
+            wires.append(Wire("battery -", GROUND, "right"))
     wires += [Wire("jack tip", assembly.jack, "right"), Wire("jack sleeve", GROUND, "right")]
     return tuple(parts), tuple(wires)
 

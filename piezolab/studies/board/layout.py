@@ -38,7 +38,7 @@ class Options:
 
     method: key of METHODS; board: (width, height) in mm that the layout should fit, either way round; lane_width, gap:
     mm, for tape; resistor_pitch: mm between a resistor's leads; pins: the transistor's leads, flat face towards you,
-    legs down, left to right.
+    legs down, left to right; ring: the jack's ring contact switches the battery.
     """
 
     method: str = "stripboard"
@@ -47,6 +47,7 @@ class Options:
     gap: float = 2.6
     resistor_pitch: float = 10.16
     pins: str = "D G S"
+    ring: bool = False
 
     def __post_init__(self) -> None:
         checks = [(OPTIONS["method"], self.method), (_PITCH, self.resistor_pitch), (_GAP, self.gap)]
@@ -91,7 +92,7 @@ def layout(chain: SignalChain, options: Options | None = None) -> Layout | None:
     """
     options = options or Options()
     method = _method(options)
-    parts, wires = board_parts(assemble(chain.values), options.resistor_pitch, options.pins)
+    parts, wires = board_parts(assemble(chain.values), options.resistor_pitch, options.pins, options.ring)
     if not parts:
         return None
     lanes = lanes_of(parts, wires)
