@@ -31,7 +31,7 @@ def wiring_svg(data: SheetData) -> str:
     lines += [_box(56, 4, 20, 44, ""), _box(100, 10, 22, 32, "jack")]
     lines += [_label(20, 11, "+", "end"), _label(20, 27, "−", "end"), *_inserted(data)]
     lines += [_label(57, 11, "batt +", "start"), _label(57, 36, "pickup", "start"), _label(57, 43, "screen", "start")]
-    lines += [_bold(66, 29, "board"), _label(75, 17, "tip", "end"), _label(75, 33, "sleeve", "end")]
+    lines += [_bold(66, 22.5, "board"), _label(75, 17, "tip", "end"), _label(75, 33, "sleeve", "end")]
     lines += [_label(101, 17, "tip", "start"), _label(101, 33, "sleeve", "start"), _box(4, 34, 18, 12, "disc")]
     lines += [_label(28, 34, "core: ceramic side", "start"), _label(28, 45, "screen: brass side", "start")]
     wires = _plus_lead(data)

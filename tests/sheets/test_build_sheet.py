@@ -76,7 +76,9 @@ def test_voltage_ratings() -> None:
     line = {row.reference: row.note for row in part_rows(plain("stage=gain"))}
     assert line["Csup"].startswith("electrolytic, 16 V or more; + to supply")  # 9.4 V fresh
     phantom = {row.reference: row.note for row in part_rows(plain("stage=gain&input=microphone"))}
-    assert phantom["Cout"].startswith("electrolytic, 63 V or more") and "bipolar" in phantom["Cout"]
+    assert phantom["Cout"].startswith("bipolar or film, 63 V or more, never polarised") and "+ to" not in phantom["Cout"]
+    lanes = dict(lane_rows(plain("stage=gain&input=microphone")))
+    assert "Cout" in lanes["drain"] and "Cout +" not in lanes["drain"], "it has no plus"
     assert phantom["CS"] == line["CS"]
 
 

@@ -20,6 +20,7 @@ from piezolab.studies.board.packing import Placed, pack, spots_of, wire_spots
 from piezolab.studies.board.shapes import bounds
 from piezolab.studies.build_options import BOARD, OPTIONS
 from piezolab.studies.option_kinds import Signed
+from piezolab.studies.phantom import driven_backwards
 
 __all__ = ["METHODS", "Lane", "Layout", "LayoutError", "Options", "layout", "smallest_sentence"]
 
@@ -92,7 +93,9 @@ def layout(chain: SignalChain, options: Options | None = None) -> Layout | None:
     """
     options = options or Options()
     method = _method(options)
-    parts, wires = board_parts(assemble(chain.values), options.resistor_pitch, options.pins, options.ring)
+    assembly = assemble(chain.values)
+    bipolar = driven_backwards(chain, assembly)
+    parts, wires = board_parts(assembly, options.resistor_pitch, options.pins, options.ring, bipolar)
     if not parts:
         return None
     lanes = lanes_of(parts, wires)

@@ -21,6 +21,7 @@ from piezolab.studies.faults.readings import INPUT, Check, scaled
 from piezolab.studies.faults.simulate import Findings, Question, Tone
 from piezolab.studies.faults.table import FaultTable
 from piezolab.studies.metering.instrument import Meter
+from piezolab.studies.phantom import driven_backwards
 
 SIZE = 256
 _LEAST_RESOLVED_DIGITS = 10.0
@@ -83,7 +84,8 @@ def faults_of(chain: SignalChain, network: FaultNetwork) -> tuple[Hypothesis, ..
     if battery:
         kind = catalogue.batteries()[chain.supply]
         end_v = kind.end_v * chain.values.supply_v / kind.nominal_v
-    return hypotheses(network, battery=battery, end_v=end_v, electrolytics=electrolytics(network))
+    polarised = electrolytics(network) - driven_backwards(chain, assemble(chain.values))
+    return hypotheses(network, battery=battery, end_v=end_v, electrolytics=polarised)
 
 
 def drawn_w(chain: SignalChain) -> float:
