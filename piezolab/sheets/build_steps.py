@@ -93,6 +93,7 @@ def _box_steps(data: SheetData) -> list[BuildStep]:
             BuildStep(
                 "Hold the battery in a clip or foam, its contacts covered, so that nothing in the box can bridge them. "
                 "It goes in last, after the checks.",
+                caution_of_battery(data),
             )
         )
     if data.powered and data.chain.supply == "adapter":

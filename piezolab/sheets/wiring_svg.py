@@ -4,16 +4,17 @@ from __future__ import annotations
 
 from html import escape
 
+from piezolab import catalogue
 from piezolab.faces import FAMILY
 from piezolab.sheets.sheet_data import SheetData
+from piezolab.studies.board.box import box
 
 _FONT = f'font-family="{FAMILY}"'
 # bushes of the usual panel parts, mm; common practice, no source
-_HOLES = {"jack": 9.5, "switch": 6.2, "lead": 4.0}
+_HOLES = {"jack": 9.5, "switch": 6.2, "socket": 8.0, "lead": 4.0}
 Way = tuple[tuple[float, float], ...]
 _HOP = 1.2  # mm, radius of a hop
 
-_BATTERY_MM = {"9 V block": (48.5, 26.5, 17.5)}  # 6LR61 of IEC 60086-2, largest; from memory
 
 
 def wiring_svg(data: SheetData) -> str:
@@ -60,8 +61,12 @@ def _plus_lead(data: SheetData) -> list[Way]:
 
 
 def template_svg(data: SheetData) -> str:
-    """Holes for jack, switch and lead, 1:1, with their centres."""
-    names = ["jack", "lead"] if not data.powered or data.build.ring else ["jack", "switch", "lead"]
+    """Holes for jack, switch, the adapter's socket and lead, 1:1, with their centres."""
+    names = ["jack"]
+    if data.powered:
+        names += ["switch"] if not data.build.ring else []
+        names += ["socket"] if data.chain.supply == "adapter" else []
+    names.append("lead")
     width = 28 * len(names)
     lines = [
         f'<rect x="0.2" y="0.2" width="{width - 0.4:g}" height="23.6" fill="none" stroke="currentColor" '
@@ -80,15 +85,18 @@ def template_svg(data: SheetData) -> str:
 
 
 def box_inside(data: SheetData) -> tuple[float, float, float] | None:
-    """Least inside of a box in mm for board and battery side by side: length, width, depth; None with no board."""
+    """Least inside of a box in mm for all that goes into it: length, width, depth; None with no board."""
     if data.layout is None:
         return None
-    board = sorted((data.layout.width, data.layout.height), reverse=True)
-    cell = (0.0, 0.0, 0.0)
-    if data.chain.supply != "adapter":
-        cell = _BATTERY_MM["9 V block"]
-    # 3 mm of air round each, 15 mm for the jack's own depth, 20 mm over the board
-    return max(board[0], cell[0]) + 6, board[1] + cell[1] + 9, max(20.0, cell[2] + 6)
+    adapter = data.chain.supply == "adapter"
+    panel = ["jack", *(["switch"] if not data.build.ring else []), *(["socket"] if adapter else [])]
+    found = box(
+        (data.layout.width, data.layout.height),
+        data.layout.method.key,
+        None if adapter else catalogue.batteries()[data.chain.supply],
+        tuple(panel),
+    )
+    return found.length, found.width, found.depth
 
 
 def _svg(width: float, height: float, title: str, lines: list[str], size: float = 1.0, kind: str = "wiring") -> str:

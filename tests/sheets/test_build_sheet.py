@@ -12,6 +12,7 @@ import pytest
 from click.testing import CliRunner
 from hypothesis import given, settings
 
+from piezolab import catalogue
 from piezolab.chain import SignalChain
 from piezolab.chain.assembly import assemble
 from piezolab.chain.link import from_link, to_query
@@ -76,7 +77,8 @@ def test_voltage_ratings() -> None:
     line = {row.reference: row.note for row in part_rows(plain("stage=gain"))}
     assert line["Csup"].startswith("electrolytic, 16 V or more; + to supply")  # 9.4 V fresh
     phantom = {row.reference: row.note for row in part_rows(plain("stage=gain&input=microphone"))}
-    assert phantom["Cout"].startswith("bipolar or film, 63 V or more, never polarised") and "+ to" not in phantom["Cout"]
+    assert phantom["Cout"].startswith("bipolar or film, 63 V or more, never polarised")
+    assert "+ to" not in phantom["Cout"]
     lanes = dict(lane_rows(plain("stage=gain&input=microphone")))
     assert "Cout" in lanes["drain"] and "Cout +" not in lanes["drain"], "it has no plus"
     assert phantom["CS"] == line["CS"]
@@ -310,11 +312,21 @@ def test_board_that_does_not_fit_is_said_on_the_sheet() -> None:
     assert "the smallest found that would do is" in text_of(build_sheet(from_link("stage=gain"), options))
 
 
-def test_box_takes_board_and_battery() -> None:
+def test_box_takes_board_battery_jack_and_switch() -> None:
     data = plain("stage=gain")
     inside = box_inside(data)
-    assert inside[0] >= data.layout.width + 6 - 1e-9 and inside[1] >= data.layout.height + 26.5
+    assert inside[0] >= data.layout.width + 6 - 1e-9 and inside[1] >= data.layout.height + 26.5 + 34
     assert box_inside(plain("stage=gain&supply=adapter"))[1] < inside[1]
+    six = box_inside(plain("stage=gain&supply=aa-6"))
+    assert six[1] > inside[1] + 20 and six[2] >= 35, "six AA cells are no block"
+    assert 'data-name="socket"' in template_svg(plain("supply=adapter"))
+
+
+@pytest.mark.parametrize("supply", sorted(catalogue.batteries()))
+def test_the_battery_brings_its_own_caution(supply: str) -> None:
+    data = SheetData(from_link(f"supply={supply}&supply_v={catalogue.batteries()[supply].nominal_v:g}"))
+    step = next(step for step in build_steps(data) if step.words.startswith("Hold the battery"))
+    assert step.caution == catalogue.batteries()[supply].caution
 
 
 @given(chains())

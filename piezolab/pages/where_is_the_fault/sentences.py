@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from functools import lru_cache
 
+from piezolab import catalogue
 from piezolab.chain import SignalChain
 from piezolab.chain.assembly import assemble
 from piezolab.chain.parts import Part
@@ -205,6 +206,14 @@ def heard_words() -> dict[str, str]:
 def stop_words(turned: bool = False) -> str:
     """What comes before all else where something is hot or a short is probable, or where the battery is reversed."""
     return str(knowledge().texts["stop"]["reversed" if turned else "text"])
+
+
+def battery_caution(chain: SignalChain) -> str:
+    """The caution of the chain's own battery; "" where there is none."""
+    if not chain.topology.powered or chain.supply == "adapter":
+        return ""
+    kind = catalogue.batteries()[chain.supply]
+    return f"{kind.label}: {kind.caution}"
 
 
 def verdict(weighed: Weighed | None, chain: SignalChain) -> str:
