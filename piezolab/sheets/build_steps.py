@@ -15,6 +15,7 @@ from piezolab.studies.metering.board_under_meter import CLIP
 from piezolab.studies.metering.first_power import FULL, FirstPower
 from piezolab.studies.metering.tone_on_board import TONE_HZ, TONE_V_RMS
 
+SHORTED = "A wrongly wired switch or a reversed clip shorts the battery: it heats fast and can burst."
 CLEARLY = 1.5  # apart: two readings in ohms that are to be told from each other
 
 
@@ -68,7 +69,7 @@ def _board_steps(data: SheetData) -> list[BuildStep]:
             + ("ring contact" if data.build.ring else "switch")
             + " and jack as drawn."
             + (diode if data.build.guarded else ""),
-            "A wrongly wired switch or a reversed clip shorts the battery: it heats fast and can burst.",
+            SHORTED,
         ),
     ]
     if data.layout is not None and data.layout.sleeved:
@@ -88,12 +89,13 @@ def _box_steps(data: SheetData) -> list[BuildStep]:
             "person, and never remove a protective earth.",
         )
     ]
-    if data.powered and data.chain.supply != "adapter":
+    own = caution_of_battery(data)
+    if data.powered and own:
         steps.append(
             BuildStep(
                 "Hold the battery in a clip or foam, its contacts covered, so that nothing in the box can bridge them. "
                 "It goes in last, after the checks.",
-                caution_of_battery(data),
+                "" if own.rpartition(": ")[2] in SHORTED else own,
             )
         )
     if data.powered and data.chain.supply == "adapter":
@@ -186,7 +188,7 @@ def first_power_steps(data: SheetData) -> tuple[BuildStep, ...]:
             f"worst) between the {source}'s + contact and the clip's + wire, before switch and all else. Meter on DC "
             f"volts across it, red on the {source}. {on}, wait {_seconds(power.wait_s)}, read:",
         ),
-        BuildStep(f"{low} to {high}: healthy as far as this test can tell. The supply lane must now be + to ground."),
+        BuildStep(f"{low} to {high}: healthy so far; the supply lane must be + to ground."),
         BuildStep(_reversed_words(data)),
         BuildStep(
             f"Above {high}: a short round the stage, or the wrong part: off. Above {FULL * 100:.0f} % of the "
@@ -194,8 +196,8 @@ def first_power_steps(data: SheetData) -> tuple[BuildStep, ...]:
             + ("" if power.full_is_clear else " A healthy board can read as much here: trust the ohms instead.")
         ),
         BuildStep(
-            f"Below {low}, 0 V too: {'D1 the wrong way round or open, the switch' if guarded else 'the switch'}, an "
-            f"open joint or wrong legs: off, check by ohms. Do not turn the {source} for it."
+            f"Below {low}, 0 V too: {'D1 turned or open, ' if guarded else ''}switch, open joint or wrong legs: off, "
+            f"check by ohms; do not turn the {source}."
         ),
     ]
     unseen = _unseen(power)
@@ -247,10 +249,10 @@ def _clip_words(data: SheetData) -> str:
     if not data.build.guarded:
         return "Less: a short or a wrong part; stop and find it."
     least = show(min(power.clip_on.low, power.clip_on_reversed.low), "ohm", 2)
-    told = f"Each range reads D1 otherwise. Over range with red on +: open. Under {least}: a short; stop and find it."
+    told = f"Under {least}: a short. Red on +, over range: open; the larger: turn D1."
     if power.clip_on_reversed.low < CLEARLY * power.clip_on.high:
-        told += " About alike both ways, as on a high range, it says nothing of D1: take a lower one."
-    return told + " The larger with red on +: turn D1 round."
+        told += " Alike both ways says nothing: lower range."
+    return told
 
 
 def _seconds(seconds: float) -> str:
@@ -265,10 +267,7 @@ def _reversed_words(data: SheetData) -> str:
     if not data.build.guarded:
         return f"A minus sign ({volts(power.reversed)}): reversed: off at once."
     most = f"{abs(power.reversed.low):.1g} V"
-    return (
-        f"A minus sign: reversed: off. Up to {most} D1 holds it back: see to the polarity again. Above {most} nothing "
-        "does: off at once."
-    )
+    return f"A minus sign: reversed. Up to {most} D1 holds it back: off. Above {most} it does not: off at once."
 
 
 def _unseen(power: FirstPower) -> str:

@@ -9,7 +9,9 @@ Settings (arrays of builds, or numbers) are called "name.what": `R_S.ohm`, `C_ou
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
 
@@ -51,7 +53,8 @@ class FaultNetwork:
     slots: two-lead parts that were soldered in; lanes: nodes that a probe can reach on the board, in the order of the
     board; wires: of the board with pickup and battery leads; plugged: what the output cable adds; sources: names of the
     pickup's sources; load: terminals of the input; jack: lane of the output; diode: name of the one in the battery's
-    plus lead, None where none is built in.
+    plus lead, None where none is built in; bridges: pairs of lanes that a drop of solder or two touching legs may join,
+    those aside that lie across one part or across the plug.
     """
 
     slots: tuple[Part, ...]
@@ -66,6 +69,7 @@ class FaultNetwork:
     jack: str
     supply: str | None
     diode: str | None
+    bridges: tuple[tuple[str, str], ...]
 
     @property
     def powered(self) -> bool:
@@ -155,11 +159,26 @@ def fault_network(assembly: Assembly, diode: bool = True) -> FaultNetwork:
     if jack != PICKUP:  # the way out comes last
         lanes.pop(jack, None)
         lanes[jack] = None
+    bridges = _bridges(lanes, slots, jack)
+    wires += [("ohm", bridge_name(*pair), *pair) for pair in bridges]
     return FaultNetwork(
         tuple(slots), tuple(transistors), tuple(batteries), tuple(fixed), tuple(lanes), tuple(wires), tuple(plugged),
         tuple(assembly.drive), Place("load", FAR if load == jack else load, SLEEVE), jack,
         SUPPLY if SUPPLY in lanes else None, DIODE if diode and batteries else None,
+        bridges,
     )  # fmt: skip
+
+
+def bridge_name(a: str, b: str) -> str:
+    """Setting of what joins two lanes: ohm."""
+    return f"lanes {a}|{b}.bridge"
+
+
+def _bridges(lanes: Iterable[str], slots: Sequence[Part], jack: str) -> tuple[tuple[str, str], ...]:
+    """Every pair of lanes: whichever way the board is laid out, all that lie side by side are among them."""
+    known = {frozenset(part.nodes) for part in slots} | {frozenset((jack, GROUND)), frozenset((PICKUP, GROUND))}
+    pairs = combinations(sorted({*lanes, GROUND}), 2)
+    return tuple(pair for pair in pairs if frozenset(pair) not in known)
 
 
 def _plain(part: Part) -> Branch:
@@ -242,6 +261,7 @@ def settings_of(network: FaultNetwork, assembly: Assembly) -> Settings:
         b = part.name
         found |= {f"{b}.emf": parts[b].value, f"{b}.inside": 1.0, f"{b}.short": ABSENT_OHM, f"{b}.other": ABSENT_OHM}
         found |= {f"{b}.plus": SOUND_OHM, f"{b}.minus": SOUND_OHM}
+    found |= {bridge_name(*pair): ABSENT_OHM for pair in network.bridges}
     if network.diode:
         d = network.diode  # its ohm is worked out with the current
         found |= {f"{d}.ohm": SOUND_OHM, f"{d}.saturation": SCHOTTKY_SATURATION_A, f"{d}.leak": LEAK_A}

@@ -14,7 +14,15 @@ import numpy as np
 
 from piezolab.chain.assembly import GROUND, PICKUP
 from piezolab.chain.parts import Part
-from piezolab.studies.faults.fault_network import LEADS, OPEN_OHM, PIN_ORDERS, SOUND_OHM, FaultNetwork, Settings
+from piezolab.studies.faults.fault_network import (
+    LEADS,
+    OPEN_OHM,
+    PIN_ORDERS,
+    SOUND_OHM,
+    FaultNetwork,
+    Settings,
+    bridge_name,
+)
 
 JOINT_OHM = (10.0, 1e6)
 LEAK_OHM = (100e3, 100e6)
@@ -68,6 +76,9 @@ def hypotheses(
     for part in network.batteries:
         found += _battery(part, battery, end_v)
         found += _diode(network.diode, part)
+    for pair in network.bridges:
+        edit = _drawn(bridge_name(*pair), *SHORT_OHM)
+        found.append(Hypothesis("lane_bridge:" + "|".join(pair), "lane_bridge", _bridge(*pair), (), 1.0, edit))
     found += _jack(network)
     found += _cable()
     found += _disc(network)
@@ -216,7 +227,7 @@ def _disc(network: FaultNetwork) -> Iterator[Hypothesis]:
 def _shared_bridges(found: list[Hypothesis]) -> Iterator[Hypothesis]:
     """A short has a spot of its own only where more than one thing can make it; else it is mended at its part."""
     for each in found:
-        if each.spot.startswith("bridge:") and sum(other.spot == each.spot for other in found) == 1:
+        if each.spot.startswith("bridge:") and each.parts and sum(other.spot == each.spot for other in found) == 1:
             first = each.parts[0]
             spot = f"transistor:{first}" if each.kind == "dead" else f"part:{first}"
             each = replace(each, spot="jack" if first == "jack" else "disc" if first == "disc" else spot)

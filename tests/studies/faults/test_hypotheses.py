@@ -1,6 +1,7 @@
 """Which faults a chain can have: all that were asked for, from its parts alone, with priors that add up."""
 
 from collections.abc import Iterator
+from itertools import combinations
 from pathlib import Path
 
 import numpy as np
@@ -13,6 +14,7 @@ from piezolab.chain.parts import GROUND, Part
 from piezolab.chain.stages import Stage
 from piezolab.chain.stages.common_parts import model
 from piezolab.chain.values import Values
+from piezolab.studies.board.layout import Options, layout
 from piezolab.studies.faults import Meter, Reading, Tone, diagnose, predicted
 from piezolab.studies.faults.fault_network import PIN_ORDERS, fault_network, settings_of
 from piezolab.studies.faults.hypotheses import Hypothesis
@@ -69,6 +71,31 @@ def test_shorts_between_the_same_lanes_share_their_spot() -> None:
     assert found["bridge:R_S"].spot == found["bridge:C_S"].spot == "bridge:ground|source"
     assert found["bridge:R_G"].spot == found["disc:short"].spot == "bridge:ground|pickup"
     assert found["bridge:R_D"].spot == "part:R_D", "nothing else lies there"
+
+
+@pytest.mark.parametrize("method", ["tape", "stripboard", "wire", "breadboard"])
+@pytest.mark.parametrize("kind", ["follower", "gain"])
+def test_every_two_lanes_side_by_side_on_the_drawn_board_can_be_bridged(method: str, kind: str) -> None:
+    chain = SignalChain(stage=kind)
+    found = faults(chain)
+    joined = {frozenset(key.partition(":")[2].split("|")) for key in found if key.startswith("lane_bridge:")}
+    for part in assemble(chain.values).parts:
+        if f"bridge:{part.name}" in found:
+            joined.add(frozenset(part.nodes))
+    joined |= {frozenset(("jack", GROUND)), frozenset(("pickup", GROUND))}  # jack:short, disc:short
+    drawn = [lane.node for lane in layout(chain, Options(method)).lanes]
+    assert all(frozenset(pair) in joined for pair in zip(drawn, drawn[1:], strict=False)), drawn
+    transistor = next(part for part in assemble(chain.values).parts if part.kind == "jfet")
+    assert all(frozenset(pair) in joined for pair in combinations(transistor.nodes, 2))
+
+
+def test_a_bridge_between_legs_is_looked_for_before_the_transistor_is_replaced() -> None:
+    table = _made(SignalChain(), Meter(), Tone(), 64)
+    expected = predicted(table, "lane_bridge:pickup|source")
+    readings = [Reading(kind, place, expected[f"{kind}:{place}"][1]) for kind, place in
+                (("ohm", "pickup"), ("ohm", "source"), ("dc", "source"))]  # fmt: skip
+    first = diagnose(table, readings).spots[0]
+    assert first.spot == "bridge:pickup|source" and first.faults[0].kind == "lane_bridge"
 
 
 class Pair(Stage):

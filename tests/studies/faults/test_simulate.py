@@ -23,6 +23,7 @@ DRAWN = 2.2e3  # ohm, whatever is drawn
 BY_HAND = (
     "healthy", "open:R_", "joint:R_", "joint:C_out", "large:", "small:", "bridge:", "reversed_capacitor:", "swapped:",
     "pins:", "leak:", "dead:", "reversed_battery:",
+    "lane_bridge:",
 )  # fmt: skip
 
 
