@@ -33,7 +33,7 @@ class CableKind(Row):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BatteryKind(Row):
-    """A battery or pack: voltages V, ``capacity`` pairs (A, Ah), resistances Ω, shelf life in years."""
+    """A battery or pack: voltages V, ``capacity`` pairs (A, Ah), resistances Ω, shelf life in years, size in m."""
 
     nominal_v: float = number(1, 30, "V")
     fresh_v: float = number(1, 30, "V")
@@ -42,6 +42,9 @@ class BatteryKind(Row):
     r_fresh: float = number(0.01, 1000, "ohm")
     r_spent: float = number(0.01, 5000, "ohm")
     shelf_years: float = number(0.05, 30, "years")
+    length: float = number(5e-3, 0.3, "m")
+    width: float = number(3e-3, 0.3, "m")
+    depth: float = number(1e-3, 0.2, "m")
     rechargeable: bool = flag()
     caution: str = text()
     tags: tuple[str, ...] = words()

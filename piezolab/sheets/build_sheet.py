@@ -194,7 +194,7 @@ def _box(data: SheetData) -> str:
     inside = box_inside(data)
     said = ["Drill from the template; deburr."]
     if inside is not None:
-        said.append(f"Inside at least {inside[0]:.0f} × {inside[1]:.0f} × {inside[2]:.0f} mm for board and battery.")
+        said.append(f"Inside at least {inside[0]:.0f} × {inside[1]:.0f} × {inside[2]:.0f} mm, jack and switch counted.")
     said.append("Foil all round, one ground point: the jack's sleeve.")
     if data.powered and data.chain.supply != "adapter":
         said.append("Battery held and insulated.")

@@ -15,6 +15,9 @@ from piezolab.studies.metering.board_under_meter import CLIP
 from piezolab.studies.metering.first_power import FULL, FirstPower
 from piezolab.studies.metering.tone_on_board import TONE_HZ, TONE_V_RMS
 
+SHORTED = "A wrongly wired switch or a reversed clip shorts the battery: it heats fast and can burst."
+CLEARLY = 1.5  # apart: two readings in ohms that are to be told from each other
+
 
 @dataclass(frozen=True)
 class BuildStep:
@@ -48,7 +51,7 @@ def build_steps(data: SheetData) -> tuple[BuildStep, ...]:
 
 
 def _board_steps(data: SheetData) -> list[BuildStep]:
-    diode = " D1 sits in the + lead, its band towards the board: a reversed battery then does nothing."
+    diode = " D1 sits in the + lead, its band towards the board: it holds back a reversed battery."
     steps = [
         BuildStep(
             "Solder the lowest parts first: links, resistors, film capacitors; then electrolytics, long lead to +. "
@@ -66,7 +69,7 @@ def _board_steps(data: SheetData) -> list[BuildStep]:
             + ("ring contact" if data.build.ring else "switch")
             + " and jack as drawn."
             + (diode if data.build.guarded else ""),
-            "A wrongly wired switch or a reversed clip shorts the battery: it heats fast and can burst.",
+            SHORTED,
         ),
     ]
     if data.layout is not None and data.layout.sleeved:
@@ -86,11 +89,13 @@ def _box_steps(data: SheetData) -> list[BuildStep]:
             "person, and never remove a protective earth.",
         )
     ]
-    if data.powered and data.chain.supply != "adapter":
+    own = caution_of_battery(data)
+    if data.powered and own:
         steps.append(
             BuildStep(
                 "Hold the battery in a clip or foam, its contacts covered, so that nothing in the box can bridge them. "
                 "It goes in last, after the checks.",
+                "" if own.rpartition(": ")[2] in SHORTED else own,
             )
         )
     if data.powered and data.chain.supply == "adapter":
@@ -164,15 +169,15 @@ def first_power_steps(data: SheetData) -> tuple[BuildStep, ...]:
     power = data.power
     if power is None:
         return ()
-    adapter = data.chain.supply == "adapter"
+    adapter, guarded = data.chain.supply == "adapter", data.build.guarded
     source, contacts = ("supply", "supply's") if adapter else ("battery", "clip's")
-    off, on = ("Plug out", "Plug in") if data.build.ring else ("Switch off", "Switch on")
+    off, on = ("Plug out", "A bare plug in the jack") if data.build.ring else ("Switch off", "Switch on")
     end, fresh = power.clip_v
     low, high = ends(power.healthy)
     steps = [
         BuildStep(
-            f"Ohms at the {contacts} contacts. {off}: over range. {on}: red on +, {_least(power.clip_on.low)}; red on "
-            f"−, {_least(power.clip_on_reversed.low)}. Near zero: a short; stop and find it."
+            f"Ohms at the {contacts} contacts. {off}: over range. {on}: red on +, {ohms(power.clip_on)}; red on −, "
+            f"{ohms(power.clip_on_reversed)}. {_clip_words(data)}"
         ),
         BuildStep(
             f"Polarity: {source} alone on the meter, {end:.1f} to {fresh:.1f} V with red on +; no minus sign. Red wire "
@@ -183,14 +188,17 @@ def first_power_steps(data: SheetData) -> tuple[BuildStep, ...]:
             f"worst) between the {source}'s + contact and the clip's + wire, before switch and all else. Meter on DC "
             f"volts across it, red on the {source}. {on}, wait {_seconds(power.wait_s)}, read:",
         ),
-        BuildStep(f"{low} to {high}: healthy as far as this test can tell. The supply lane must now be + to ground."),
+        BuildStep(f"{low} to {high}: healthy so far; the supply lane must be + to ground."),
         BuildStep(_reversed_words(data)),
         BuildStep(
             f"Above {high}: a short round the stage, or the wrong part: off. Above {FULL * 100:.0f} % of the "
             f"{source}'s volts: a dead short: off."
             + ("" if power.full_is_clear else " A healthy board can read as much here: trust the ohms instead.")
         ),
-        BuildStep(f"Below {low}: an open joint, wrong legs, or no supply: off, check by ohms."),
+        BuildStep(
+            f"Below {low}, 0 V too: {'D1 turned or open, ' if guarded else ''}switch, open joint or wrong legs: off, "
+            f"check by ohms; do not turn the {source}."
+        ),
     ]
     unseen = _unseen(power)
     if unseen:
@@ -234,8 +242,17 @@ def power_on_steps(data: SheetData) -> tuple[BuildStep, ...]:
     return tuple(steps)
 
 
-def _least(ohm: float) -> str:
-    return "over range" if ohm == float("inf") else f"over {show(ohm, 'ohm', 2)}"
+def _clip_words(data: SheetData) -> str:
+    """What the ohms at the clip tell, and where they cannot."""
+    power = data.power
+    assert power is not None
+    if not data.build.guarded:
+        return "Less: a short or a wrong part; stop and find it."
+    least = show(min(power.clip_on.low, power.clip_on_reversed.low), "ohm", 2)
+    told = f"Under {least}: a short. Red on +, over range: open; the larger: turn D1."
+    if power.clip_on_reversed.low < CLEARLY * power.clip_on.high:
+        told += " Alike both ways says nothing: lower range."
+    return told
 
 
 def _seconds(seconds: float) -> str:
@@ -247,9 +264,10 @@ def _seconds(seconds: float) -> str:
 def _reversed_words(data: SheetData) -> str:
     power = data.power
     assert power is not None
-    if data.build.guarded:
-        return "0 V, or a few hundredths with a minus sign: reversed, and D1 holds it back: off, turn it round."
-    return f"A minus sign ({volts(power.reversed)}): reversed: off at once."
+    if not data.build.guarded:
+        return f"A minus sign ({volts(power.reversed)}): reversed: off at once."
+    most = f"{abs(power.reversed.low):.1g} V"
+    return f"A minus sign: reversed. Up to {most} D1 holds it back: off. Above {most} it does not: off at once."
 
 
 def _unseen(power: FirstPower) -> str:

@@ -124,12 +124,12 @@ def _part_row(data: SheetData, item: Item) -> PartRow:
         except QuantityError:
             marking = "printed"
         note.append(f"film, {item.rating_v:g} V or more, either way round")
+    elif item.kind == "bipolar":
+        marking = "printed"
+        note.append(f"bipolar or film, {item.rating_v:g} V or more, never polarised: phantom power reverses it")
     else:
         marking = "printed"
-        where = lane_name(item.positive)
-        note.append(f"electrolytic, {item.rating_v:g} V or more; + to {where}")
-        if item.bipolar:
-            note.append("or bipolar: phantom power")
+        note.append(f"electrolytic, {item.rating_v:g} V or more; + to {lane_name(item.positive)}")
     code = letter_code(value, unit) if value else "0"
     return PartRow(name, item.label, code, marking, "; ".join(note), 1, prices.get(item.kind), bands)
 

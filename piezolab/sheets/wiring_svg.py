@@ -4,55 +4,69 @@ from __future__ import annotations
 
 from html import escape
 
+from piezolab import catalogue
 from piezolab.faces import FAMILY
 from piezolab.sheets.sheet_data import SheetData
+from piezolab.studies.board.box import box
 
 _FONT = f'font-family="{FAMILY}"'
 # bushes of the usual panel parts, mm; common practice, no source
-_HOLES = {"jack": 9.5, "switch": 6.2, "lead": 4.0}
-_BATTERY_MM = {"9 V block": (48.5, 26.5, 17.5)}  # 6LR61 of IEC 60086-2, largest; from memory
+_HOLES = {"jack": 9.5, "switch": 6.2, "socket": 8.0, "lead": 4.0}
+Way = tuple[tuple[float, float], ...]
+_HOP = 1.2  # mm, radius of a hop
+
 
 
 def wiring_svg(data: SheetData) -> str:
-    """Battery, switch or ring contact, diode, board and jack, with every wire named."""
+    """Battery, switch or ring contact, diode, board and jack, with every wire named.
+
+    A dot is a joint; where a wire crosses another it hops over.
+    """
     ring = data.build.ring
-    lines: list[str] = []
     if not data.powered:
-        lines += [_box(4, 12, 20, 12, "disc"), _box(70, 12, 24, 12, "jack")]
-        lines += [_wire((24, 15), (70, 15)), _label(47, 14, "core: ceramic side to tip")]
-        lines += [_wire((24, 21), (70, 21)), _label(47, 24.5, "screen: brass side to sleeve")]
+        lines = [_box(4, 12, 20, 12, "disc"), _box(70, 12, 24, 12, "jack")]
+        lines += _wires([((24, 15), (70, 15)), ((24, 21), (70, 21))])
+        lines += [_label(47, 14, "core: ceramic side to tip"), _label(47, 24.5, "screen: brass side to sleeve")]
         return _svg(98, 32, "Wiring: disc to jack", lines, 0.9)
-    lines += [_box(4, 6, 18, 24, "battery"), _box(56, 4, 20, 44, ""), _box(100, 10, 22, 32, "jack")]
-    lines += [_label(20, 11, "+", "end"), _label(20, 27, "−", "end")]
-    plus = [(22, 10)]
-    if not ring:
-        lines.append(_box(26, 6.5, 9, 7, "S1"))
-        lines.append(_wire((22, 10), (26, 10)))
-        plus = [(35, 10)]
-    if data.build.guarded:
-        lines.append(_diode(42, 10))
-        lines.append(_wire(plus[0], (40, 10)))
-        plus = [(44.5, 10)]
-    lines += [_wire(*plus, (56, 10)), _label(57, 11, "batt +", "start")]
-    lines += [_label(57, 36, "pickup", "start"), _label(57, 43, "screen", "start")]
-    lines += [_bold(66, 29, "board"), _label(75, 17, "tip", "end"), _label(75, 33, "sleeve", "end")]
-    lines += [_wire((76, 16), (100, 16)), _label(101, 17, "tip", "start")]
-    lines += [_wire((76, 32), (100, 32)), _label(101, 33, "sleeve", "start")]
-    lines += [_box(4, 34, 18, 12, "disc"), _wire((22, 35), (56, 35)), _wire((22, 42), (56, 42))]
+    lines = [_box(4, 6, 18, 24, "adapter" if data.chain.supply == "adapter" else "battery")]
+    lines += [_box(56, 4, 20, 44, ""), _box(100, 10, 22, 32, "jack")]
+    lines += [_label(20, 11, "+", "end"), _label(20, 27, "−", "end"), *_inserted(data)]
+    lines += [_label(57, 11, "batt +", "start"), _label(57, 36, "pickup", "start"), _label(57, 43, "screen", "start")]
+    lines += [_bold(66, 22.5, "board"), _label(75, 17, "tip", "end"), _label(75, 33, "sleeve", "end")]
+    lines += [_label(101, 17, "tip", "start"), _label(101, 33, "sleeve", "start"), _box(4, 34, 18, 12, "disc")]
     lines += [_label(28, 34, "core: ceramic side", "start"), _label(28, 45, "screen: brass side", "start")]
+    wires = _plus_lead(data)
+    wires += [((76, 16), (100, 16)), ((76, 32), (100, 32)), ((22, 35), (56, 35)), ((22, 42), (56, 42))]
     if ring:
-        lines += [_wire((22, 26), (25, 26), (25, 51), (92, 51), (92, 24), (100, 24)), _label(101, 25, "ring", "start")]
-        lines += [_label(58, 53.5, "battery −: only a plug joins ring to sleeve")]
-        lines += [_label(57, 25, "batt −: empty", "start")]
+        wires.append(((22, 26), (25, 26), (25, 51), (92, 51), (92, 24), (100, 24)))
+        lines += [_label(101, 25, "ring", "start"), _label(58, 53.5, "battery −: only a plug joins ring to sleeve")]
     else:
-        lines += [_wire((22, 26), (56, 26)), _label(57, 25, "batt −", "start")]
+        wires.append(((22, 26), (56, 26)))
+        lines.append(_label(57, 27, "batt −", "start"))
     title = "Wiring: battery, " + ("ring contact" if ring else "switch") + ", board and jack"
-    return _svg(126, 54, title, lines, 0.76)
+    return _svg(126, 54, title, [*lines, *_wires(wires)], 0.76)
+
+
+def _inserted(data: SheetData) -> list[str]:
+    """What sits in the battery's plus lead."""
+    found = [] if data.build.ring else [_box(26, 6.5, 9, 7, "S1")]
+    return [*found, _diode(42, 10)] if data.build.guarded else found
+
+
+def _plus_lead(data: SheetData) -> list[Way]:
+    ends = [22.0, *([] if data.build.ring else [26.0, 35.0])]
+    ends += [40.0, 44.5] if data.build.guarded else []
+    ends.append(56.0)
+    return [((a, 10.0), (b, 10.0)) for a, b in zip(ends[::2], ends[1::2], strict=True)]
 
 
 def template_svg(data: SheetData) -> str:
-    """Holes for jack, switch and lead, 1:1, with their centres."""
-    names = ["jack", "lead"] if not data.powered or data.build.ring else ["jack", "switch", "lead"]
+    """Holes for jack, switch, the adapter's socket and lead, 1:1, with their centres."""
+    names = ["jack"]
+    if data.powered:
+        names += ["switch"] if not data.build.ring else []
+        names += ["socket"] if data.chain.supply == "adapter" else []
+    names.append("lead")
     width = 28 * len(names)
     lines = [
         f'<rect x="0.2" y="0.2" width="{width - 0.4:g}" height="23.6" fill="none" stroke="currentColor" '
@@ -71,15 +85,18 @@ def template_svg(data: SheetData) -> str:
 
 
 def box_inside(data: SheetData) -> tuple[float, float, float] | None:
-    """Least inside of a box in mm for board and battery side by side: length, width, depth; None with no board."""
+    """Least inside of a box in mm for all that goes into it: length, width, depth; None with no board."""
     if data.layout is None:
         return None
-    board = sorted((data.layout.width, data.layout.height), reverse=True)
-    cell = (0.0, 0.0, 0.0)
-    if data.chain.supply != "adapter":
-        cell = _BATTERY_MM["9 V block"]
-    # 3 mm of air round each, 15 mm for the jack's own depth, 20 mm over the board
-    return max(board[0], cell[0]) + 6, board[1] + cell[1] + 9, max(20.0, cell[2] + 6)
+    adapter = data.chain.supply == "adapter"
+    panel = ["jack", *(["switch"] if not data.build.ring else []), *(["socket"] if adapter else [])]
+    found = box(
+        (data.layout.width, data.layout.height),
+        data.layout.method.key,
+        None if adapter else catalogue.batteries()[data.chain.supply],
+        tuple(panel),
+    )
+    return found.length, found.width, found.depth
 
 
 def _svg(width: float, height: float, title: str, lines: list[str], size: float = 1.0, kind: str = "wiring") -> str:
@@ -99,9 +116,32 @@ def _box(x: float, y: float, w: float, h: float, words: str) -> str:
     )
 
 
-def _wire(*points: tuple[float, float]) -> str:
-    path = " ".join(f"{x},{y}" for x, y in points)
-    return f'<polyline points="{path}" fill="none" stroke="currentColor" stroke-width="0.5"/>'
+def _wires(ways: list[Way]) -> list[str]:
+    """Wires with a dot at each end; an upright one hops over each level one that it crosses."""
+    level = [
+        (min(a[0], b[0]), max(a[0], b[0]), a[1])
+        for way in ways
+        for a, b in zip(way, way[1:], strict=False)
+        if a[1] == b[1]
+    ]
+    lines = []
+    for way in ways:
+        path = f"M {way[0][0]:g} {way[0][1]:g}"
+        for (ax, ay), (bx, by) in zip(way, way[1:], strict=False):
+            down = 1 if by > ay else -1
+            low, high = min(ay, by), max(ay, by)
+            crossed = [y for left, right, y in level if ax == bx and left < ax < right and low < y < high]
+            for y in sorted(crossed, reverse=down < 0):
+                path += f" V {y - down * _HOP:g} A {_HOP:g} {_HOP:g} 0 0 {int(down > 0)} {ax:g} {y + down * _HOP:g}"
+            path += f" L {bx:g} {by:g}"
+        points = " ".join(f"{x:g},{y:g}" for x, y in way)
+        lines.append(
+            f'<path class="wire" data-points="{points}" d="{path}" fill="none" stroke="currentColor" '
+            'stroke-width="0.5"/>'
+        )
+        ends = (way[0], way[-1])
+        lines += [f'<circle class="joint" cx="{x:g}" cy="{y:g}" r="0.8" fill="currentColor"/>' for x, y in ends]
+    return lines
 
 
 def _label(x: float, y: float, words: str, anchor: str = "middle") -> str:

@@ -67,7 +67,7 @@ class BoardAsBuilt:
         """The layout's options for a chain: the legs in the order that its type usually has, where none was said."""
         seen = catalogue.transistors()[chain.jfet].pins_seen if chain.topology.powered else ()
         usual = next((order for order in seen if sorted(order.split()) == ["D", "G", "S"]), Options().pins)
-        return Options(self.method, self.board, self.lane_width, pins=self.pins or usual)
+        return Options(self.method, self.board, self.lane_width, pins=self.pins or usual, ring=self.ring)
 
     @property
     def values(self) -> dict[str, Any]:

@@ -76,7 +76,7 @@ _TABLE: tuple[Parameter, ...] = (
 OPTIONS: Mapping[str, Parameter] = MappingProxyType({option.key: option for option in _TABLE})
 #: Keys that a build sheet reads, and those that the search for a fault reads.
 SHEET_KEYS = tuple(key for key, option in OPTIONS.items() if option.group != TONE)
-FAULT_KEYS = ("ohm_max", "meter_ohm", "ac", "counts", "accuracy", "tone_v")
+FAULT_KEYS = ("diode", "ohm_max", "meter_ohm", "ac", "counts", "accuracy", "tone_v")
 
 
 def read_option(key: str, text: str, *, typed: bool = False) -> object:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from piezolab import catalogue
 from piezolab.chain import SignalChain
-from piezolab.chain.assembly import GROUND, assemble
+from piezolab.chain.assembly import GROUND, Assembly, assemble
 from piezolab.circuit.elements import Resistor, VoltageSource
 from piezolab.circuit.network import Network
 from piezolab.circuit.operating_point import operating_point
@@ -55,6 +55,13 @@ class Phantom:
     def gate_safe(self) -> bool:
         """Whether both junctions stay within the type's rating at the jump."""
         return max(-self.v_gs, -self.v_gd) <= self.gate_limit_v
+
+
+def driven_backwards(chain: SignalChain, assembly: Assembly) -> frozenset[str]:
+    """Names of the output capacitors that an input of the chain with phantom power would hold the wrong way round: they
+    have to be bipolar or film ones."""
+    reached = any(catalogue.inputs()[kind].phantom for kind in chain.input)
+    return frozenset(part.name for part in assembly.coupling) if reached else frozenset()
 
 
 def phantom(chain: SignalChain) -> Phantom | None:

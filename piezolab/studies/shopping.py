@@ -18,6 +18,7 @@ from piezolab.studies.bias import bias_of
 from piezolab.studies.board.board_parts import film
 from piezolab.studies.metering.board_under_meter import BoardUnderMeter, clip_range, under_meter
 from piezolab.studies.metering.probes import Probe, fed_at_probes
+from piezolab.studies.phantom import driven_backwards
 from piezolab.studies.population import population
 
 RATINGS_V = (6.3, 10.0, 16.0, 25.0, 35.0, 50.0, 63.0, 100.0)  # usual electrolytic ratings; common practice, no source
@@ -33,9 +34,10 @@ _TYPE_BUILDS = 300
 class Item:
     """One part to buy.
 
-    kind: resistor, film, electrolytic or transistor; value: as designed, preferred: the nearest E24 (resistors) or E12
-    (capacitors) value, both SI; highest_v: largest direct voltage across it, V; rating_v: to ask for; bipolar: whether
-    a bipolar one would do as well; positive: node of the positive lead; watt: size of a resistor.
+    kind: resistor, film, electrolytic, bipolar (where phantom power would drive a polarised one backwards: bipolar or
+    film only) or transistor; value: as designed, preferred: the nearest E24 (resistors) or E12
+    (capacitors) value, both SI; highest_v: largest direct voltage across it, V; rating_v: to ask for; positive: node of
+    the positive lead, None where there is none; watt: size of a resistor.
     """
 
     name: str
@@ -45,7 +47,6 @@ class Item:
     preferred: float | None
     highest_v: float | None = None
     rating_v: float | None = None
-    bipolar: bool = False
     positive: str | None = None
     watt: float | None = None
 
@@ -61,9 +62,8 @@ def shopping(chain: SignalChain) -> tuple[Item, ...]:
         return ()
     built = under_meter(chain)
     volts, watts = _stress(built)
-    phantom = any(catalogue.inputs()[kind].phantom for kind in chain.input)
     assembly = assemble(chain.values)
-    blocking = {part.name for part in assembly.coupling} if phantom else set()
+    blocking = driven_backwards(chain, assembly)
     parts = [part for part in assembly.where("board", "supply", "input") if _bought(part)]
     return tuple(_item(part, volts, watts, part.name in blocking) for part in parts)
 
@@ -108,9 +108,8 @@ def _item(part: Part, volts: dict[str, float], watts: dict[str, float], phantom:
         rating = max(FILM_V, next((size for size in RATINGS_V if size >= need), RATINGS_V[-1]))
         return Item(part.name, part.label, "film", value, _nearest(value, "E12"), highest, rating)
     rating = next((size for size in RATINGS_V if size >= need), RATINGS_V[-1])
-    return Item(
-        part.name, part.label, "electrolytic", value, _nearest(value, "E12"), highest, rating, phantom, part.nodes[0]
-    )
+    kind, positive = ("bipolar", None) if phantom else ("electrolytic", part.nodes[0])
+    return Item(part.name, part.label, kind, value, _nearest(value, "E12"), highest, rating, positive)
 
 
 def _nearest(value: float, series: str) -> float | None:

@@ -15,7 +15,7 @@ from piezolab.catalogue import data_dir
 FILES = ("transistors", "inputs", "cables", "batteries", "pickups")
 FROZEN = Path(__file__).with_name("frozen_rows.json")
 
-#: Words that change no figure and may be mended.
+#: Words that change no figure and may be mended; and the sizes of a battery, on which no figure of a chain depends.
 PROSE = {
     "label",
     "note",
@@ -28,6 +28,9 @@ PROSE = {
     "from_memory",
     "recalled",
     "estimates",
+    "length",
+    "width",
+    "depth",
 }
 
 

@@ -12,6 +12,7 @@ import pytest
 from click.testing import CliRunner
 from hypothesis import given, settings
 
+from piezolab import catalogue
 from piezolab.chain import SignalChain
 from piezolab.chain.assembly import assemble
 from piezolab.chain.link import from_link, to_query
@@ -76,7 +77,10 @@ def test_voltage_ratings() -> None:
     line = {row.reference: row.note for row in part_rows(plain("stage=gain"))}
     assert line["Csup"].startswith("electrolytic, 16 V or more; + to supply")  # 9.4 V fresh
     phantom = {row.reference: row.note for row in part_rows(plain("stage=gain&input=microphone"))}
-    assert phantom["Cout"].startswith("electrolytic, 63 V or more") and "bipolar" in phantom["Cout"]
+    assert phantom["Cout"].startswith("bipolar or film, 63 V or more, never polarised")
+    assert "+ to" not in phantom["Cout"]
+    lanes = dict(lane_rows(plain("stage=gain&input=microphone")))
+    assert "Cout" in lanes["drain"] and "Cout +" not in lanes["drain"], "it has no plus"
     assert phantom["CS"] == line["CS"]
 
 
@@ -201,17 +205,72 @@ def test_first_power_says_its_numbers() -> None:
         for words in (f"{low} to {high}", f"Above {high}", f"Below {low}", "1 kΩ", watt, "ten seconds"):
             assert words in told
         assert ("D1 holds it back" in told) == (diode != "none")
+        assert ohms(data.power.clip_on) in told and ohms(data.power.clip_on_reversed) in told
         assert "cannot tell" in told
         assert (f"{data.power.short.ampere:.1f} A" in told) if data.power.short else "unplug the adapter" in told
 
 
+@pytest.mark.parametrize("schottky", [True, False])
+def test_nothing_across_the_resistor_never_turns_the_battery(schottky: bool) -> None:
+    """A diode the wrong way round passes no more than its leak, so the resistor shows about 0 V while the battery is
+    right: turned, it would put its volts on the supply capacitor backwards."""
+    data = SheetData(SignalChain(), BoardAsBuilt(diode="1N5817" if schottky else "none"))
+    steps = [step.words for step in first_power_steps(data)]
+    zero = next(words for words in steps if "0 V too" in words)
+    assert "do not turn the battery" in zero and ("D1 turned or open" in zero) == schottky
+    minus = next(words for words in steps if words.startswith("A minus sign"))
+    assert "off at once" in minus and ("Above 0.1 V" in minus) == schottky
+    assert not any("turn it round" in words for words in steps)
+
+
+def test_ohms_at_the_clip_have_an_upper_limit_and_say_where_they_tell_nothing() -> None:
+    words = first_power_steps(plain(""))[0].words
+    assert "red on +, 5k69 to 29k4" in words and "Red on +, over range: open" in words
+    assert "Alike both ways says nothing" in words, "29 kohm and 30 kohm on the highest range"
+    bare = first_power_steps(SheetData(SignalChain(), BoardAsBuilt(diode="none")))[0].words
+    assert "D1" not in bare and "lower range" not in bare
+
+
 def test_switching_by_the_ring_speaks_of_the_plug() -> None:
     data = SheetData(SignalChain(), BoardAsBuilt(switch="ring"))
-    assert "Plug out: over range. Plug in" in first_power_steps(data)[0].words
+    words = first_power_steps(data)[0].words
+    assert "Plug out: over range. A bare plug in the jack: red on +" in words and "Switch" not in words
     assert "ring contact" in " ".join(step.words for step in build_steps(data))
     assert "only a plug joins ring to sleeve" in wiring_svg(data)
     assert 'data-name="switch"' not in template_svg(data)
     assert 'data-name="switch"' in template_svg(plain(""))
+
+
+@pytest.mark.parametrize("method", ["stripboard", "tape", "wire", "breadboard"])
+def test_the_ring_alone_brings_battery_minus_to_ground(method: str) -> None:
+    """One list of connections for lanes, layout and drawing: with the plug out nothing joins battery − to the board."""
+    for switch in ("toggle", "ring"):
+        data = SheetData(SignalChain(), BoardAsBuilt(method=method, switch=switch))
+        ground = dict(lane_rows(data))["ground"]
+        placed = {part.name for part in data.layout.parts}
+        ends = [way.split(" ") for way in re.findall(r'data-points="([^"]+)"', wiring_svg(data))]
+        minus = next(way for way in ends if way[0] == "22,26")
+        on_board = 56 <= float(minus[-1].split(",")[0]) <= 76
+        assert ("battery −" in ground) == ("battery -" in placed) == on_board == (switch == "toggle")
+        assert "jack sleeve" in ground
+
+
+@pytest.mark.parametrize("switch", ["toggle", "ring"])
+@pytest.mark.parametrize("schottky", [True, False])
+def test_wires_that_cross_hop_and_joints_have_dots(switch: str, schottky: bool) -> None:
+    data = SheetData(SignalChain(), BoardAsBuilt(switch=switch, diode="1N5817" if schottky else "none"))
+    drawing = ElementTree.fromstring(wiring_svg(data))
+    wires = [each for each in drawing.iter() if each.get("class") == "wire"]
+    dots = {(each.get("cx"), each.get("cy")) for each in drawing.iter() if each.get("class") == "joint"}
+    ways = [[tuple(map(float, point.split(","))) for point in wire.get("data-points").split()] for wire in wires]
+    pieces = [(n, a, b) for n, way in enumerate(ways) for a, b in zip(way, way[1:], strict=False)]
+    crossings = sum(
+        a[0] == b[0] and c[1] == d[1] and c[0] < a[0] < d[0] and min(a[1], b[1]) < c[1] < max(a[1], b[1])
+        for n, a, b in pieces for m, c, d in pieces if n != m
+    )  # fmt: skip
+    assert crossings == sum(wire.get("d").count("A") for wire in wires) == (3 if switch == "ring" else 0)
+    for way in ways:
+        assert {(f"{x:g}", f"{y:g}") for x, y in (way[0], way[-1])} <= dots
 
 
 def test_transistor_and_beeper_steps() -> None:
@@ -253,11 +312,24 @@ def test_board_that_does_not_fit_is_said_on_the_sheet() -> None:
     assert "the smallest found that would do is" in text_of(build_sheet(from_link("stage=gain"), options))
 
 
-def test_box_takes_board_and_battery() -> None:
+def test_box_takes_board_battery_jack_and_switch() -> None:
     data = plain("stage=gain")
     inside = box_inside(data)
-    assert inside[0] >= data.layout.width + 6 - 1e-9 and inside[1] >= data.layout.height + 26.5
+    assert inside[0] >= data.layout.width + 6 - 1e-9 and inside[1] >= data.layout.height + 26.5 + 34
     assert box_inside(plain("stage=gain&supply=adapter"))[1] < inside[1]
+    six = box_inside(plain("stage=gain&supply=aa-6"))
+    assert six[1] > inside[1] + 20 and six[2] >= 35, "six AA cells are no block"
+    assert 'data-name="socket"' in template_svg(plain("supply=adapter"))
+
+
+@pytest.mark.parametrize("supply", sorted(catalogue.batteries()))
+def test_the_battery_brings_its_own_caution(supply: str) -> None:
+    data = SheetData(from_link(f"supply={supply}&supply_v={catalogue.batteries()[supply].nominal_v:g}"))
+    step = next(step for step in build_steps(data) if step.words.startswith("Hold the battery"))
+    own = catalogue.batteries()[supply].caution
+    said_before = own.startswith("A wrongly wired switch or reversed clip")
+    assert step.caution == ("" if said_before else own)
+    assert any(own.rpartition(": ")[2] in each.caution for each in build_steps(data))
 
 
 @given(chains())

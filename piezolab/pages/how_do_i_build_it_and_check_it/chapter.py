@@ -112,7 +112,7 @@ def box(sheet: SheetData) -> str:
     said = ["Drill from the template, deburr, glasses on. Line the box with foil, every piece joined to the next."]
     inside = box_inside(sheet)
     if inside is not None:
-        said.append(f"Inside at least {inside[0]:.0f} × {inside[1]:.0f} × {inside[2]:.0f} mm, for board and battery.")
+        said.append(f"Inside at least {inside[0]:.0f} × {inside[1]:.0f} × {inside[2]:.0f} mm, jack and switch counted.")
     said.append("One ground point for the foil: the jack's sleeve, and no second one.")
     if sheet.powered and sheet.chain.supply != "adapter":
         said.append("The battery is held and insulated, so that nothing can bridge its contacts.")

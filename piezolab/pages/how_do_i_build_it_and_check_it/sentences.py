@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from piezolab.pages.kit.blocks import paragraphs, table
 from piezolab.quantity import show
-from piezolab.sheets.build_steps import BuildStep
+from piezolab.sheets.build_steps import BuildStep, caution_of_battery
 from piezolab.sheets.ranges import ohms, volts
 from piezolab.sheets.sheet_data import SheetData
 from piezolab.sheets.tables import PartRow, lane_rows, part_rows, total
@@ -162,7 +162,7 @@ def other_types(sheet: SheetData) -> str:
 # -- first power --------------------------------------------------------------------------------------------------
 def beware(sheet: SheetData) -> list[str]:
     """Before any battery meets the board."""
-    said = [BATTERY]
+    said = [BATTERY, *filter(None, [caution_of_battery(sheet)])]
     if sheet.power is not None and sheet.power.short is not None:
         short = sheet.power.short
         said.append(
@@ -171,7 +171,10 @@ def beware(sheet: SheetData) -> list[str]:
         )
     if sheet.chain.supply == "adapter":
         said = ["Use a closed adapter with the mark of a test house. Never open it. Warm: pull it from the outlet."]
-    return [*said, "Nothing plugged into the jack yet; glasses on; for later: volume down, headphones off."]
+    jack = "Nothing plugged into the jack yet"
+    if sheet.build.ring:
+        jack = "The plug that switches on has nothing at its other end yet"
+    return [*said, f"{jack}; glasses on; for later: volume down, headphones off."]
 
 
 def faults(sheet: SheetData) -> str:

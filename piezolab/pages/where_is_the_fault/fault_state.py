@@ -88,13 +88,13 @@ class FaultState(PageState):
 
     @property
     def _question(self) -> tuple[object, ...]:
-        return self.chain, self.meter, self.metering.tone
+        return self.chain, self.meter, self.metering.tone, self.metering.build.guarded
 
     def weigh(self) -> None:
         """Weigh the faults again: at once where the table is there, else when the hand rests."""
         if not (self.entries or self.heard):
             try:
-                self.outlook = Outlook(beforehand(self.chain))
+                self.outlook = Outlook(beforehand(self.chain, self.metering.build.guarded))
             except CircuitError as error:
                 self._give_up(error)
                 return

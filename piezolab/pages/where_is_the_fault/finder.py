@@ -25,7 +25,7 @@ from piezolab.studies.faults.hearing import FINE
 from piezolab.studies.faults.readings import Check
 from piezolab.studies.faults.simulate import HIGH_HZ, LOW_HZ
 
-FIRST = ("ohm_max", "meter_ohm", "ac")  # of the meter's fields; the others are folded
+FIRST = ("diode", "ohm_max", "meter_ohm", "ac")  # of the fields; the others are folded
 EAR = (
     "Is anything warm, or does it smell? Switch off, unclip the battery, set it down away from people, and press "
     "“something gets hot”. Else press all that you hear."
@@ -46,7 +46,7 @@ class Finder(VBox):
         self.next = Block("next", title="Measure next", spoken=True)
         self.tone = TonePlayer(hertz=[LOW_HZ, HIGH_HZ])
         self.meter_form = OptionForm(
-            "Your meter", FAULT_KEYS, FIRST, "use this meter", self._metered, more="more about meter and tone"
+            "Your build and meter", FAULT_KEYS, FIRST, "use these", self._metered, more="more about meter and tone"
         )
         self.taken = Block("taken", title="")
         self.drop = Buttons(
@@ -102,7 +102,7 @@ class Finder(VBox):
     def _metered(self, build: BoardAsBuilt) -> str:
         self._state.metering = MeterEntry(build)
         self._changed()
-        return "The expected readings are for this meter now."
+        return "The expected readings are for this build and meter now."
 
     def _hearer(self, word: str) -> Callable[[], None]:
         def press() -> None:
@@ -174,7 +174,7 @@ class Finder(VBox):
             self.next.content = paragraphs("Nothing can be proposed for this chain.")
             return
         found = weighed.found
-        self.stop.content = f"<p><strong>{say.stop_words()}</strong></p>" if found.stop else ""
+        self.stop.content = f"<p><strong>{say.stop_words(found.reversed)}</strong></p>" if found.stop else ""
         asked = found.next is not None and any(r.check == found.next.check for r in weighed.readings)
         self.next.content = next_html(found, chain, weighed.metering, asked)
         # no tone is fed in, and none is offered, before the battery may go in

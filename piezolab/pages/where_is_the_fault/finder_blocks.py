@@ -33,6 +33,9 @@ def next_html(found: Diagnosis, chain: SignalChain, metering: MeterEntry, asked:
     said += paragraphs(how)
     if caution:
         said += f"<p><strong>{escape(caution)}</strong></p>"
+    own = say.battery_caution(chain)
+    if own:
+        said += f"<p class='caution'>{escape(own)}</p>"
     if found.unpowered_only and not found.stop:
         said += paragraphs("Battery out for now: a short is not ruled out yet.")
     expected = say.expected_words(step, chain, metering.meter)

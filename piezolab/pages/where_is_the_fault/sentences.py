@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from functools import lru_cache
 
+from piezolab import catalogue
 from piezolab.chain import SignalChain
 from piezolab.chain.assembly import assemble
 from piezolab.chain.parts import Part
@@ -28,7 +29,7 @@ _ENDS = {
     "load": "the far plug",
     "input": "the amplifier",
 }
-_THINGS = {"jack": "the jack", "disc": "the disc", "cable": "the output cable"}
+_THINGS = {"jack": "the jack", "disc": "the disc", "cable": "the output cable", "D1": "the polarity diode D1"}
 _LEADS = {"sleeve": "the sleeve", "minus": "the minus lead", "cold": "the ground wire"}
 _REASONS = {
     "spot": "it tells the likely places apart best",
@@ -202,15 +203,23 @@ def heard_words() -> dict[str, str]:
     return {**{word: knowledge().texts["heard"][word]["label"] for word in words}, FINE: "it sounds fine"}
 
 
-def stop_words() -> str:
-    """What comes before all else where something is hot or a short is probable."""
-    return str(knowledge().texts["stop"]["text"])
+def stop_words(turned: bool = False) -> str:
+    """What comes before all else where something is hot or a short is probable, or where the battery is reversed."""
+    return str(knowledge().texts["stop"]["reversed" if turned else "text"])
+
+
+def battery_caution(chain: SignalChain) -> str:
+    """The caution of the chain's own battery; "" where there is none."""
+    if not chain.topology.powered or chain.supply == "adapter":
+        return ""
+    kind = catalogue.batteries()[chain.supply]
+    return f"{kind.label}: {kind.caution}"
 
 
 def verdict(weighed: Weighed | None, chain: SignalChain) -> str:
     """The likeliest place and its repair, or what to do first; None: nothing was read or heard yet."""
     if weighed is not None and weighed.found.stop:
-        return stop_words()
+        return stop_words(weighed.found.reversed)
     if weighed is None or not (weighed.entries or weighed.heard):
         return "Say what you hear and take the reading that is asked for; each one narrows it down."
     found = weighed.found

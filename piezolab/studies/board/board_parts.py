@@ -5,6 +5,7 @@ Sizes are those of ordinary parts of a quarter-watt and up to 63 V; common pract
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 
 from piezolab.chain.assembly import GROUND, SUPPLY, Assembly
@@ -67,9 +68,12 @@ TRANSISTOR = Size("half-round", HOLE, 12.7, 5.0, 4.0)
 
 
 def board_parts(
-    assembly: Assembly, resistor_pitch: float = 10.16, pins: str = "D G S"
-) -> tuple[tuple[BoardPart, ...], tuple[Wire, ...]]:
-    """Parts and wires of a chain's board. pins: a transistor's leads, flat face to you, legs down, left to right."""
+    assembly: Assembly, resistor_pitch: float = 10.16, pins: str = "D G S", ring: bool = False,
+    bipolar: Collection[str] = (),
+) -> tuple[tuple[BoardPart, ...], tuple[Wire, ...]]:  # fmt: skip
+    """Parts and wires of a chain's board. pins: a transistor's leads, flat face to you, legs down, left to right; ring:
+    the battery's minus goes to the jack's ring contact, so that no wire of it comes to the board; bipolar: names of the
+    capacitors that have no plus."""
     parts = []
     for part in soldered(assembly):
         if part.kind == "jfet":
@@ -78,14 +82,16 @@ def board_parts(
             parts.append(BoardPart(part.name, part.kind, tuple(by_letter[pin] for pin in order), order, TRANSISTOR))
         else:
             size = size_of(part.kind, float(part.value), resistor_pitch)
-            leads = ("+", "-") if size.shape == "can" else ("", "")
+            leads = ("+", "-") if size.shape == "can" and part.name not in bipolar else ("", "")
             parts.append(BoardPart(part.name, part.kind, part.nodes, leads, size))
     if not parts:
         return (), ()
     plus = next((part.nodes[0] for part in assembly.where("supply") if part.kind == "battery"), SUPPLY)
     wires = [Wire("pickup hot", "pickup", "left"), Wire("pickup screen", GROUND, "left")]
     if assembly.stage.powered:
-        wires += [Wire("battery +", plus, "right"), Wire("battery -", GROUND, "right")]
+        wires.append(Wire("battery +", plus, "right"))
+        if not ring:
+            wires.append(Wire("battery -", GROUND, "right"))
     wires += [Wire("jack tip", assembly.jack, "right"), Wire("jack sleeve", GROUND, "right")]
     return tuple(parts), tuple(wires)
 

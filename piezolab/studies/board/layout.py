@@ -20,6 +20,7 @@ from piezolab.studies.board.packing import Placed, pack, spots_of, wire_spots
 from piezolab.studies.board.shapes import bounds
 from piezolab.studies.build_options import BOARD, OPTIONS
 from piezolab.studies.option_kinds import Signed
+from piezolab.studies.phantom import driven_backwards
 
 __all__ = ["METHODS", "Lane", "Layout", "LayoutError", "Options", "layout", "smallest_sentence"]
 
@@ -38,7 +39,7 @@ class Options:
 
     method: key of METHODS; board: (width, height) in mm that the layout should fit, either way round; lane_width, gap:
     mm, for tape; resistor_pitch: mm between a resistor's leads; pins: the transistor's leads, flat face towards you,
-    legs down, left to right.
+    legs down, left to right; ring: the jack's ring contact switches the battery.
     """
 
     method: str = "stripboard"
@@ -47,6 +48,7 @@ class Options:
     gap: float = 2.6
     resistor_pitch: float = 10.16
     pins: str = "D G S"
+    ring: bool = False
 
     def __post_init__(self) -> None:
         checks = [(OPTIONS["method"], self.method), (_PITCH, self.resistor_pitch), (_GAP, self.gap)]
@@ -91,7 +93,9 @@ def layout(chain: SignalChain, options: Options | None = None) -> Layout | None:
     """
     options = options or Options()
     method = _method(options)
-    parts, wires = board_parts(assemble(chain.values), options.resistor_pitch, options.pins)
+    assembly = assemble(chain.values)
+    bipolar = driven_backwards(chain, assembly)
+    parts, wires = board_parts(assembly, options.resistor_pitch, options.pins, options.ring, bipolar)
     if not parts:
         return None
     lanes = lanes_of(parts, wires)

@@ -9,13 +9,13 @@ from piezolab.studies.faults.fault_network import fault_network
 from piezolab.studies.faults.making import faults_of, priors
 
 
-def beforehand(chain: SignalChain) -> tuple[SpotShare, ...]:
+def beforehand(chain: SignalChain, diode: bool = True) -> tuple[SpotShare, ...]:
     """Places with their faults by prior probability, the likeliest first, "healthy" among them.
 
-    The same as `Diagnosis.spots` with no reading and nothing heard. Raises CircuitError where the chain has no
-    operating point.
+    The same as `Diagnosis.spots` with no reading and nothing heard. diode: as in `making.fault_table`. Raises
+    CircuitError where the chain has no operating point.
     """
-    faults = faults_of(chain, fault_network(assemble(chain.values)))
+    faults = faults_of(chain, fault_network(assemble(chain.values), diode))
     groups: dict[str, list[FaultShare]] = {}
     for fault, share in zip(faults, priors(faults), strict=True):
         one = FaultShare(fault.key, fault.kind, fault.spot, fault.parts, float(share))

@@ -45,10 +45,12 @@ class Diagnosis:
     spots: by probability, "healthy" among them, given that at most one fault is there; found: the first is likely
     enough to mend; two, two_suspected: probability of two faults at once, and whether it is large; suspects: if there
     are two, the spots that are likeliest to be one of them; short: probability of a build that heats up, with or
-    without what is heard, whichever is larger; stop: switch off and unclip now; unpowered_only: no reading with the
-    battery in is proposed; next: the next reading, None where none would tell more; others: further ones by worth;
-    doubtful: (place in the list, probability) of readings that were probably taken elsewhere; unexplained: readings
-    that nothing explains; unseen: faults that no reading of this chain shows.
+    without what is heard, whichever is larger; reversed: a minus sign was read at the clip or the supply, or a reversed
+    battery is likelier than the limit of a stop: it comes out and is turned before anything else is read; stop: switch
+    off and unclip now; unpowered_only: no reading with the battery in is proposed; next: the next reading, None where
+    none would tell more; others: further ones by worth; doubtful: (place in the list, probability) of readings that
+    were probably taken elsewhere; unexplained: readings that nothing explains; unseen: faults that no reading of this
+    chain shows.
     """
 
     spots: tuple[SpotShare, ...]
@@ -57,6 +59,7 @@ class Diagnosis:
     two_suspected: bool
     suspects: tuple[tuple[str, float], ...]
     short: float
+    reversed: bool
     stop: bool
     unpowered_only: bool
     next: NextReading | None
@@ -78,8 +81,9 @@ def diagnose(
 ) -> Diagnosis:
     """Weigh all faults by what was read and heard, in any order; propose readings of the given kinds.
 
-    Safety comes before information: with something hot, or while a short is likelier than the limit, only readings with
-    the battery out are proposed. Raises ReadingError on a reading or word that cannot be one.
+    Safety comes before information: with something hot, after a minus sign at the clip or the supply, or while a short
+    is likelier than the limit, only readings with the battery out are proposed. Raises ReadingError on a reading or
+    word that cannot be one.
     """
     readings, heard = checked(readings, table.checks), checked_words(heard)
     why, limits = explain(table, readings, heard), table.limits
@@ -92,7 +96,8 @@ def diagnose(
     clear = spots[0].probability > limits.clear_share
     found = clear and two <= limits.two_share
     leading = tuple(each.spot for each in spots[:4] if each.probability > _SHOWN)
-    unpowered = hot or short > limits.short_share
+    turned = _minus_read(table, readings) or _reversed_share(table, why.weight) > limits.stop_share
+    unpowered = hot or turned or short > limits.short_share
     situation = Situation(table, why, couples, two, clear, unpowered, leading, tuple(readings), frozenset(kinds))
     proposed = steps(situation)
     return Diagnosis(
@@ -102,7 +107,8 @@ def diagnose(
         two_suspected=two > limits.two_share,
         suspects=_suspects(table, couples),
         short=short,
-        stop=hot or short > limits.stop_share,
+        reversed=turned,
+        stop=hot or turned or short > limits.stop_share,
         unpowered_only=unpowered,
         next=proposed[0] if proposed else None,
         others=tuple(proposed[1:]),
@@ -110,6 +116,25 @@ def diagnose(
         unexplained=tuple(k for k, p in enumerate(why.stray) if p > limits.doubtful),
         unseen=unseen(table),
     )
+
+
+def _minus_read(table: FaultTable, readings: Sequence[Reading]) -> bool:
+    """Whether the last volts read at the clip or where the battery feeds the board had a minus sign.
+
+    A meter's wandering zero is none. Behind a diode a reversed battery leaves some millivolts, so little is enough.
+    """
+    last = {reading.place: reading for reading in readings if reading.kind == "dc" and reading.place in table.fed}
+    for reading in last.values():
+        value = float(reading.value)
+        digit = float(table.meter.volt_digit(value)) if reading.digit is None else reading.digit
+        if value < -float(table.meter.error(0.0, digit)):
+            return True
+    return False
+
+
+def _reversed_share(table: FaultTable, weight: np.ndarray) -> float:
+    kinds = np.array([fault.kind == "reversed_battery" for fault in table.hypotheses])
+    return float(weight[kinds[table.of_hypothesis]].sum())
 
 
 def _suspects(table: FaultTable, couples: Pairs) -> tuple[tuple[str, float], ...]:

@@ -31,7 +31,8 @@ class Spread:
     insulation, leakage: ranges of the factor (log-uniform); measured: of I_DSS and V_GS(off) once measured; tone,
     test_v: parts either way; charge: range of the battery's state, 1 fresh and 0 spent; other: what else draws, either
     way; other_asleep: factor of its resistance on the ohms range, where a lamp has none, and a light-emitting diode
-    conducts nothing.
+    conducts nothing; diode, diode_leak: ranges of the factor of the polarity diode's currents; ohm_range: of the ohms
+    ranges on which it may be read, as parts of the highest one's resistance.
     """
 
     resistor: float = 0.015
@@ -48,6 +49,9 @@ class Spread:
     charge: tuple[float, float] = (0.1, 1.0)
     other: float = 0.2
     other_asleep: tuple[float, float] = (1.0, 1e7)
+    diode: tuple[float, float] = (0.5, 2.0)
+    diode_leak: tuple[float, float] = (0.1, 10.0)
+    ohm_range: tuple[float, float] = (1e-4, 1.0)
 
 
 USUAL = Spread()
@@ -104,6 +108,10 @@ def sound_builds(
         if chain.other_current > 0:
             settings[f"{part.name}.other"] = chain.values.supply_v / chain.other_current * make.around(spread.other)
             settings[f"{part.name}.other asleep"] = make.log(*spread.other_asleep)
+    if network.diode:
+        for what, factor in (("saturation", spread.diode), ("leak", spread.diode_leak)):
+            settings[f"{network.diode}.{what}"] = settings[f"{network.diode}.{what}"] * make.log(*factor)
+        settings["meter.range"] = make.log(*spread.ohm_range)
     settings["tone.level"] = make.around(spread.tone)
     settings["meter.level"] = make.around(spread.test_v)
     return settings

@@ -60,15 +60,16 @@ def fault_figures(
 ) -> dict[str, Any]:
     """Places and faults with their probabilities, and the next readings; ranges in V or ohm, over range as "OL".
 
-    build: what is known of the board as built; its meter and tone are used. Raises ReadingError.
+    build: what is known of the board as built; its diode, meter and tone are used. Raises ReadingError.
     """
     build = build or BoardAsBuilt()
-    table = fault_table(chain, build.meter, Tone(build.tone_v))
+    table = fault_table(chain, build.meter, Tone(build.tone_v), build.guarded)
     found = diagnose(table, readings, heard, kinds_read(build))
     return plain(
         {
             "build": {key: build.values[key] for key in FAULT_KEYS},
             "stop": found.stop,
+            "reversed": found.reversed,
             "unpowered_only": found.unpowered_only,
             "short_probability": found.short,
             "two_faults_probability": found.two,

@@ -9,19 +9,24 @@ Settings (arrays of builds, or numbers) are called "name.what": `R_S.ohm`, `C_ou
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
 
 from piezolab.chain.assembly import GROUND, PICKUP, SUPPLY, Assembly
 from piezolab.chain.parts import Part
 from piezolab.circuit.jfet import JfetModel
+from piezolab.studies.metering.board_under_meter import DIODE, SCHOTTKY_SATURATION_A
 
 OPEN_OHM = 1e11  # of a lead without contact
 ABSENT_OHM = 1e15  # of what is not there at all
 SOUND_OHM = 0.02
+LEAK_A = 1e-5  # of the polarity diode backwards, in the middle of what such diodes do: common practice, no source
 
 HOT, COLD = "disc hot", "disc cold"
+ANODE = f"{DIODE} anode"
 SOCKET, SLEEVE, FAR = "socket", "sleeve", "far end"
 LEADS = ("drain", "gate", "source")
 # a transistor's drain, gate and source in the holes meant for (drain, gate, source)
@@ -47,7 +52,9 @@ class FaultNetwork:
 
     slots: two-lead parts that were soldered in; lanes: nodes that a probe can reach on the board, in the order of the
     board; wires: of the board with pickup and battery leads; plugged: what the output cable adds; sources: names of the
-    pickup's sources; load: terminals of the input; jack: lane of the output.
+    pickup's sources; load: terminals of the input; jack: lane of the output; diode: name of the one in the battery's
+    plus lead, None where none is built in; bridges: pairs of lanes that a drop of solder or two touching legs may join,
+    those aside that lie across one part or across the plug.
     """
 
     slots: tuple[Part, ...]
@@ -61,6 +68,8 @@ class FaultNetwork:
     load: Place
     jack: str
     supply: str | None
+    diode: str | None
+    bridges: tuple[tuple[str, str], ...]
 
     @property
     def powered(self) -> bool:
@@ -102,8 +111,11 @@ def soldered(part: Part) -> bool:
     return part.kind in ("resistor", "capacitor") and (part.where in ("board", "supply") or part.key == "pad")
 
 
-def fault_network(assembly: Assembly) -> FaultNetwork:
-    """The bench of an assembly (its numbers are not read here, only its wiring)."""
+def fault_network(assembly: Assembly, diode: bool = True) -> FaultNetwork:
+    """The bench of an assembly (its numbers are not read here, only its wiring).
+
+    diode: whether one guards against a reversed battery, where there is a battery or an adapter.
+    """
     jack, load = assembly.jack, assembly.load
     slots, transistors, batteries, fixed = [], [], [], []
     wires: list[Branch] = []
@@ -129,7 +141,7 @@ def fault_network(assembly: Assembly) -> FaultNetwork:
                 wires += _transistor(part, SUPPLY)
             elif part.kind == "battery":
                 batteries.append(part)
-                wires += _battery(part)
+                wires += _battery(part, diode)
             elif soldered(part):
                 slots.append(part)
                 wires += _slot(part)
@@ -147,11 +159,26 @@ def fault_network(assembly: Assembly) -> FaultNetwork:
     if jack != PICKUP:  # the way out comes last
         lanes.pop(jack, None)
         lanes[jack] = None
+    bridges = _bridges(lanes, slots, jack)
+    wires += [("ohm", bridge_name(*pair), *pair) for pair in bridges]
     return FaultNetwork(
         tuple(slots), tuple(transistors), tuple(batteries), tuple(fixed), tuple(lanes), tuple(wires), tuple(plugged),
         tuple(assembly.drive), Place("load", FAR if load == jack else load, SLEEVE), jack,
-        SUPPLY if SUPPLY in lanes else None,
+        SUPPLY if SUPPLY in lanes else None, DIODE if diode and batteries else None,
+        bridges,
     )  # fmt: skip
+
+
+def bridge_name(a: str, b: str) -> str:
+    """Setting of what joins two lanes: ohm."""
+    return f"lanes {a}|{b}.bridge"
+
+
+def _bridges(lanes: Iterable[str], slots: Sequence[Part], jack: str) -> tuple[tuple[str, str], ...]:
+    """Every pair of lanes: whichever way the board is laid out, all that lie side by side are among them."""
+    known = {frozenset(part.nodes) for part in slots} | {frozenset((jack, GROUND)), frozenset((PICKUP, GROUND))}
+    pairs = combinations(sorted({*lanes, GROUND}), 2)
+    return tuple(pair for pair in pairs if frozenset(pair) not in known)
 
 
 def _plain(part: Part) -> Branch:
@@ -187,12 +214,15 @@ def _transistor(part: Part, supply: str) -> list[Branch]:
     return [*wires, ("ohm", f"{q}.leak-ground", gate, GROUND), ("ohm", f"{q}.leak-supply", gate, supply)]
 
 
-def _battery(part: Part) -> list[Branch]:
+def _battery(part: Part, diode: bool) -> list[Branch]:
     b, (plus, minus) = part.name, _clip(part)
+    lead = [("ohm", f"{b}.plus", plus, part.nodes[0])]
+    if diode:
+        lead = [("ohm", f"{b}.plus", plus, ANODE), ("ohm", f"{DIODE}.ohm", ANODE, part.nodes[0])]
     return [
         ("ohm", f"{b}.inside", plus, minus),
         ("ohm", f"{b}.short", plus, minus),
-        ("ohm", f"{b}.plus", plus, part.nodes[0]),
+        *lead,
         ("ohm", f"{b}.minus", minus, part.nodes[1]),
         ("ohm", f"{b}.other", *part.nodes),
     ]
@@ -231,6 +261,11 @@ def settings_of(network: FaultNetwork, assembly: Assembly) -> Settings:
         b = part.name
         found |= {f"{b}.emf": parts[b].value, f"{b}.inside": 1.0, f"{b}.short": ABSENT_OHM, f"{b}.other": ABSENT_OHM}
         found |= {f"{b}.plus": SOUND_OHM, f"{b}.minus": SOUND_OHM}
+    found |= {bridge_name(*pair): ABSENT_OHM for pair in network.bridges}
+    if network.diode:
+        d = network.diode  # its ohm is worked out with the current
+        found |= {f"{d}.ohm": SOUND_OHM, f"{d}.saturation": SCHOTTKY_SATURATION_A, f"{d}.leak": LEAK_A}
+        found |= {f"{d}.turned": 0.0, f"{d}.beside": ABSENT_OHM}
     return found
 
 

@@ -14,7 +14,15 @@ import numpy as np
 
 from piezolab.chain.assembly import GROUND, PICKUP
 from piezolab.chain.parts import Part
-from piezolab.studies.faults.fault_network import LEADS, OPEN_OHM, PIN_ORDERS, FaultNetwork, Settings
+from piezolab.studies.faults.fault_network import (
+    LEADS,
+    OPEN_OHM,
+    PIN_ORDERS,
+    SOUND_OHM,
+    FaultNetwork,
+    Settings,
+    bridge_name,
+)
 
 JOINT_OHM = (10.0, 1e6)
 LEAK_OHM = (100e3, 100e6)
@@ -67,6 +75,10 @@ def hypotheses(
         found += _transistor(part, network.supply)
     for part in network.batteries:
         found += _battery(part, battery, end_v)
+        found += _diode(network.diode, part)
+    for pair in network.bridges:
+        edit = _drawn(bridge_name(*pair), *SHORT_OHM)
+        found.append(Hypothesis("lane_bridge:" + "|".join(pair), "lane_bridge", _bridge(*pair), (), 1.0, edit))
     found += _jack(network)
     found += _cable()
     found += _disc(network)
@@ -164,6 +176,17 @@ def _battery(part: Part, battery: bool, end_v: float) -> Iterator[Hypothesis]:
     yield Hypothesis(f"switch:{b}", "switch", "switch", (b,), 1.0, _drawn(f"{b}.short", *SHORT_OHM))
 
 
+def _diode(name: str | None, battery: Part) -> Iterator[Hypothesis]:
+    """Of the polarity diode. Open it is the same circuit as a lead without contact, and is looked for there."""
+    if name is None:
+        return
+    spot = f"part:{name}"
+    yield Hypothesis(f"open:{name}", "open", "leads", (name,), 1.0, _to(f"{battery.name}.plus", OPEN_OHM))
+    yield Hypothesis(f"reversed_diode:{name}", "reversed_diode", spot, (name,), 1.0, _to(f"{name}.turned", 1.0))
+    yield Hypothesis(f"shorted_diode:{name}", "shorted_diode", spot, (name,), 1.0, _drawn(f"{name}.beside", *SHORT_OHM))
+    yield Hypothesis(f"missing_diode:{name}", "missing_diode", spot, (name,), 1.0, _to(f"{name}.beside", SOUND_OHM))
+
+
 def _jack(network: FaultNetwork) -> Iterator[Hypothesis]:
     short = _bridge(network.jack, GROUND)
     yield Hypothesis("jack:short", "jack", short, ("jack",), 1.0, _drawn("jack.short", *SHORT_OHM))
@@ -204,7 +227,7 @@ def _disc(network: FaultNetwork) -> Iterator[Hypothesis]:
 def _shared_bridges(found: list[Hypothesis]) -> Iterator[Hypothesis]:
     """A short has a spot of its own only where more than one thing can make it; else it is mended at its part."""
     for each in found:
-        if each.spot.startswith("bridge:") and sum(other.spot == each.spot for other in found) == 1:
+        if each.spot.startswith("bridge:") and each.parts and sum(other.spot == each.spot for other in found) == 1:
             first = each.parts[0]
             spot = f"transistor:{first}" if each.kind == "dead" else f"part:{first}"
             each = replace(each, spot="jack" if first == "jack" else "disc" if first == "disc" else spot)

@@ -21,20 +21,26 @@ from piezolab.studies.faults.readings import INPUT, Check, scaled
 from piezolab.studies.faults.simulate import Findings, Question, Tone
 from piezolab.studies.faults.table import FaultTable
 from piezolab.studies.metering.instrument import Meter
+from piezolab.studies.phantom import driven_backwards
 
 SIZE = 256
 _LEAST_RESOLVED_DIGITS = 10.0
 _NEIGHBOURS_SHARE = 10  # a build's bandwidth reaches over a tenth of the builds of its fault, each way
 
 
-def fault_table(chain: SignalChain, meter: Meter | None = None, tone: Tone | None = None) -> FaultTable:
-    """The table of a chain, with the meter and the tone that will be used. Kept for the chains used last."""
-    return _made(chain, meter or Meter(), tone or Tone(), SIZE)
+def fault_table(
+    chain: SignalChain, meter: Meter | None = None, tone: Tone | None = None, diode: bool = True
+) -> FaultTable:
+    """The table of a chain, with the meter and the tone that will be used. Kept for the chains used last.
+
+    diode: whether one is built in against a reversed battery, as the build sheet has it.
+    """
+    return _made(chain, meter or Meter(), tone or Tone(), SIZE, diode)
 
 
 @lru_cache(maxsize=6)
-def _made(chain: SignalChain, meter: Meter, tone: Tone, size: int) -> FaultTable:
-    network = fault_network(assemble(chain.values))
+def _made(chain: SignalChain, meter: Meter, tone: Tone, size: int, diode: bool = True) -> FaultTable:
+    network = fault_network(assemble(chain.values), diode)
     faults = faults_of(chain, network)
     rng = np.random.default_rng(SEED)
     sound = tiled(sound_builds(chain, network, size, USUAL, rng), len(faults))
@@ -50,6 +56,8 @@ def _made(chain: SignalChain, meter: Meter, tone: Tone, size: int) -> FaultTable
     return FaultTable(
         chain=chain,
         meter=meter,
+        diode=diode,
+        fed=("clip", *(part.nodes[0] for part in network.batteries), *filter(None, [network.supply])),
         limits=limits,
         hypotheses=faults,
         prior=prior,
@@ -76,7 +84,8 @@ def faults_of(chain: SignalChain, network: FaultNetwork) -> tuple[Hypothesis, ..
     if battery:
         kind = catalogue.batteries()[chain.supply]
         end_v = kind.end_v * chain.values.supply_v / kind.nominal_v
-    return hypotheses(network, battery=battery, end_v=end_v, electrolytics=electrolytics(network))
+    polarised = electrolytics(network) - driven_backwards(chain, assemble(chain.values))
+    return hypotheses(network, battery=battery, end_v=end_v, electrolytics=polarised)
 
 
 def drawn_w(chain: SignalChain) -> float:

@@ -1,7 +1,8 @@
 """What meter and ear would find on a batch of builds, faulty or sound.
 
 The network without its transistors is reduced to what their holes and the probes see (`multiport`); transistors and
-meter are then attached to that. A meter on place k adds a conductance there: a change of rank one in every impedance.
+meter are then attached to that. A meter on place k adds a conductance there: a change of rank one in every impedance;
+so does another resistance of the polarity diode.
 """
 
 from __future__ import annotations
@@ -11,13 +12,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from piezolab.chain.assembly import GROUND, PICKUP
-from piezolab.studies.faults.fault_network import ABSENT_OHM, OPEN_OHM, SLEEVE, FaultNetwork, Settings
+from piezolab.studies.faults.diode import behind_a_meter, guess, resistance, slope_ohm
+from piezolab.studies.faults.fault_network import ABSENT_OHM, ANODE, OPEN_OHM, SLEEVE, FaultNetwork, Settings
 from piezolab.studies.faults.multiport import solutions
 from piezolab.studies.faults.transistors import Transistors
 from piezolab.studies.metering.instrument import Meter
 
 LOW_HZ, HIGH_HZ = 41.0, 1000.0
 MOST_OHM = 1e10
+_DIODE_TURNS = 2
 # stray capacitance from room wiring to the pickup's lane, and to everything that hangs on the board's ground (F)
 HUM_FARADS = (0.5e-12, 20e-12)
 
@@ -65,9 +68,11 @@ class Question:
 def simulate(network: FaultNetwork, settings: Settings, size: int, question: Question) -> Findings:
     """All readings of `size` builds whose settings are numbers or arrays of shape (size,)."""
     transistors = Transistors(network, settings, size)
-    dc, rest, battery_w, jack_v = _power_on(network, settings, size, transistors, question.meter)
+    dc, rest, battery_w, jack_v, slope = _power_on(network, settings, size, transistors, question.meter)
     ohm = _power_off(network, settings, size, transistors, question.meter)
     slopes = transistors.currents(rest)[1]
+    if network.diode:
+        settings = {**settings, f"{network.diode}.ohm": slope}
     low = _Alternating(network, settings, size, transistors, slopes, LOW_HZ)
     high = _Alternating(network, settings, size, transistors, slopes, HIGH_HZ)
     note = _Alternating(network, settings, size, transistors, slopes, question.low_note, probed=False)
@@ -88,8 +93,9 @@ def _at_ports(combine: np.ndarray, rows: np.ndarray) -> np.ndarray:
 
 def _power_on(
     network: FaultNetwork, settings: Settings, size: int, transistors: Transistors, meter: Meter
-) -> tuple[dict[str, np.ndarray], np.ndarray, np.ndarray, np.ndarray]:
-    """Direct volts by place with the meter there; ports at rest; W out of the battery; the jack with no meter."""
+) -> tuple[dict[str, np.ndarray], np.ndarray, np.ndarray, np.ndarray, np.ndarray | None]:
+    """Direct volts by place with the meter there; ports at rest; W out of the battery; the jack with no meter; slope of
+    the diode, ohm."""
     holes, places, wires = network.holes, network.places, (*network.wires, *network.plugged)
     supply = []
     for part in network.batteries:
@@ -97,12 +103,20 @@ def _power_on(
         supply.append((minus, plus, settings[f"{part.name}.emf"] / settings[f"{part.name}.inside"]))
     pairs = [*((hole, GROUND) for hole in holes), *((place.a, place.b) for place in places)]
     injections = [supply, *([(GROUND, hole, 1.0)] for hole in holes), *_probes(places)]
+    if network.diode:
+        first = network.batteries[0]
+        start = guess(network.diode, settings, settings[f"{first.name}.emf"], size)
+        settings = {**settings, f"{network.diode}.ohm": start}
+        pairs.append((ANODE, first.nodes[0]))
+        injections.append([(first.nodes[0], ANODE, 1.0)])
     v = solutions(wires, settings, injections, pairs, size)
-    h = len(holes)
+    h, rest, slope = len(holes), None, None
+    if network.diode:
+        v, rest, slope = _with_diode(network.diode, settings, v, h, transistors)
     ports = _at_ports(transistors.combine, v[:h])
     v_open, toward = ports[:, :, 0], ports[:, :, 1 + h :]
     z = ports[:, :, 1 : 1 + h] @ np.swapaxes(transistors.combine, 1, 2)
-    rest = transistors.rest(v_open, z)
+    rest = transistors.rest(v_open, z, rest)
     at_rest = transistors.currents(rest)[0]
     found, battery, jack = {}, np.zeros(size), np.zeros(size)
     for k, place in enumerate(places):
@@ -125,7 +139,25 @@ def _power_on(
         )
         drawn = np.sum(reach * transistors.currents(loaded)[0], axis=-1)
         found[place.key] = (open_k - drawn) * meter.input_ohm * part
-    return found, rest, battery, jack
+    return found, rest, battery, jack, slope
+
+
+def _with_diode(
+    name: str, settings: Settings, v: np.ndarray, h: int, transistors: Transistors
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """The answers (pairs, injections, P), whose last pair and injection are the diode's, with its resistance for its
+    own current; a guess at the ports' voltages; the diode's slope, ohm."""
+    ohm, rest, across = np.asarray(settings[f"{name}.ohm"]), None, None
+    for _ in range(_DIODE_TURNS):
+        ports = _at_ports(transistors.combine, v[:h])
+        z = ports[:, :, 1 : 1 + h] @ np.swapaxes(transistors.combine, 1, 2)
+        rest = transistors.rest(ports[:, :, 0], z, rest)
+        across = v[-1, 0] - np.sum(ports[:, :, -1] * transistors.currents(rest)[0], axis=-1)
+        new = resistance(name, settings, across, across / ohm)
+        change = 1.0 / new - 1.0 / ohm
+        v = v - v[:, -1:] * (change / (1.0 + change * v[-1, -1])) * v[-1:, :]
+        across, ohm = across * new / ohm, new
+    return v, rest, slope_ohm(name, settings, across)
 
 
 def _power_off(
@@ -155,23 +187,31 @@ def _power_off(
     start = np.zeros((size, 2 * len(network.transistors)))
     test_v = settings.get("meter.level", 1.0) * meter.test_v
     for k, place in enumerate(places):
-        across = shorts.get(place.key, ABSENT_OHM)
-        series = 0.0
+        across, series, test_ohm = shorts.get(place.key, ABSENT_OHM), 0.0, meter.test_ohm
         if place.key == "plug":
             across, series = settings["cable.short"], settings["cable.core"]
-        share = across / (meter.test_ohm + across)
-        volt, ohm = test_v * share, meter.test_ohm * share + series
+        diode = place.key == "clip" and network.diode
+        if diode:  # it reads otherwise on each range, whichever is used
+            test_ohm = test_ohm * settings.get("meter.range", 1.0)
+        share = across / (test_ohm + across)
+        volt, ohm = test_v * share, test_ohm * share
         own, reach = v[h + k, h + k], ports[:, :, h + k]
-        part = 1.0 / (ohm + own)
-        loaded = transistors.rest(
-            reach * (volt * part)[:, None],
-            z - reach[:, :, None] * reach[:, None, :] * part[:, None, None],
-            start,
-        )
-        drawn = np.sum(reach * transistors.currents(loaded)[0], axis=-1)
-        inner = (own * volt - drawn * ohm) * part
-        seen = inner + (volt - inner) / ohm * series
-        found[place.key] = np.clip(meter.test_ohm * seen / np.maximum(test_v - seen, 1e-12), 0.0, MOST_OHM)
+        if diode:
+            series = behind_a_meter(diode, settings, volt * np.ones(size), ohm + np.abs(own))
+        for again in range(2 if diode else 1):
+            part = 1.0 / (ohm + series + own)
+            loaded = transistors.rest(
+                reach * (volt * part)[:, None],
+                z - reach[:, :, None] * reach[:, None, :] * part[:, None, None],
+                start,
+            )
+            drawn = np.sum(reach * transistors.currents(loaded)[0], axis=-1)
+            inner = (own * volt - drawn * (ohm + series)) * part
+            if diode and not again:  # the board as the diode has it behind itself
+                board = np.maximum(inner, 0.0) * (ohm + series) / np.maximum(volt - inner, 1e-12)
+                series = behind_a_meter(diode, settings, volt * np.ones(size), ohm + board)
+        seen = inner + (volt - inner) / (ohm + series) * series
+        found[place.key] = np.clip(test_ohm * seen / np.maximum(test_v - seen, 1e-12), 0.0, MOST_OHM)
     found["cable"] = np.broadcast_to(np.asarray(settings["cable.core"], float), (size,))
     return found
 

@@ -17,6 +17,8 @@ from piezolab.studies.metering.instrument import Meter
 class FaultTable:
     """Simulated readings of P builds.
 
+    diode: whether one is built in against a reversed battery; fed: places where a healthy build has the battery's plus.
+
     hypotheses, prior: the single faults, "healthy" first, each with as many builds, and their prior probability, (H,);
     spots: names; spot_of: spot of each hypothesis; of_hypothesis, spot: by build, (P,); weight: prior probability of
     each build, (P,), sums to 1; checks: what can be read, numeric ones first (M of them), the tone by ear last; value,
@@ -27,6 +29,8 @@ class FaultTable:
 
     chain: SignalChain
     meter: Meter
+    diode: bool
+    fed: tuple[str, ...]
     limits: Limits
     hypotheses: tuple[Hypothesis, ...]
     prior: np.ndarray

@@ -55,7 +55,7 @@ def test_readings_narrow_it_down_and_can_be_forgotten(made: page.Page) -> None:
 def test_swapped_source_resistor_and_output_capacitor_take_three_readings(made: page.Page) -> None:
     """As built: R_S went where C_out belongs; the source hangs on a capacitor, the jack sits at direct voltage."""
     finder = fresh(made)
-    for check, value in (("ohm:clip", "104k"), ("ohm:source", "104k"), ("dc:jack", "1.11 V")):
+    for check, value in (("ohm:clip", "115k"), ("ohm:source", "104k"), ("dc:jack", "1.11 V")):
         assert finder.entry.submit({"check": check, "value": value}), finder.entry.wrong
     first = made.state.diagnosis.found.spots[0]
     assert first.probability > 0.8 and first.faults[0].key == "swapped:R_S+C_out"
@@ -144,7 +144,8 @@ def test_the_tone_is_at_hand_only_once_the_battery_may_go_in(made: page.Page) ->
     finder = fresh(made)
     assert made.state.diagnosis.found.unpowered_only and finder.tone.layout.display == "none"
     assert finder.tone.hertz == [41.0, 1000.0]
-    finder.entry.submit({"check": "ohm:clip", "value": "4.0k"})
+    finder.entry.submit({"check": "ohm:clip", "value": "14.0k"})
+    finder.entry.submit({"check": "ohm:supply", "value": "4.0k"})
     assert not made.state.diagnosis.found.unpowered_only and finder.tone.layout.display is None
     how, caution = say.check_how(Check("high", "jack"))
     assert "300 mV" in how and "10 nF" in how and "down" in caution

@@ -49,6 +49,8 @@ def edited(chain: SignalChain, key: str, size: Mapping[str, float]) -> dict[str,
         bridge("inner", b, size["ohm"])
     elif kind == "bridge" and name.startswith("R_"):
         parts[name] = replace(parts[name], value=size["ohm"])
+    elif kind == "lane_bridge":
+        bridge(*what.split("|"), size["ohm"])
     elif kind in ("bridge", "reversed_capacitor"):
         bridge(*parts[name].nodes, size["ohm"])
     elif kind == "swapped":

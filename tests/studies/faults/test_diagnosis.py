@@ -56,7 +56,7 @@ def test_swapped_source_resistor_and_output_capacitor(table: FaultTable) -> None
     load = 1 / (1 / 100e3 + 1 / 1e6)
     ratio = expected["dc:jack"][1] / expected["dc:source"][1]
     assert ratio == pytest.approx(load / (load + 3.9e3), rel=0.02)
-    for checks in (("dc:jack", "dc:source", "ohm:source"), ("ohm:clip", "dc:jack", "dc:source")):
+    for checks in (("dc:jack", "dc:source", "ohm:source"), ("ohm:supply", "dc:jack", "dc:source")):
         readings = typical(table, "swapped:R_S+C_out", *checks)
         for heard in ((), ("weak",), ("distorted", "thin")):
             found = diagnose(table, readings, heard)
@@ -128,8 +128,10 @@ def test_shorts_and_switch_are_never_powered_first(link: dict[str, object]) -> N
 
 
 def test_powered_readings_only_once_a_short_is_unlikely(table: FaultTable) -> None:
-    clip = typical(table, "healthy", "ohm:clip")
-    before, after = diagnose(table, (), ("weak", "dead")), diagnose(table, clip, ("weak", "dead"))
+    """The diode hides a short behind it from the clip: the supply lane has to be read too."""
+    clip, lane = typical(table, "healthy", "ohm:clip"), typical(table, "healthy", "ohm:supply")
+    assert diagnose(table, clip, ("weak", "dead")).unpowered_only
+    before, after = diagnose(table, (), ("weak", "dead")), diagnose(table, clip + lane, ("weak", "dead"))
     assert before.unpowered_only and not any(step.powered for step in (before.next, *before.others))
     assert after.short < LIMITS.short_share and not after.unpowered_only
     assert any(step.powered for step in (after.next, *after.others))
@@ -267,7 +269,7 @@ def test_only_what_the_meter_can_read_is_proposed(table: FaultTable) -> None:
     blind = fault_table(SignalChain(), Meter(ac_ranges=()))
     found = diagnose(blind, typical(blind, "healthy", "ohm:clip"))
     assert not any(step.check.kind in ("low", "high") for step in (found.next, *found.others))
-    found = diagnose(table, typical(table, "healthy", "ohm:clip"))
+    found = diagnose(table, typical(table, "healthy", "ohm:clip", "ohm:supply"))
     proposed = {step.check.key for step in (found.next, *found.others)}
     assert "high:jack" in proposed and "high:supply" not in proposed, "no tone to speak of on the supply"
     assert "high:load" not in proposed, "a meter cannot reach it; a recording may be entered"
@@ -285,3 +287,24 @@ def test_expected_values_of_a_step(table: FaultTable) -> None:
 def test_predicted_of_an_unknown_fault(table: FaultTable) -> None:
     with pytest.raises(KeyError, match="no fault 'gremlin'"):
         predicted(table, "gremlin")
+
+
+# -- a reversed battery ------------------------------------------------------------------------------------------------
+@pytest.mark.parametrize("diode", [True, False])
+@pytest.mark.parametrize("place, volt", [("clip", -9.2), ("clip", -0.5), ("supply", -0.04), ("supply", -6.0)])
+def test_a_minus_sign_stops_and_no_powered_reading_follows(diode: bool, place: str, volt: float) -> None:
+    table = fault_table(SignalChain(), diode=diode)
+    clean = typical(table, "healthy", "ohm:clip", "ohm:supply")
+    for before in ([], clean):
+        found = diagnose(table, [*before, Reading("dc", place, volt)])
+        assert found.stop and found.reversed and found.unpowered_only
+        assert not any(step.powered for step in (found.next, *found.others) if step)
+
+
+def test_a_wandering_zero_is_no_minus_sign_and_the_last_reading_counts(table: FaultTable) -> None:
+    clean = typical(table, "healthy", "ohm:clip", "ohm:supply")
+    assert not diagnose(table, [*clean, Reading("dc", "supply", -0.0002)]).reversed
+    assert not diagnose(table, [*clean, Reading("dc", "jack", -0.003)]).reversed, "only where the battery feeds"
+    turned = diagnose(table, [*clean, Reading("dc", "clip", -9.2), Reading("dc", "clip", 9.2)])
+    assert not turned.reversed or turned.probability("battery") > 0.2
+    assert not diagnose(table, clean).reversed and not diagnose(table).reversed

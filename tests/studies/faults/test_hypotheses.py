@@ -1,6 +1,7 @@
 """Which faults a chain can have: all that were asked for, from its parts alone, with priors that add up."""
 
 from collections.abc import Iterator
+from itertools import combinations
 from pathlib import Path
 
 import numpy as np
@@ -13,7 +14,8 @@ from piezolab.chain.parts import GROUND, Part
 from piezolab.chain.stages import Stage
 from piezolab.chain.stages.common_parts import model
 from piezolab.chain.values import Values
-from piezolab.studies.faults import FaultTable, Meter, Reading, Tone, diagnose, predicted
+from piezolab.studies.board.layout import Options, layout
+from piezolab.studies.faults import Meter, Reading, Tone, diagnose, predicted
 from piezolab.studies.faults.fault_network import PIN_ORDERS, fault_network, settings_of
 from piezolab.studies.faults.hypotheses import Hypothesis
 from piezolab.studies.faults.knowledge import FaultDataError, knowledge, read
@@ -71,6 +73,31 @@ def test_shorts_between_the_same_lanes_share_their_spot() -> None:
     assert found["bridge:R_D"].spot == "part:R_D", "nothing else lies there"
 
 
+@pytest.mark.parametrize("method", ["tape", "stripboard", "wire", "breadboard"])
+@pytest.mark.parametrize("kind", ["follower", "gain"])
+def test_every_two_lanes_side_by_side_on_the_drawn_board_can_be_bridged(method: str, kind: str) -> None:
+    chain = SignalChain(stage=kind)
+    found = faults(chain)
+    joined = {frozenset(key.partition(":")[2].split("|")) for key in found if key.startswith("lane_bridge:")}
+    for part in assemble(chain.values).parts:
+        if f"bridge:{part.name}" in found:
+            joined.add(frozenset(part.nodes))
+    joined |= {frozenset(("jack", GROUND)), frozenset(("pickup", GROUND))}  # jack:short, disc:short
+    drawn = [lane.node for lane in layout(chain, Options(method)).lanes]
+    assert all(frozenset(pair) in joined for pair in zip(drawn, drawn[1:], strict=False)), drawn
+    transistor = next(part for part in assemble(chain.values).parts if part.kind == "jfet")
+    assert all(frozenset(pair) in joined for pair in combinations(transistor.nodes, 2))
+
+
+def test_a_bridge_between_legs_is_looked_for_before_the_transistor_is_replaced() -> None:
+    table = _made(SignalChain(), Meter(), Tone(), 64)
+    expected = predicted(table, "lane_bridge:pickup|source")
+    readings = [Reading(kind, place, expected[f"{kind}:{place}"][1]) for kind, place in
+                (("ohm", "pickup"), ("ohm", "source"), ("dc", "source"))]  # fmt: skip
+    first = diagnose(table, readings).spots[0]
+    assert first.spot == "bridge:pickup|source" and first.faults[0].kind == "lane_bridge"
+
+
 class Pair(Stage):
     """A stage of this test: two transistors, the second a follower on the first's drain."""
 
@@ -104,7 +131,7 @@ def test_a_new_stage_gets_its_faults_with_no_other_change(pair: SignalChain) -> 
     assert np.isfinite(table.value).all() and {"anode", "foot", "out"} <= {check.place for check in table.checks}
     expected = predicted(table, "open:R_E")
     readings = [Reading(kind, place, expected[f"{kind}:{place}"][1]) for kind, place in
-                (("ohm", "out"), ("dc", "out"), ("ohm", "clip"))]  # fmt: skip
+                (("ohm", "out"), ("dc", "out"), ("ohm", "supply"))]  # fmt: skip
     assert diagnose(table, readings).spots[0].spot == "part:R_E"
 
 
@@ -138,10 +165,11 @@ def test_data_with_sources_and_checked(tmp_path: Path) -> None:
             read(path)
 
 
-def test_what_else_draws_from_the_battery_is_reckoned_with(table: FaultTable) -> None:
+def test_what_else_draws_from_the_battery_is_reckoned_with() -> None:
     """By Ohm's law: 9 V at 20 mA is 450 ohm, a lamp that the ohms range sees beside the stage; a light-emitting diode
-    in its place conducts nothing there. The battery's own resistance takes 20 mA of its voltage more."""
-    lamp = _made(SignalChain(other_current=0.02), Meter(), Tone(), 256)
+    in its place conducts nothing there. The battery's own resistance takes 20 mA of its voltage more. No diode."""
+    table = _made(SignalChain(), Meter(), Tone(), 256, False)
+    lamp = _made(SignalChain(other_current=0.02), Meter(), Tone(), 256, False)
     checks = [check.key for check in table.checks]
     clip, volts = checks.index("ohm:clip"), checks.index("dc:clip")
     sound = slice(0, 256)
@@ -153,7 +181,7 @@ def test_what_else_draws_from_the_battery_is_reckoned_with(table: FaultTable) ->
     drop = np.median(np.sinh(table.value[volts, sound]) - np.sinh(lamp.value[volts, sound])) * 0.05
     assert 0.5 * 0.02 * kind.r_fresh < drop < 1.5 * 0.02 * kind.r_spent
     assert not lamp.dangerous[sound].any()
-    bright = _made(SignalChain(other_current=0.1), Meter(), Tone(), 20)
+    bright = _made(SignalChain(other_current=0.1), Meter(), Tone(), 20, False)
     assert not bright.dangerous[:20].any(), "0.9 W into a lamp is no short"
     keys = [fault.key for fault in bright.hypotheses]
     assert bright.dangerous[bright.of_hypothesis == keys.index("switch:B1")].all()

@@ -26,6 +26,7 @@ from piezolab.studies.metering.instrument import Meter
 ELSEWHERE = Spread(
     resistor=0.02, film=0.15, electrolytic=0.3, disc=0.25, temperature=(-20.0, 13.0), lambda_=(0.3, 3.0),
     leakage=(0.01, 1.5), insulation=(0.2, 10.0), measured=0.03, tone=0.15, test_v=0.3, charge=(0.05, 1.05),
+    diode=(0.3, 3.0), diode_leak=(0.05, 20.0),
 )  # fmt: skip
 SLIP_EVERY = 20
 _SOUND = 800
@@ -57,7 +58,7 @@ def world(
     chain: SignalChain, table: FaultTable, count: int, faults: int, seed: int, spread: Spread = ELSEWHERE
 ) -> World:
     """`count` builds with 0, 1 or 2 faults drawn from the priors."""
-    network = fault_network(assemble(chain.values))
+    network = fault_network(assemble(chain.values), table.diode)
     every = faults_of(chain, network)
     prior = priors(every)
     rng = np.random.default_rng(seed)
