@@ -7,16 +7,15 @@ from dataclasses import dataclass
 from piezolab import catalogue
 from piezolab.chain.parts import GROUND
 from piezolab.quantity import show
+from piezolab.sheets.first_power_words import clip_words, reversed_words, unseen_words, waiting
 from piezolab.sheets.ranges import ends, ohms, volts
 from piezolab.sheets.sheet_data import JIG_OHM, SheetData
 from piezolab.sheets.tables import beeping_pairs
 from piezolab.sheets.words import lane_name, part_name
-from piezolab.studies.metering.board_under_meter import CLIP
-from piezolab.studies.metering.first_power import FULL, FirstPower
+from piezolab.studies.metering.first_power import FULL
 from piezolab.studies.metering.tone_on_board import TONE_HZ, TONE_V_RMS
 
 SHORTED = "A wrongly wired switch or a reversed clip shorts the battery: it heats fast and can burst."
-CLEARLY = 1.5  # apart: two readings in ohms that are to be told from each other
 
 
 @dataclass(frozen=True)
@@ -177,7 +176,7 @@ def first_power_steps(data: SheetData) -> tuple[BuildStep, ...]:
     steps = [
         BuildStep(
             f"Ohms at the {contacts} contacts. {off}: over range. {on}: red on +, {ohms(power.clip_on)}; red on −, "
-            f"{ohms(power.clip_on_reversed)}. {_clip_words(data)}"
+            f"{ohms(power.clip_on_reversed)}. {clip_words(data)}"
         ),
         BuildStep(
             f"Polarity: {source} alone on the meter, {end:.1f} to {fresh:.1f} V with red on +; no minus sign. Red wire "
@@ -186,10 +185,10 @@ def first_power_steps(data: SheetData) -> tuple[BuildStep, ...]:
         BuildStep(
             f"A {show(power.series_ohm, 'ohm', 1)} resistor ({power.watt:g} W; {power.watt_needed * 1000:.0f} mW at "
             f"worst) between the {source}'s + contact and the clip's + wire, before switch and all else. Meter on DC "
-            f"volts across it, red on the {source}. {on}, wait {_seconds(power.wait_s)}, read:",
+            f"volts across it, red on the {source}. {on}, wait {waiting(power.wait_s)}, read:",
         ),
         BuildStep(f"{low} to {high}: healthy so far; the supply lane must be + to ground."),
-        BuildStep(_reversed_words(data)),
+        BuildStep(reversed_words(data)),
         BuildStep(
             f"Above {high}: a short round the stage, or the wrong part: off. Above {FULL * 100:.0f} % of the "
             f"{source}'s volts: a dead short: off."
@@ -200,7 +199,7 @@ def first_power_steps(data: SheetData) -> tuple[BuildStep, ...]:
             f"check by ohms; do not turn the {source}."
         ),
     ]
-    unseen = _unseen(power)
+    unseen = unseen_words(power)
     if unseen:
         steps.append(BuildStep(f"This test cannot tell: {unseen}"))
     heat = (
@@ -240,63 +239,6 @@ def power_on_steps(data: SheetData) -> tuple[BuildStep, ...]:
             )
         )
     return tuple(steps)
-
-
-def _clip_words(data: SheetData) -> str:
-    """What the ohms at the clip tell, and where they cannot."""
-    power = data.power
-    assert power is not None
-    if not data.build.guarded:
-        return "Less: a short or a wrong part; stop and find it."
-    least = show(min(power.clip_on.low, power.clip_on_reversed.low), "ohm", 2)
-    told = f"Under {least}: a short. Red on +, over range: open; the larger: turn D1."
-    if power.clip_on_reversed.low < CLEARLY * power.clip_on.high:
-        told += " Alike both ways says nothing: lower range."
-    return told
-
-
-def _seconds(seconds: float) -> str:
-    if seconds < 1:
-        return "a second"
-    return f"{seconds:.0f} s" if seconds < 100 else f"{seconds / 60:.0f} min"
-
-
-def _reversed_words(data: SheetData) -> str:
-    power = data.power
-    assert power is not None
-    if not data.build.guarded:
-        return f"A minus sign ({volts(power.reversed)}): reversed: off at once."
-    most = f"{abs(power.reversed.low):.1g} V"
-    return f"A minus sign: reversed. Up to {most} D1 holds it back: off. Above {most} it does not: off at once."
-
-
-def _unseen(power: FirstPower) -> str:
-    """Faults that the resistor does not show, with the test that does."""
-    shorts, others = [], []
-    for band in power.unseen:
-        test = band.test
-        if test is None:
-            continue
-        legs = f"legs {' '.join(band.fault.order)} in the places of D G S"
-        if test.kind == "ohms":
-            shorts.append(f"{lane_name(test.a)} to {lane_name(test.b)}")
-        elif test.kind == "volts" and test.sound and test.faulty:
-            where = lane_name(test.a)
-            reads = f"{where} shows {volts(test.faulty)}, not {volts(test.sound)}"
-            others.append(f"{legs}: DC volts with the resistor still in can ({reads})")
-        else:
-            others.append(f"{legs}: the transistor by itself can")
-    seen = [
-        f"{lane_name(band.fault.a)} to {lane_name(band.fault.b)}"
-        for band in power.faults
-        if band.fault.kind == "short" and band.verdict != "cannot tell" and CLIP not in (band.fault.a, band.fault.b)
-    ]
-    told = []
-    if shorts and len(seen) < len(shorts):
-        told.append(f"shorts other than {', '.join(seen) or 'at the clip'}: ohms between lanes, power off, can")
-    elif shorts:
-        told.append(f"shorts {', '.join(shorts)}: ohms between those lanes, power off, can")
-    return "; ".join([*told, *others]) + "." if told or others else ""
 
 
 def caution_of_battery(data: SheetData) -> str:

@@ -18,7 +18,6 @@ MOST_LINES_OF_A_FUNCTION = 60
 MOST_BRANCHES = 20
 #: Analogue maths whose branches are the cases of one formula; cut apart, each piece would need the others' names.
 MANY_BRANCHES = {
-    "piezolab.studies.metering.probes.at_probes": "transistor, diode and meters are ports of one reduction",
     "piezolab.studies.faults.multiport.solutions": "one star-mesh elimination, resistances and capacitances at once",
     "piezolab.circuit.transient.__init__": "each kind of element sets up its own companion for one and the same run",
 }

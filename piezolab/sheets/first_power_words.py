@@ -1,0 +1,71 @@
+"""What first power tells, in words of the sheet."""
+
+from __future__ import annotations
+
+from piezolab.quantity import show
+from piezolab.sheets.ranges import volts
+from piezolab.sheets.sheet_data import SheetData
+from piezolab.sheets.words import lane_name
+from piezolab.studies.metering.board_under_meter import CLIP
+from piezolab.studies.metering.first_power import FirstPower
+
+CLEARLY = 1.5  # apart: two readings in ohms that are to be told from each other
+
+
+def clip_words(data: SheetData) -> str:
+    """What the ohms at the clip tell, and where they cannot."""
+    power = data.power
+    assert power is not None
+    if not data.build.guarded:
+        return "Less: a short or a wrong part; stop and find it."
+    least = show(min(power.clip_on.low, power.clip_on_reversed.low), "ohm", 2)
+    told = f"Under {least}: a short. Red on +, over range: open; the larger: turn D1."
+    if power.clip_on_reversed.low < CLEARLY * power.clip_on.high:
+        told += " Alike both ways says nothing: lower range."
+    return told
+
+
+def waiting(seconds: float) -> str:
+    """A time to wait, in words."""
+    if seconds < 1:
+        return "a second"
+    return f"{seconds:.0f} s" if seconds < 100 else f"{seconds / 60:.0f} min"
+
+
+def reversed_words(data: SheetData) -> str:
+    """What a minus sign across the test resistor means."""
+    power = data.power
+    assert power is not None
+    if not data.build.guarded:
+        return f"A minus sign ({volts(power.reversed)}): reversed: off at once."
+    most = f"{abs(power.reversed.low):.1g} V"
+    return f"A minus sign: reversed. Up to {most} D1 holds it back: off. Above {most} it does not: off at once."
+
+
+def unseen_words(power: FirstPower) -> str:
+    """Faults that the resistor does not show, with the test that does."""
+    shorts, others = [], []
+    for band in power.unseen:
+        test = band.test
+        if test is None:
+            continue
+        legs = f"legs {' '.join(band.fault.order)} in the places of D G S"
+        if test.kind == "ohms":
+            shorts.append(f"{lane_name(test.a)} to {lane_name(test.b)}")
+        elif test.kind == "volts" and test.sound and test.faulty:
+            where = lane_name(test.a)
+            reads = f"{where} shows {volts(test.faulty)}, not {volts(test.sound)}"
+            others.append(f"{legs}: DC volts with the resistor still in can ({reads})")
+        else:
+            others.append(f"{legs}: the transistor by itself can")
+    seen = [
+        f"{lane_name(band.fault.a)} to {lane_name(band.fault.b)}"
+        for band in power.faults
+        if band.fault.kind == "short" and band.verdict != "cannot tell" and CLIP not in (band.fault.a, band.fault.b)
+    ]
+    told = []
+    if shorts and len(seen) < len(shorts):
+        told.append(f"shorts other than {', '.join(seen) or 'at the clip'}: ohms between lanes, power off, can")
+    elif shorts:
+        told.append(f"shorts {', '.join(shorts)}: ohms between those lanes, power off, can")
+    return "; ".join([*told, *others]) + "." if told or others else ""
