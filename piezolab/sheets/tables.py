@@ -126,7 +126,7 @@ def _part_row(data: SheetData, item: Item) -> PartRow:
         note.append(f"film, {item.rating_v:g} V or more, either way round")
     elif item.kind == "bipolar":
         marking = "printed"
-        note.append(f"bipolar or film, {item.rating_v:g} V or more, never polarised: phantom power reverses it")
+        note.append(f"bipolar or film, {item.rating_v:g} V or more, never polarised (phantom power)")
     else:
         marking = "printed"
         note.append(f"electrolytic, {item.rating_v:g} V or more; + to {lane_name(item.positive)}")
