@@ -2,6 +2,7 @@
 
 import ast
 import copy
+import importlib
 import json
 from typing import Any
 
@@ -78,6 +79,16 @@ def test_notebooks_are_prose_and_short_cells() -> None:
     assert NOTEBOOKS
     found = {relative(path): notebook_faults(json.loads(path.read_text("utf-8"))) for path in NOTEBOOKS}
     assert {path: faults for path, faults in found.items() if faults} == {}
+
+
+@pytest.mark.parametrize("path", NOTEBOOKS, ids=relative)
+def test_what_a_notebook_imports_is_there(path) -> None:
+    cells = [cell for cell in json.loads(path.read_text("utf-8"))["cells"] if cell["cell_type"] == "code"]
+    wanted = [node for cell in cells for node in ast.walk(ast.parse(_text(cell))) if isinstance(node, ast.ImportFrom)]
+    assert wanted
+    for node in wanted:
+        for alias in node.names:
+            assert callable(importlib.import_module(f"{node.module}.{alias.name}").page)
 
 
 GOOD: dict[str, Any] = {
