@@ -75,10 +75,13 @@ def load_line(
     drive: Mapping[str, float | np.ndarray] | str,
     output: str,
     reference: str = GROUND,
+    *,
+    seen: list[list[np.ndarray]] | None = None,
 ) -> LoadLine:
     """The load line of all transistors of a network at one frequency (Hz), driven by a source or several.
 
-    Raises CircuitError where there is no transistor or no such source, and SingularNetworkError.
+    seen: what `seen_from_ports` says of the same, where it is known. Raises CircuitError where there is no
+    transistor or no such source, and SingularNetworkError.
     """
     jfets = network.jfets
     if not jfets:
@@ -86,15 +89,13 @@ def load_line(
     scale = [np.shape(amplitude) for amplitude in by_name(drive).values()]
     shape = np.broadcast_shapes(network.batch_shape, *scale)
     size = int(np.prod(shape))
-    pairs = [(end, q.source) for q in jfets for end in (q.gate, q.drain)] + [(output, reference)]
-    sends = [CurrentSource(f"{q.name} from {end}", end, q.source) for q in jfets for end in (q.gate, q.drain)]
-    around = Network(e for e in with_capacitances(network) if not isinstance(e, Jfet)).plus(*sends)
+    pairs = _places(network, output, reference)
+    seen = seen_from_ports(network, frequency, drive, output, reference) if seen is None else seen
 
     def flat(seen: list[np.ndarray]) -> np.ndarray:
         return np.stack([np.broadcast_to(value, shape).reshape(size) for value in seen], axis=-1)
 
-    shown = transfers_of_each(around, frequency, [send.name for send in sends], pairs)
-    z = -np.stack([flat(seen) for seen in shown], axis=-1)  # volts lost for each ampere drawn
+    z = -np.stack([flat(each) for each in seen[1:]], axis=-1)  # volts lost for each ampere drawn
     models = tuple(flat_model(q.model, shape) for q in jfets)
     ports = [getattr(point.jfets[q.name], field) for q in jfets for field in ("v_gs", "v_ds")]
     rest = np.stack([np.broadcast_to(v, shape).reshape(size) for v in ports], axis=-1)
@@ -118,6 +119,29 @@ def load_line(
         gain=sign * np.abs(gain),
         out_ohm=np.real(z[:, -1] * turned),
     )
+
+
+def seen_from_ports(
+    network: Network,
+    frequency: float,
+    drive: Mapping[str, float | np.ndarray] | str,
+    output: str,
+    reference: str = GROUND,
+) -> list[list[np.ndarray]]:
+    """Voltages of V_GS and V_DS of each transistor in turn and of the output, complex, with the channels and junctions
+    taken out: per unit of drive, then per ampere drawn from each of those ports (gate, drain) to its source."""
+    pairs = _places(network, output, reference)
+    sends = [CurrentSource(f"{q.name} from {n}", *pair) for q in network.jfets for n, pair in enumerate(_ports(q))]
+    around = Network(e for e in with_capacitances(network) if not isinstance(e, Jfet)).plus(*sends)
+    return transfers_of_each(around, frequency, [drive, *(send.name for send in sends)], pairs)
+
+
+def _places(network: Network, output: str, reference: str) -> list[tuple[str, str]]:
+    return [pair for q in network.jfets for pair in _ports(q)] + [(output, reference)]
+
+
+def _ports(q: Jfet) -> tuple[tuple[str, str], tuple[str, str]]:
+    return (q.gate, q.source), (q.drain, q.source)
 
 
 def _unit(value: np.ndarray) -> np.ndarray:

@@ -10,7 +10,7 @@ from piezolab import catalogue
 from piezolab.chain import SignalChain
 from piezolab.chain.values import Values
 from piezolab.studies.kept import kept
-from piezolab.studies.levels import levels_of
+from piezolab.studies.levels import Levels, levels, levels_of
 from piezolab.studies.linear import LinearChain
 from piezolab.studies.output import free, output_impedance
 from piezolab.studies.response import low_note_hz, response
@@ -80,7 +80,7 @@ def this_input(chain: SignalChain) -> InputRow:
     """How the chain's own input suits it, entered values and a second input included."""
     values = chain.values
     of = (np.array([float(value)]) for value in (values.input_r, values.input_c, values.input_max))
-    return _rows(chain, ("+".join(chain.input),), *of)[0]
+    return _rows(chain, ("+".join(chain.input),), *of, loud=levels(chain))[0]
 
 
 def beside(chain: SignalChain) -> tuple[InputRow, ...]:
@@ -104,16 +104,22 @@ def _alone_and_beside(chain: SignalChain) -> tuple[tuple[InputRow, ...], tuple[I
 
 
 def _rows(
-    chain: SignalChain, kinds: tuple[str, ...], r: np.ndarray, c: np.ndarray, most: np.ndarray
+    chain: SignalChain,
+    kinds: tuple[str, ...],
+    r: np.ndarray,
+    c: np.ndarray,
+    most: np.ndarray,
+    loud: Levels | None = None,
 ) -> list[InputRow]:
-    """All rows in one solve each of gain, clip edges and the bare pickup; r, c, most of shape (K,)."""
+    """All rows in one solve each of gain, clip edges and the bare pickup; r, c, most of shape (K,). loud: the levels,
+    where they are known."""
     values, note = chain.values, low_note_hz(chain)
     at = np.array([note, 1000.0, TREBLE_HZ])
     loaded = values.but(input_r=r, input_c=c, input_max=most)
     gain, by = _gain_and_reasons(loaded, at)
     lost = _level(np.abs(free(values).gain(at))) - _level(gain)
-    loud = levels_of(loaded, gain[:, 1])
-    over = _overload(loud.input_headroom_db, values)
+    loud = levels_of(loaded, gain[:, 1]) if loud is None else loud
+    over = _overload(np.atleast_1d(loud.input_headroom_db), values)
     by["ceiling"] = np.where(loud.clip_cause == "input", over, 0.0)
     by["drive"] = np.where(loud.clip_cause == "input", 0.0, over)
     bare = _level(np.abs(LinearChain.of(chain.but(stage="direct").values.but(input_r=r, input_c=c)).gain(note)))

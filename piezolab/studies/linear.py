@@ -17,7 +17,7 @@ import numpy as np
 from piezolab.chain.assembly import GROUND, Assembly, assemble
 from piezolab.chain.values import Values
 from piezolab.circuit.live_part import live_part, widened
-from piezolab.circuit.load_line import LoadLine, load_line
+from piezolab.circuit.load_line import LoadLine, load_line, seen_from_ports
 from piezolab.circuit.network import Network
 from piezolab.circuit.operating_point import JfetPoint, OperatingPoint, operating_point
 from piezolab.circuit.small_signal import linearised, transfer, transfers_of_each
@@ -62,8 +62,14 @@ class LinearChain:
     @cached_property
     def load_line(self) -> LoadLine:
         """The a.c. load line at LINE_HZ, from pickup to load. Raises CircuitError where there is no transistor."""
+        assembly, seen = self.assembly, self.seen_from_ports
+        return read_only(load_line(assembly.network, self.point, LINE_HZ, assembly.drive, assembly.load, seen=seen))
+
+    @cached_property
+    def seen_from_ports(self) -> list[list[np.ndarray]]:
+        """What the transistors see around them at LINE_HZ, as `circuit.load_line.seen_from_ports` has it."""
         assembly = self.assembly
-        return read_only(load_line(assembly.network, self.point, LINE_HZ, assembly.drive, assembly.load))
+        return read_only(seen_from_ports(assembly.network, LINE_HZ, assembly.drive, assembly.load))
 
     @property
     def saturated(self) -> np.ndarray:

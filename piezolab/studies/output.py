@@ -7,12 +7,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from piezolab.chain import SignalChain
-from piezolab.chain.assembly import assemble
+from piezolab.chain.assembly import GROUND, assemble
 from piezolab.chain.parts import network
 from piezolab.chain.values import Values
-from piezolab.circuit.small_signal import impedance
+from piezolab.circuit.elements import CurrentSource
+from piezolab.circuit.small_signal import impedance, transfers_of_each
 from piezolab.studies.kept import kept
-from piezolab.studies.linear import LinearChain
+from piezolab.studies.linear import LinearChain, gain_of
 
 
 @dataclass(frozen=True)
@@ -62,6 +63,22 @@ def free(values: Values) -> LinearChain:
     plugged = whole.names("cable", "input")
     parts = tuple(part for part in whole.parts if part.name not in plugged)
     return LinearChain(replace(whole, parts=parts, load=whole.jack))
+
+
+@kept(4)
+def at_the_jack(chain: SignalChain, frequency: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Gain with nothing plugged in, and output impedance in complex ohms, at frequencies in Hz, shape (F,).
+
+    Both from one elimination, but for a stage that rests otherwise once something is plugged in.
+    """
+    alone, linear = free(chain.values), LinearChain.of(chain.values)
+    unloaded, jack = linear.network.without(*linear.assembly.names("cable", "input")), linear.assembly.jack
+    if alone.network != unloaded:
+        return alone.gain(frequency), impedance(unloaded, frequency, jack)
+    drive = alone.assembly.drive
+    probed = unloaded.plus(CurrentSource("probe", GROUND, jack))
+    *each, (ohm,) = transfers_of_each(probed, frequency, [*drive, "probe"], [(jack, GROUND)])
+    return gain_of(drive, {name: gain for name, (gain,) in zip(drive, each, strict=True)}), ohm
 
 
 @kept(4)

@@ -11,7 +11,7 @@ from piezolab.chain.parameters import all_parameters
 from piezolab.circuit.elements import GROUND, CurrentSource
 from piezolab.circuit.errors import CircuitError
 from piezolab.circuit.network import Network
-from piezolab.circuit.small_signal import impedance, transfers
+from piezolab.circuit.small_signal import impedance, transfers, transfers_of_each
 from piezolab.quantity import decibels, preferred_between
 from piezolab.studies.kept import kept
 from piezolab.studies.linear import LinearChain
@@ -75,7 +75,7 @@ def plugging(chain: SignalChain) -> Plugging | None:
     rest = float(linear.point.voltage(inner))
     apart = linear.network.without(*(part.name for part in assembly.coupling))
     stage = apart.without(*plugged)
-    bleed, behind = _ohm(stage, outer), _ohm(stage, inner)
+    bleed, behind = _ohms(stage, outer, inner)
     both, at_jack = _through(apart, outer, assembly.jack)
     typical, worst = (sum(each) for each in zip(*(leakage(float(p.value), rest) for p in blocking), strict=True))
     # the capacitor charges through the bleed resistor while nothing is plugged in
@@ -106,6 +106,19 @@ def _ohm(network: Network, node: str) -> float:
         return float(np.real(impedance(network, NEARLY_DC_HZ, node)))
     except CircuitError:
         return np.inf
+
+
+def _ohms(network: Network, *nodes: str) -> list[float]:
+    """The same for several nodes, from one elimination where something leads to ground from all of them."""
+    if all(node in network.nodes for node in nodes):
+        probed = network.plus(*(CurrentSource(f"into {node}", GROUND, node) for node in nodes))
+        places = [(node, GROUND) for node in nodes]
+        try:
+            found = transfers_of_each(probed, NEARLY_DC_HZ, [f"into {node}" for node in nodes], places)
+            return [float(np.real(found[n][n])) for n in range(len(nodes))]
+        except CircuitError:
+            pass
+    return [_ohm(network, node) for node in nodes]
 
 
 def _through(network: Network, start: str, end: str) -> tuple[float, float]:

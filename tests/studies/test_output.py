@@ -7,7 +7,7 @@ import pytest
 
 from piezolab.chain import SignalChain
 from piezolab.studies.linear import LinearChain
-from piezolab.studies.output import free, impedances, load_impedance, output_corner
+from piezolab.studies.output import at_the_jack, free, impedances, load_impedance, output_corner, output_impedance
 from tests.studies.formulas import Slopes, Surroundings, common_source, follower, simple_chains
 
 F = np.geomspace(5, 500e3, 41)
@@ -167,3 +167,11 @@ def test_output_corner_is_where_the_capacitor_takes_3_db(stage: str, kind: str) 
 
 def test_no_output_capacitor_no_corner() -> None:
     assert output_corner(SignalChain(stage="direct")) is None
+
+
+@pytest.mark.parametrize("query", [{}, {"stage": "gain", "pad": (10e3, 1e3)}, {"stage": "direct"}, {"discs": "2px"}])
+def test_both_at_the_jack_are_each_by_itself(query: dict[str, object]) -> None:
+    chain, f = SignalChain(query), np.array([30.0, 1e3, 15e3])
+    alone, ohm = at_the_jack(chain, f)
+    assert alone == pytest.approx(free(chain.values).gain(f), rel=1e-11, abs=1e-18)
+    assert ohm == pytest.approx(output_impedance(chain, f), rel=1e-11)

@@ -20,7 +20,7 @@ from piezolab.pitch import Note, parse_tuning
 from piezolab.quantity import decibels, show
 from piezolab.studies.inputs import InputRow, placement, this_input
 from piezolab.studies.judging.judgement import Judgement, judgement
-from piezolab.studies.output import free, load_impedance, output_corner, output_impedance
+from piezolab.studies.output import at_the_jack, load_impedance, output_corner
 from piezolab.studies.plugging import SETTLED_V
 from piezolab.studies.response import FREQUENCY, Response, response
 
@@ -50,11 +50,12 @@ def found(chain: SignalChain) -> PluggedFigures:
     """Ask the studies, which keep their answers."""
     notes, judged = parse_tuning(chain.tuning), judgement(chain)
     grid = np.union1d(FREQUENCY, [note.frequency_hz for note in notes])
+    alone, output = at_the_jack(chain, grid)
     return PluggedFigures(
         notes,
-        decibels(free(chain.values).gain(grid)),
+        decibels(alone),
         response(chain, grid),
-        output_impedance(chain, grid),
+        output,
         load_impedance(chain, grid),
         this_input(chain),
         judged,
