@@ -336,7 +336,7 @@ def test_two_faults_are_told_with_what_to_read_again(made: page.Page) -> None:
     assert made.state.diagnosis.found.two_suspected
     assert "probably two things are wrong" in made.verdict.content and "bleed resistor" in made.verdict.content
     assert "Two faults at once" in finder.places.content
-    finder.entry.submit({"check": "dc:supply", "value": "-40"})
+    finder.entry.submit({"check": "dc:supply", "value": "400"})
     assert 5 in made.state.diagnosis.doubted and "read it again" in finder.taken.content
     assert made.state.diagnosis.found.two_suspected and "no. 5 once more to be sure" in made.verdict.content
 
