@@ -16,8 +16,10 @@ from piezolab.chain.link import from_link, to_query
 from piezolab.chain.parameters import all_parameters
 from piezolab.chain.stages import all_stages
 from piezolab.chain.values import Values
+from piezolab.studies import linear
 from piezolab.studies.bias import bias, bias_population, spread
 from piezolab.studies.figures import figures, plain
+from piezolab.studies.kept import forget
 from piezolab.studies.linear import LinearChain
 from piezolab.studies.loading import loading
 from piezolab.studies.output import impedances
@@ -173,7 +175,7 @@ def test_every_setting_that_a_study_or_a_stage_reads_has_a_key() -> None:
     assert len(read & set(all_parameters())) > 40
 
 
-def test_every_setting_is_read_by_the_figures() -> None:
+def test_every_setting_is_read_by_the_figures(monkeypatch: pytest.MonkeyPatch) -> None:
     """Seen while they are worked out, over chains of every kind: no setting is there for show."""
     seen: set[str] = set()
 
@@ -189,6 +191,8 @@ def test_every_setting_is_read_by_the_figures() -> None:
         def but(self, **changes: Any) -> Values:
             return Watched({**self.as_dict(), **changes})
 
+    forget()  # what is kept is not read again
+    monkeypatch.setattr(linear, "Values", Watched)
     for chain in (
         SignalChain({"return": "divider", "bypass_c": 1e-6, "bypass_part": 0.5, "resonance": (4e3, 20, 0.3)}),
         SignalChain({"return": "tap", "pad": (1e3, 1e4), "supply": "adapter", "discs": "2p", "loop_v": 0.1}),
