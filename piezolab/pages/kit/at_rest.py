@@ -1,7 +1,7 @@
 """What is worked out once the hand rests: in short pieces, between which a new move is heard.
 
 In a kernel the pieces run on its event loop, a few milliseconds apart, so that a message from the browser comes in
-between; each move puts them off. Where no loop runs (plain Python, tests) the work is done at once, in its order.
+between; each move puts them off. Outside a kernel (plain Python, tests) the work is done at once, in its order.
 
 A piece of work is a function. One that takes longer than `PIECE_S` is a generator function that yields where it may be
 interrupted; it yields `LONG` before a part that it cannot break up, which then waits until the hand has rested longer.
@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import asyncio
 import logging
+import sys
 import time
 from collections.abc import Callable, Generator, Hashable
 from dataclasses import dataclass
@@ -50,6 +51,13 @@ class _Job:
         self.running, self.long = None, False
 
 
+def _in_a_kernel() -> bool:
+    """Whether a kernel's shell runs this; another program's loop (a test's own browser, say) serves no page."""
+    ipython = sys.modules.get("IPython")
+    shell = None if ipython is None else ipython.get_ipython()
+    return getattr(shell, "kernel", None) is not None
+
+
 def whole(made: Any) -> Generator[str | None, None, Any]:
     """What a function returned, or what its generator returns in the end: ``html = yield from whole(make(chain))``."""
     return (yield from made) if isinstance(made, Generator) else made
@@ -84,7 +92,7 @@ class AtRest:
 
     @property
     def at_once(self) -> bool:
-        """Whether nothing ever waits: no loop is running."""
+        """Whether nothing ever waits: this is no kernel."""
         return self._loop() is None
 
     @property
@@ -134,7 +142,7 @@ class AtRest:
         if self._given_loop is not None:
             return self._given_loop
         try:
-            return asyncio.get_running_loop()
+            return asyncio.get_running_loop() if _in_a_kernel() else None
         except RuntimeError:
             return None
 
