@@ -6,6 +6,7 @@ import re
 import pytest
 
 from tests.browser.chapter import DESK, PHONE, address, verdict
+from tests.browser.standard import rest
 from tests.serving.browsing import WAIT_MS
 
 pytestmark = pytest.mark.browser
@@ -21,6 +22,7 @@ TONE_GAIN = """async () => {
 
 def test_comes_up_and_the_layout_has_its_true_size(visit, screen):
     page = visit(**screen).open(SLUG)
+    rest(page)
     assert "At first power" in verdict(page)
     bar = page.page.locator(".pz-board svg.scale .fifty").first
     bar.scroll_into_view_if_needed()
@@ -32,6 +34,7 @@ def test_comes_up_and_the_layout_has_its_true_size(visit, screen):
 
 def test_a_tick_by_the_keyboard_is_there_again_after_a_visit(visit):
     page = visit(**PHONE).open(SLUG)
+    rest(page)
     box = page.page.get_by_role("checkbox", name=re.compile("Lay out all parts"))
     box.focus()
     page.page.keyboard.press("Space")
@@ -47,6 +50,7 @@ def test_a_tick_by_the_keyboard_is_there_again_after_a_visit(visit):
 
 def test_the_sheet_is_saved_and_opened_and_needs_nothing(visit):
     page = visit(**DESK).open(SLUG + "?pickup_c=1n5")
+    rest(page)
     with page.page.expect_download(timeout=WAIT_MS * 2) as waiting:
         page.page.get_by_role("button", name="download the build sheet").click()
     with open(waiting.value.path(), encoding="utf-8") as file:
@@ -62,6 +66,7 @@ def test_the_sheet_is_saved_and_opened_and_needs_nothing(visit):
 
 def test_a_measured_pickup_goes_into_the_address(visit):
     page = visit(**DESK).open(SLUG)
+    rest(page)
     form = page.page.locator("form").filter(has_text="by the meter's own range")
     form.get_by_label("meter's reading").fill("14.73n")
     form.get_by_role("button", name="work it out").click()
@@ -74,6 +79,7 @@ def test_a_measured_pickup_goes_into_the_address(visit):
 
 def test_another_board_and_the_tone(visit):
     page = visit(**DESK).open(SLUG)
+    rest(page)
     form = page.page.locator(".pz-side form")
     form.get_by_label("kind of board", exact=True).select_option("breadboard")
     form.get_by_role("button", name="use these").click()
