@@ -70,7 +70,7 @@ def test_a_measured_pickup_goes_into_the_address(visit):
     form = page.page.locator("form").filter(has_text="by the meter's own range")
     form.get_by_label("meter's reading").fill("14.73n")
     form.get_by_role("button", name="work it out").click()
-    page.page.get_by_text("nF, between").wait_for()
+    page.page.get_by_text("nF; between").wait_for()
     page.page.get_by_role("button", name="put it into the chain as pickup capacitance").click()
     address(page, "pickup_c=14n7")
     page.page.get_by_role("button", name="forget these ranges").wait_for()
