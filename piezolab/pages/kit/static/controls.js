@@ -185,17 +185,25 @@ export default {
     let flying = 0;
     let sentAt = 0;
 
-    function next() {
-      if (!waiting.size || (flying && performance.now() - sentAt < LOST_MS)) return;
-      const [key, { text, live }] = waiting.entries().next().value;
-      waiting.delete(key);
+    function out(key, text, live) {
       flying = ++number;
       sentAt = performance.now();
       model.send({ word: "enter", key, text, live, number });
     }
+    function next() {
+      if (!waiting.size || (flying && performance.now() - sentAt < LOST_MS)) return;
+      const [key, { text, live }] = waiting.entries().next().value;
+      waiting.delete(key);
+      out(key, text, live);
+    }
     function send(key, text, live) {
       waiting.set(key, { text, live });
       next();
+    }
+    // Whatever is pressed next acts on what the hand has set, not on what was sent so far.
+    function flush() {
+      for (const [key, { text, live }] of waiting) out(key, text, live);
+      waiting.clear();
     }
     function receive(message) {
       if (!message || typeof message !== "object") return;
@@ -224,7 +232,11 @@ export default {
     el.setAttribute("role", "group");
     el.setAttribute("aria-label", named);
     model.on("msg:custom", receive);
+    document.addEventListener("click", flush, true);
     model.send({ word: "ready" });
-    return () => model.off("msg:custom", receive);
+    return () => {
+      document.removeEventListener("click", flush, true);
+      model.off("msg:custom", receive);
+    };
   },
 };
