@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from piezolab.circuit.errors import SingularNetworkError
+from piezolab.giving_way import give_way
 
 Value = complex | np.ndarray
 Coefficients = dict[str, Value]
@@ -17,6 +18,7 @@ def substituted(steps: list[Elimination], side: dict[str, Value]) -> dict[str, V
     """The unknowns by column for a right-hand side by row."""
     side, found = side.copy(), {}
     for row, column, _, _, _, factors, stays in steps:
+        give_way()
         if stays is not None and (row in side or column in side):
             mine, other = side.get(row, 0.0), side.get(column, 0.0)
             side[row], side[column] = np.where(stays, mine, other), np.where(stays, other, mine)
@@ -25,6 +27,7 @@ def substituted(steps: list[Elimination], side: dict[str, Value]) -> dict[str, V
                 change = factor * side[row]
                 side[other] = side[other] - change if other in side else -change
     for row, column, kept, cells, inverse, _, _ in reversed(steps):
+        give_way()
         if kept:
             value = side.get(row, 0.0)
             for name, coefficient in cells.items():
@@ -55,6 +58,7 @@ def substituted_adjoint(steps: list[Elimination], output: dict[str, Value]) -> d
 def checked(answers: list[dict[str, Value]], steps: list[Elimination]) -> list[dict[str, Value]]:
     """The answers. Raises SingularNetworkError naming the row that left them without a finite value."""
     for found in answers:
+        give_way()
         for name, value in found.items():
             if not np.isfinite(value).all():
                 bad = (row for row, _, _, _, inverse, _, _ in steps if not np.isfinite(inverse).all())

@@ -23,6 +23,7 @@ from piezolab.circuit.elements import GROUND
 from piezolab.circuit.elimination import Coefficients, Elimination, Value, checked, substituted, substituted_adjoint
 from piezolab.circuit.errors import SingularNetworkError
 from piezolab.circuit.ordering import Order, find_order
+from piezolab.giving_way import give_way
 
 
 class Equations:
@@ -211,6 +212,7 @@ class Equations:
                 if moving:
                     sums[other] = sums[other] - factor * total
                 factors[other] = factor
+                give_way()
             steps.append((row, column, kept, cells, inverse, factors, swap))
 
     def _exchange(

@@ -19,6 +19,7 @@ import numpy as np
 
 from piezolab.circuit.errors import OperatingPointError
 from piezolab.circuit.jfet import JfetModel, channel, gate_currents
+from piezolab.giving_way import give_way
 
 _ITERATIONS = 120
 _RELATIVE = 1e-11  # settled when the next step would move every current by less than this part of it
@@ -89,6 +90,7 @@ def _start(models: list[JfetModel], v_open: np.ndarray, z: np.ndarray) -> np.nda
     low, high = np.where(backwards, -bound, -1e-15), np.where(backwards, 1e-15, bound)
     i = np.zeros_like(bound)
     for _ in range(40):
+        give_way()
         v_gs, v_ds = v_open[:, 0] - z[:, 0, 1] * i, v_open[:, 1] - z[:, 1, 1] * i
         now, g_m, g_ds = channel(model, v_gs, v_ds)
         off = i - now
@@ -120,6 +122,7 @@ def _newton(models: list[JfetModel], v_open: np.ndarray, z: np.ndarray, v: np.nd
     if len(models) > 1:  # far up the exponential of one gate the others run away
         critical = critical - LOWER * v_t
     for _ in range(_ITERATIONS):
+        give_way()
         some = models if len(active) == len(answer) else [model.take(active, (len(answer),)) for model in models]
         i, slope, size = port_currents(some, v)
         here = z if len(active) == len(answer) else z[active]
@@ -245,6 +248,7 @@ def _rising_root(miss: Callable[[np.ndarray], tuple[np.ndarray, np.ndarray]], gu
     low, high = guess - np.abs(value) - 1e-12, guess + np.abs(value) + 1e-12
     x = guess
     for _ in range(300):
+        give_way()
         value, slope = miss(x)
         low, high = np.where(value < 0, x, low), np.where(value > 0, x, high)
         with np.errstate(invalid="ignore", divide="ignore"):
@@ -263,6 +267,7 @@ def _raise_sources(models: list[JfetModel], v_open: np.ndarray, z: np.ndarray) -
     reached, step = np.zeros(size), np.full(size, 0.1)
     v = np.zeros_like(v_open)
     for _ in range(400):
+        give_way()
         active = np.flatnonzero((reached < 1) & (step > 1e-9))
         if not active.size:
             break

@@ -20,6 +20,7 @@ from piezolab.circuit.jfet import JfetModel
 from piezolab.circuit.network import Network, static_equations
 from piezolab.circuit.operating_point import JfetPoint, OperatingPoint, jfet_point, operating_point
 from piezolab.circuit.ports import critical_voltage, flat_model, limited, port_currents, solve_ports, solve_small
+from piezolab.giving_way import give_way
 
 _ITERATIONS = 40
 _SETTLED_V = 1e-7  # a last step this small leaves an error of its square over the thermal voltage
@@ -133,6 +134,7 @@ class _Run:
         records = np.empty((len(self.time), self.size, len(self.network.nodes)))
         ports = np.empty((len(self.time), self.size, 2 * len(self.models)))
         for n in range(len(self.time)):
+            give_way()
             # the first instant follows from what is stored, by a step so short that nothing flows but what must
             length = steps[n - 1] if n else 1e-6 * steps[0]
             ratio = steps[n - 1] / steps[n - 2] if n > 1 else 0.0

@@ -17,6 +17,7 @@ import numpy as np
 
 from piezolab.chain import SignalChain
 from piezolab.circuit.jfet import channel
+from piezolab.giving_way import give_way
 from piezolab.studies.kept import kept
 from piezolab.studies.linear import LinearChain
 from piezolab.studies.several_transistors import CAUSES, CUT_OFF_PART, GATE_A, Edge, edges_of_several
@@ -171,6 +172,7 @@ def swing_of(chain: SignalChain) -> Swing:
 def _falling_root(miss: Callable[[np.ndarray], np.ndarray], low: np.ndarray, high: np.ndarray) -> np.ndarray:
     """Where a falling function of each member passes 0; an end where it does not."""
     for _ in range(_HALVINGS):
+        give_way()
         middle = 0.5 * (low + high)
         above = miss(middle) > 0
         low, high = np.where(above, middle, low), np.where(above, high, middle)

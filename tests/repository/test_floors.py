@@ -29,7 +29,7 @@ FLOORS = (
     {"chain"},
     {"circuit", "catalogue", "audio"},
     {"fields"},
-    {"chapters", "faces", "location", "pitch", "quantity"},
+    {"chapters", "faces", "giving_way", "location", "pitch", "quantity"},
     {"marking", "written"},
     {"units"},
 )
@@ -43,6 +43,7 @@ _SCREEN = {"pages", "serving"}
 CONFINED = {
     "IPython": _SCREEN,
     "anywidget": _SCREEN,
+    "greenlet": {"pages"},
     "ipykernel": _SCREEN,
     "ipywidgets": _SCREEN,
     "plotly": _SCREEN,

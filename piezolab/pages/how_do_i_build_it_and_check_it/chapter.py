@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Generator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -15,7 +15,6 @@ from piezolab.pages.how_do_i_build_it_and_check_it.build_form import Settings
 from piezolab.pages.how_do_i_build_it_and_check_it.measure_what_you_have import MeasureWhatYouHave
 from piezolab.pages.how_do_i_build_it_and_check_it.sheet_download import SheetDownload
 from piezolab.pages.how_do_i_build_it_and_check_it.tasks import MATHS, TASKS
-from piezolab.pages.kit.at_rest import LONG
 from piezolab.pages.kit.blocks import Block, Buttons, bullets, paragraphs
 from piezolab.pages.kit.checklist import CheckSection, Steps, Ticks
 from piezolab.pages.kit.page_state import PageState
@@ -180,35 +179,21 @@ CHAPTER = Chapter(
 )
 
 
-def in_pieces(
-    sheet: SheetData, make_it: Callable[[SheetData], Any], fields: Sequence[str]
-) -> Generator[str, None, Any]:
-    """What a section shows, after the sheet's fields that it takes, each in a piece of its own."""
-    for field in fields:
-        yield LONG
-        getattr(sheet, field)
-    return make_it(sheet)
-
-
 def make(link: str | None = None) -> Page:
     """The page, with all its parts at hand; `link` as in `page`."""
     state = PageState.opened(link)
     settings = Settings(state)
     measure = MeasureWhatYouHave(state)
 
-    def of(make_it: Callable[[SheetData], Any], *fields: str) -> Callable[[SignalChain], Generator[str, None, Any]]:
-        return lambda chain: in_pieces(settings.sheet(chain), make_it, fields)
+    def of(make_it: Callable[[SheetData], Any]) -> Callable[[SignalChain], Any]:
+        return lambda chain: make_it(settings.sheet(chain))
 
     lists = [
-        CheckSection(
-            state, "transistor", "The transistor by itself, before soldering", of(transistor, "jig"), folded=True
-        ),
-        CheckSection(state, "build", "Build it, step by step", of(building, "layout")),
-        CheckSection(
-            state, "off", "Power off: what the meter should show", of(power_off, "power", "ohms"), folded=True
-        ),
-        CheckSection(state, "first", "First power", of(first_power, "power")),
-        CheckSection(state, "on", "Power on: what the meter should show", of(power_on, "tone"), folded=True),
+        CheckSection(state, "transistor", "The transistor by itself, before soldering", of(transistor), folded=True),
+        CheckSection(state, "build", "Build it, step by step", of(building)),
+        CheckSection(state, "off", "Power off: what the meter should show", of(power_off), folded=True),
+        CheckSection(state, "first", "First power", of(first_power)),
+        CheckSection(state, "on", "Power on: what the meter should show", of(power_on), folded=True),
     ]
     ticks = Ticks(lists)
     leg, built, off, first, on = lists
@@ -219,15 +204,13 @@ def make(link: str | None = None) -> Page:
     def more(state: PageState) -> list[Any]:
         return [
             VBox([Block("about", paragraphs(TAKE), title="Take it to the bench"), sheet]),
-            Section(state, "parts", "The parts list", of(say.parts, "layout", "power")),
-            Section(state, "types", "Other transistors that fit", of(say.other_types, "types"), folded=True),
-            Section(state, "board", "Lanes and layout", of(board, "layout")),
+            Section(state, "parts", "The parts list", of(say.parts)),
+            Section(state, "types", "Other transistors that fit", of(say.other_types), folded=True),
+            Section(state, "board", "Lanes and layout", of(board)),
             Section(state, "wiring", "Wiring of battery, switch and jack", of(wiring)),
-            Section(state, "box", "The box", of(box, "layout")),
+            Section(state, "box", "The box", of(box)),
             leg, built, off, first,
-            Section(
-                state, "faults", "What first power tells, and what it cannot", of(say.faults, "power"), folded=True
-            ),
+            Section(state, "faults", "What first power tells, and what it cannot", of(say.faults), folded=True),
             on, TonePlayer(), untick, measure,
         ]  # fmt: skip
 
@@ -237,8 +220,8 @@ def make(link: str | None = None) -> Page:
     chapter = replace(
         CHAPTER,
         view=shown,
-        table=of(say.numbers, "layout", "power"),
-        headline=of(lambda sheet: (say.verdict(sheet), say.advice(sheet)), "power", "layout"),
+        table=of(say.numbers),
+        headline=of(lambda sheet: (say.verdict(sheet), say.advice(sheet))),
         settings=lambda state: [Block("about", paragraphs(YOURS), title="Your board and your meter"), settings.widget],
         more=more,
     )

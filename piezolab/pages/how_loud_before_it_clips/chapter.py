@@ -11,7 +11,6 @@ from piezolab.chain import SignalChain
 from piezolab.chain.parameters import all_parameters
 from piezolab.pages.how_loud_before_it_clips.level_figures import PLAYING, axes, fading_figure, found, line
 from piezolab.pages.how_loud_before_it_clips.tasks import TASKS
-from piezolab.pages.kit.at_rest import long
 from piezolab.pages.kit.battery_words import life as life_words
 from piezolab.pages.kit.blocks import bullets, paragraphs, table
 from piezolab.pages.kit.clip_words import ASSUMED, cause_words
@@ -184,7 +183,7 @@ def battery_words(chain: SignalChain) -> str:
 def more(state: PageState) -> list[Any]:
     """The sections below the controls."""
     return [
-        Section(state, "room", "What gives more room?", long(room_words)),
+        Section(state, "room", "What gives more room?", room_words),
         Section(state, "battery", "How long does the supply last?", battery_words),
         PlotSection(state, "While the battery runs down", fading_figure, folded=True),
     ]

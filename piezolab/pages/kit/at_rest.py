@@ -3,30 +3,35 @@
 In a kernel the pieces run on its event loop, a few milliseconds apart, so that a message from the browser comes in
 between; each move puts them off. Outside a kernel (plain Python, tests) the work is done at once, in its order.
 
-A piece of work is a function. One that takes longer than `PIECE_S` is a generator function that yields where it may be
-interrupted; it yields `LONG` before a part that it cannot break up, which then waits until the hand has rested longer.
-Work that was begun before a move is begun again after it: what it had was of an earlier chain.
+A piece of work is a plain function. It is interrupted wherever the maths gives way (`piezolab.giving_way`) once its
+turn is used up, and goes on from there: each runs on a stack of its own, by greenlet. Work that was begun before a move
+is begun again after it: what it had was of an earlier chain.
 """
 
 from __future__ import annotations
 
 import asyncio
+import contextvars
 import logging
 import sys
 import time
-from collections.abc import Callable, Generator, Hashable
+from collections.abc import Callable, Hashable
 from dataclasses import dataclass
 from typing import Any, Protocol
 
+from greenlet import GreenletExit, getcurrent, greenlet
+
 from piezolab.circuit.errors import CircuitError
+from piezolab.giving_way import heard_by
 
-#: Seconds: pieces are run until so much is used up; from one such run to the next; from a move to the first run, and
-#: to the first part that cannot be broken up. A key that is held down moves a slider some thirty times a second.
-PIECE_S, GAP_S, PAUSE_S, LONG_PAUSE_S = 0.020, 0.004, 0.05, 0.5
-LONG = "long"
+#: Seconds: work gives way after so much; from one turn to the next; from a move to the first. A key that is held down
+#: moves a slider some thirty times a second.
+TURN_S, GAP_S, PAUSE_S = 0.012, 0.004, 0.05
 
-#: A function, or one whose generator yields None or `LONG`.
-Work = Callable[[], Generator[str | None, None, None] | None]
+Work = Callable[[], None]
+
+#: Raised within work that will not be gone on with.
+Dropped = GreenletExit
 
 _log = logging.getLogger(__name__)
 
@@ -41,14 +46,24 @@ class Loop(Protocol):
 @dataclass
 class _Job:
     work: Work
-    running: Generator[str | None, None, None] | None = None
-    long: bool = False
+    running: greenlet | None = None
+
+    def go_on(self) -> bool:
+        """Until it gives way or ends; whether there is more of it."""
+        running = self.running
+        if running is None:
+            running = self.running = greenlet(self.work)
+            running.gr_context = contextvars.copy_context()  # a widget's message names what it answers by it
+        running.parent = getcurrent()
+        running.switch()
+        return not running.dead
 
     def stop(self) -> None:
-        """Back to the beginning. A piece that puts in new work of its own owner is left to end by itself."""
-        if self.running is not None and not self.running.gi_running:
-            self.running.close()
-        self.running, self.long = None, False
+        """Back to the beginning. Work that puts in new work of its own owner is left to end by itself."""
+        running, self.running = self.running, None
+        if running is not None and running is not getcurrent() and not running.dead:
+            running.parent = getcurrent()
+            running.throw()
 
 
 def _in_a_kernel() -> bool:
@@ -56,21 +71,6 @@ def _in_a_kernel() -> bool:
     ipython = sys.modules.get("IPython")
     shell = None if ipython is None else ipython.get_ipython()
     return getattr(shell, "kernel", None) is not None
-
-
-def whole(made: Any) -> Generator[str | None, None, Any]:
-    """What a function returned, or what its generator returns in the end: ``html = yield from whole(make(chain))``."""
-    return (yield from made) if isinstance(made, Generator) else made
-
-
-def long(make: Callable[..., Any]) -> Callable[..., Generator[str, None, Any]]:
-    """The same function as work that cannot be broken up."""
-
-    def made(*args: Any) -> Generator[str, None, Any]:
-        yield LONG
-        return make(*args)
-
-    return made
 
 
 class AtRest:
@@ -88,7 +88,7 @@ class AtRest:
         self._jobs: dict[Hashable, _Job] = {}
         self._timer: Any = None
         self._held = False
-        self._moved_at = -LONG_PAUSE_S + clock()
+        self._moved_at = -PAUSE_S + clock()
 
     @property
     def at_once(self) -> bool:
@@ -115,9 +115,7 @@ class AtRest:
         there = self.waiting
         self.drop(owner)
         if self.at_once:
-            job = _Job(work)
-            while self._piece(job):
-                pass
+            self._try(work)
             return
         self._jobs[owner] = _Job(work)
         if not there:
@@ -152,19 +150,16 @@ class AtRest:
             self._timer = None
         loop = self._loop()
         if self._jobs and not self._held and loop is not None:
-            pause = PAUSE_S if any(not job.long for job in self._jobs.values()) else LONG_PAUSE_S
-            wait = self._moved_at + pause - self._clock()
+            wait = self._moved_at + PAUSE_S - self._clock()
             self._timer = loop.call_later(max(wait, least), self._run)
 
     def _run(self) -> None:
         self._timer = None
-        began = self._clock()
-        while self._clock() - began < PIECE_S:
-            owner = self._next()
-            if owner is None:
-                break
-            job = self._jobs[owner]
-            goes_on = self._piece(job)
+        ends = self._clock() + TURN_S
+        while self._jobs and self._clock() < ends and self._clock() - self._moved_at >= PAUSE_S:
+            owner, job = next(iter(self._jobs.items()))
+            with heard_by(lambda job=job, ends=ends: self._interrupt(job, ends)):
+                goes_on = self._try(job.go_on)
             if not goes_on and self._jobs.get(owner) is job:  # the work may have put in new work of the same owner
                 del self._jobs[owner]
         if self._jobs:
@@ -172,29 +167,18 @@ class AtRest:
         else:
             self.changed()
 
-    def _next(self) -> Hashable | None:
-        """Whose turn it is: short pieces first."""
-        rested = self._clock() - self._moved_at
-        if rested < PAUSE_S:
-            return None
-        short = (owner for owner, job in self._jobs.items() if not job.long)
-        return next(short, next(iter(self._jobs), None) if rested >= LONG_PAUSE_S else None)
+    def _interrupt(self, job: _Job, ends: float) -> None:
+        """Back to the loop, where the turn is used up; a listener hears only the job's own stack."""
+        if self._clock() >= ends and getcurrent() is job.running:
+            job.running.parent.switch()
 
-    def _piece(self, job: _Job) -> bool:
-        """One piece of work; whether there is more of it."""
+    def _try(self, work: Callable[[], Any]) -> bool:
+        """Whether there is more of it; what goes wrong is said."""
         try:
-            if job.running is None:
-                job.running = job.work()
-                if job.running is None:
-                    return False
-            job.long = next(job.running) == LONG
-        except StopIteration:
-            return False
+            return bool(work())
         except CircuitError as error:
             self._failed(f"This chain could not be worked out: {error}")
-            return False
         except Exception:
             _log.exception("a piece of work at rest")
             self._failed("Something went wrong in this page; some of what you see is of an earlier chain. Press undo.")
-            return False
-        return True
+        return False

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Generator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -10,7 +10,6 @@ import traitlets
 from ipywidgets import VBox
 
 from piezolab.chain import SignalChain
-from piezolab.pages.kit.at_rest import whole
 from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.piece import STATIC, Piece, text_in
 from piezolab.pages.kit.sections import Foldable, Following
@@ -61,7 +60,7 @@ class CheckSection(VBox, Following):
         state: PageState,
         word: str,
         title: str,
-        make: Callable[[SignalChain], Steps | Generator[str | None, None, Steps]],
+        make: Callable[[SignalChain], Steps],
         folded: bool = False,
     ) -> None:
         self.head = Foldable("steps", title, folded=folded)
@@ -70,8 +69,8 @@ class CheckSection(VBox, Following):
         super().__init__([self.head, self.list])
         self.add_class("pz-check-section")
 
-        def show() -> Generator[str | None, None, None]:
-            made = yield from whole(make(state.chain))
+        def show() -> None:
+            made = make(state.chain)
             self.head.content = made.above
             self.list.steps = [
                 {"name": f"{word}-{n}", "words": step.words, "caution": step.caution}

@@ -1,14 +1,13 @@
 """Titled sections below the controls, worked out anew whenever a change is finished and the hand rests.
 
 A folded section is worked out only once it is opened: what nobody looks at costs nothing. What cannot be worked out
-for a chain is said in its own section; the rest of the page goes on. What makes a section may be a generator function
-that yields where it may be interrupted, see `at_rest`.
+for a chain is said in its own section; the rest of the page goes on.
 """
 
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable, Generator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 import traitlets
@@ -16,7 +15,7 @@ from ipywidgets import VBox
 
 from piezolab.chain import SignalChain
 from piezolab.circuit.errors import CircuitError
-from piezolab.pages.kit.at_rest import whole
+from piezolab.pages.kit.at_rest import Dropped
 from piezolab.pages.kit.blocks import Block, paragraphs
 from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.plot import Plot
@@ -51,7 +50,7 @@ class Following:
     """What every kind of section does: follow the page's state while open, and catch up when opened."""
 
     def _follow(
-        self, state: PageState, head: Foldable, show: Callable[[], Generator[str | None, None, None]], *names: str
+        self, state: PageState, head: Foldable, show: Callable[[], None], *names: str
     ) -> None:
         self._state, self._head, self._show = state, head, show
         self._stale = True
@@ -71,13 +70,13 @@ class Following:
         if self._stale and self._head.opened:
             self._state.at_rest.put(self, self._work)
 
-    def _work(self) -> Generator[str | None, None, None]:
+    def _work(self) -> None:
         if not self._head.opened:  # it was shut while it waited
             return
         self._stale = False
         try:
-            yield from self._show()
-        except GeneratorExit:  # another chain came first
+            self._show()
+        except Dropped:  # another chain came first
             self._stale = True
             raise
         except CircuitError as error:
@@ -102,14 +101,14 @@ class Section(Foldable, Following):
         state: PageState,
         kind: str,
         title: str,
-        make: Callable[[SignalChain], str | Generator[str | None, None, str]],
+        make: Callable[[SignalChain], str],
         folded: bool = False,
         follows: Sequence[str] = ("settled",),
     ) -> None:
         Foldable.__init__(self, kind, title, folded=folded)
 
-        def show() -> Generator[str | None, None, None]:
-            self.content = yield from whole(make(state.chain))
+        def show() -> None:
+            self.content = make(state.chain)
 
         self._follow(state, self, show, *follows)
 
@@ -134,8 +133,8 @@ class PlotSection(VBox, Following):
         super().__init__([self.head, self.plot])
         self.add_class("pz-plot-section")
 
-        def show() -> Generator[str | None, None, None]:
-            traces, layout, narrow, label = yield from whole(draw(state.chain, state.kept))
+        def show() -> None:
+            traces, layout, narrow, label = draw(state.chain, state.kept)
             self.head.content = "" if traces else paragraphs(label)  # why there is nothing to draw
             self.plot.set(traces, layout, narrow=narrow, label=label)
             self._place()

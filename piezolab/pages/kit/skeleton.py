@@ -8,7 +8,7 @@ keeps it up to date.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Generator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -20,7 +20,6 @@ from piezolab.chain.link import from_link, to_query
 from piezolab.chain.stages import all_stages
 from piezolab.circuit.errors import CircuitError
 from piezolab.pages.kit.address import Address
-from piezolab.pages.kit.at_rest import whole
 from piezolab.pages.kit.blocks import Block, Buttons, bullets, paragraphs
 from piezolab.pages.kit.controls import Controls, Group, folded_groups
 from piezolab.pages.kit.keepsake import Keepsake
@@ -68,7 +67,7 @@ class Chapter:
     slug: str
     own: tuple[str, ...]
     view: Callable[[SignalChain, SignalChain | None, bool], View]
-    table: Callable[[SignalChain], str | Generator[str | None, None, str]]
+    table: Callable[[SignalChain], str]
     tasks: tuple[Task, ...] = ()
     maths: str = ""
     cautions: tuple[str, ...] = ()
@@ -77,7 +76,7 @@ class Chapter:
     lower: str = "phase"
     drawn_on: tuple[str, ...] = ("chain",)
     listed_on: tuple[str, ...] = ("settled",)
-    headline: Callable[[SignalChain], Generator[str | None, None, tuple[str, Sequence[str]]]] | None = None
+    headline: Callable[[SignalChain], tuple[str, Sequence[str]]] | None = None
     keeps: bool = True
     settings: Callable[[PageState], Sequence[Any]] = field(default=lambda state: ())
     more: Callable[[PageState], Sequence[Any]] = field(default=lambda state: ())
@@ -217,8 +216,8 @@ class Page:
         self.verdict.content = paragraphs(verdict)
         self.advice.content = paragraphs(*advice)
 
-    def _late_headline(self) -> Generator[str | None, None, None]:
-        verdict, advice = yield from self.chapter.headline(self.state.chain)
+    def _late_headline(self) -> None:
+        verdict, advice = self.chapter.headline(self.state.chain)
         self._head(verdict, advice)
         self.verdict.old = False
 
@@ -230,10 +229,10 @@ class Page:
     def _list(self) -> None:
         self.state.at_rest.put((self, "numbers"), self._numbers)
 
-    def _numbers(self) -> Generator[str | None, None, None]:
+    def _numbers(self) -> None:
         chain = self.state.chain
         missing = self.chapter.needs_stage and not chain.topology.powered
-        self.table.content = "" if missing else (yield from whole(self.chapter.table(chain)))
+        self.table.content = "" if missing else self.chapter.table(chain)
 
     def _draw_circuit(self) -> None:
         self.state.at_rest.put((self, "circuit"), self._circuit)

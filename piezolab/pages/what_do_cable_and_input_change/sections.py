@@ -11,7 +11,6 @@ import numpy as np
 
 from piezolab import catalogue
 from piezolab.chain import SignalChain
-from piezolab.pages.kit.at_rest import long
 from piezolab.pages.kit.blocks import bullets, paragraphs, table
 from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.sections import PlotSection, Section
@@ -41,7 +40,7 @@ _SECONDS_SHOWN = 6  # worst partners of a second input
 def sections(state: PageState) -> Sequence[Any]:
     """All of them, those that are looked at most standing open."""
     return [
-        Section(state, "inputs", "Every kind of input here, the worst first", long(every_input)),
+        Section(state, "inputs", "Every kind of input here, the worst first", every_input),
         PlotSection(state, "How long may lead and cable be?", lengths, height_px=320),
         Section(state, "worth", "When is a stage worth it?", stage_or_not, folded=True),
         Section(state, "bridging", "Does the input ask too much of the output?", bridging, folded=True),

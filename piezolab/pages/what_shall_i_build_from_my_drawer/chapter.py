@@ -7,7 +7,6 @@ import traitlets
 from piezolab.chain import SignalChain
 from piezolab.chain.assembly import assemble
 from piezolab.pages.kit import two_curves
-from piezolab.pages.kit.at_rest import long
 from piezolab.pages.kit.blocks import Block, bullets, paragraphs, table
 from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.sections import Section
@@ -169,7 +168,7 @@ def make(link: str | None = None) -> Page:
 
     state = PageState.opened(link)
     _HOPES.wishes = Wishes()
-    spread = Section(state, "spread", "How do builds spread?", long(spread_words), folded=True)
+    spread = Section(state, "spread", "How do builds spread?", spread_words, folded=True)
 
     def wished(wishes: Wishes) -> None:
         _HOPES.wishes = wishes

@@ -7,13 +7,11 @@ change at once; all else waits for the chain's table of faults, which is made wh
 
 from __future__ import annotations
 
-from collections.abc import Generator
 from dataclasses import dataclass
 
 import traitlets
 
 from piezolab.circuit.errors import CircuitError
-from piezolab.pages.kit.at_rest import LONG
 from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.where_is_the_fault.entry import Entry, MeterEntry
 from piezolab.studies.faults.beforehand import beforehand
@@ -104,15 +102,13 @@ class FaultState(PageState):
             self.at_rest.drop((self, "table"))
             self._weigh()
 
-    def _make_table(self) -> Generator[str | None, None, None]:
-        yield LONG
+    def _make_table(self) -> None:
         asked = self._question
         try:
             self._table, self._asked = fault_table(*asked), asked
         except CircuitError as error:
             self._give_up(error)
             return
-        yield
         self._weigh()
 
     def _give_up(self, error: CircuitError) -> None:

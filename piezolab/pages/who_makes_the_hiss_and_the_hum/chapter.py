@@ -12,7 +12,6 @@ from ipywidgets import VBox
 
 from piezolab.catalogue.advice_texts import advice_texts
 from piezolab.chain import SignalChain
-from piezolab.pages.kit.at_rest import long
 from piezolab.pages.kit.blocks import Buttons, bullets, paragraphs, table
 from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.sections import PlotSection, Section
@@ -143,7 +142,7 @@ class TryOut(VBox):
         self._wait()
 
     def _wait(self) -> None:
-        self._state.at_rest.put(self, long(self._show))
+        self._state.at_rest.put(self, self._show)
 
     def _doer(self, name: str) -> Callable[[], None]:
         return lambda: self._state.put(self._state.chain.but(self._steps[name].changes))
@@ -215,7 +214,7 @@ def does_it_matter(chain: SignalChain) -> str:
 def more(state: PageState) -> list[Any]:
     """The sections below the controls."""
     return [
-        Section(state, "steps", "What to try", long(steps_html)),
+        Section(state, "steps", "What to try", steps_html),
         TryOut(state),
         PlotSection(state, "Who makes the hiss, at the input", lambda c, k: density_figure(c, k, at_pickup=False)),
         PlotSection(

@@ -7,6 +7,7 @@ from itertools import permutations
 
 import numpy as np
 
+from piezolab.giving_way import give_way
 from piezolab.studies.board.board_parts import BoardPart
 
 _EXHAUSTIVE = 7  # lanes up to which every order is tried
@@ -63,6 +64,7 @@ def _descend(
 ) -> tuple[np.ndarray, float]:
     price = float(cost(at, lanes, parts, pitch))
     while True:
+        give_way()
         near = np.array(list(_neighbours(at)))
         prices = cost(near, lanes, parts, pitch)
         best = int(np.argmin(prices))

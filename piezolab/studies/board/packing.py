@@ -8,6 +8,7 @@ from functools import cached_property
 from itertools import product
 from math import hypot
 
+from piezolab.giving_way import give_way
 from piezolab.studies.board.board_parts import HOLE, BoardPart, Wire
 from piezolab.studies.board.shapes import PointMm, Polygon, bar, bounds, collide, disc, line
 
@@ -108,6 +109,7 @@ def pack(
     early = [wire.name for wire in wires if wire.side == "left" or not ordered]
     late = [wire.name for wire in wires if wire.name not in early]
     for name in [*early, *(part.name for part in sequence), *late]:
+        give_way()
         edge = max(x for part in board.placed for x, _ in part.leads) if name in late else None
         for spot in spots[name]:
             if (edge is None or spot.leads[0][0] >= edge - 0.01) and board.fits(spot):
@@ -126,6 +128,7 @@ def spots_of(part: BoardPart, holes: Holes, leftmost: bool) -> list[Placed]:
     columns = _by_column(holes[other])
     pairs = []
     for a in holes[one]:
+        give_way()
         near = []
         for x, column in columns.items():
             if leftmost and abs(x - a[0]) > size.pitch + HOLE:

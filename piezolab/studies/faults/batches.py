@@ -13,7 +13,7 @@ import numpy as np
 from piezolab.studies.faults.fault_network import FaultNetwork, Settings
 from piezolab.studies.faults.simulate import Findings, Question, simulate
 
-PIECE = 5000
+PIECE = 2560
 
 
 def simulate_wide(network: FaultNetwork, settings: Settings, size: int, question: Question) -> Findings:

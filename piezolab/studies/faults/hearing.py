@@ -10,6 +10,7 @@ from collections.abc import Collection
 
 import numpy as np
 
+from piezolab.giving_way import give_way
 from piezolab.studies.faults.simulate import Findings
 
 WORDS = ("weak", "thin", "hum", "hiss", "distorted", "crackle", "thump", "dead", "hot")
@@ -25,6 +26,7 @@ THUMP_V = 0.05
 
 def _edge(distance: np.ndarray) -> np.ndarray:
     """0 to 1 over an edge; distance in widths of it."""
+    give_way()
     return 1.0 / (1.0 + np.exp(-np.clip(distance, -40.0, 40.0)))
 
 

@@ -12,6 +12,7 @@ from functools import lru_cache
 
 import numpy as np
 
+from piezolab.giving_way import give_way
 from piezolab.studies.faults.likelihood import BANDWIDTH
 from piezolab.studies.faults.pairs import Pairs, composed_tone, composed_value
 from piezolab.studies.faults.readings import natural, over_range, scaled, shown
@@ -33,6 +34,7 @@ def confirmation(
     single = weight[active] / weight[active].sum()
     answer = []
     for m in checks:
+        give_way()
         if m == len(table.value):
             both = np.stack([table.tone[:, active] @ single, composed_tone(table, couples)])
         else:
@@ -63,6 +65,7 @@ class Bins:
         self.normal = rng.standard_normal(value.shape[1], np.float32)
         self.index = np.empty((len(value), _COPIES, value.shape[1]), np.int16)
         for m, check in enumerate(table.checks[:-1]):
+            give_way()
             noise = np.hypot(BANDWIDTH * table.width[m], _noise(table, m, check.kind))
             for copy in range(_COPIES):
                 moved = table.value[m] + noise * rng.standard_normal(value.shape[1], np.float32)
@@ -110,6 +113,7 @@ def information(
     bins = _bins(table)
     answer = []
     for m in checks:
+        give_way()
         if m == len(table.value):
             joint = np.stack([np.bincount(row, w * tone, len(there)) for tone in table.tone[:, active]], axis=1)
         else:

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from piezolab.giving_way import give_way
 from piezolab.studies.faults.hearing import TONES, heard_likelihood
 from piezolab.studies.faults.readings import Reading, over_range, scaled, sigma
 from piezolab.studies.faults.table import FaultTable
@@ -148,6 +149,7 @@ def _of(table: FaultTable, m: int, same: Same) -> np.ndarray:
 
 def density(same: Same, value: np.ndarray, width: np.ndarray, least: float = 0.0) -> np.ndarray:
     """Density of a reading where builds give `value` with bandwidth `width`, any shape; over range: its probability."""
+    give_way()
     spread = np.sqrt(width**2 + np.float32(max(same.sigma, least) ** 2))
     distance = np.clip((value - np.float32(same.y)) / spread, -40.0, 40.0)
     if same.over:

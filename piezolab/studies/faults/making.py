@@ -10,6 +10,7 @@ import numpy as np
 from piezolab import catalogue
 from piezolab.chain import SignalChain
 from piezolab.chain.assembly import assemble
+from piezolab.giving_way import give_way
 from piezolab.pitch import parse_tuning
 from piezolab.studies.faults import hearing
 from piezolab.studies.faults.batches import simulate_wide
@@ -52,7 +53,10 @@ def _made(chain: SignalChain, meter: Meter, tone: Tone, size: int, diode: bool =
     spots = tuple(dict.fromkeys(fault.spot for fault in faults))
     spot_of = np.array([spots.index(fault.spot) for fault in faults])
     checks = checks_of(found)
-    value = np.stack([scaled(check.kind, numbers(found, check), meter) for check in checks]).astype(np.float32)
+    value = np.empty((len(checks), len(faults) * size), np.float32)
+    for row, check in zip(value, checks, strict=True):
+        row[:] = scaled(check.kind, numbers(found, check), meter)
+        give_way()
     return FaultTable(
         chain=chain,
         meter=meter,
@@ -166,14 +170,17 @@ def crackles(faults: Sequence[Hypothesis]) -> float:
 
 
 def _widths(value: np.ndarray) -> np.ndarray:
-    """Half the distance between the k-th lower and the k-th higher neighbour of each build, along the last axis."""
+    """Half the distance between the k-th lower and the k-th higher neighbour of each build, along the last of three
+    axes."""
     size = value.shape[-1]
     k = max(2, size // _NEIGHBOURS_SHARE)
-    order = np.argsort(value, axis=-1)
-    ranked = np.take_along_axis(value, order, -1)
     at = np.arange(size)
     low, high = np.maximum(at - k, 0), np.minimum(at + k, size - 1)
-    spread = (ranked[..., high] - ranked[..., low]) * (k / (high - low)).astype(np.float32)
     answer = np.empty_like(value)
-    np.put_along_axis(answer, order, spread, -1)
+    for widths, values in zip(answer, value, strict=True):
+        order = np.argsort(values, axis=-1)
+        ranked = np.take_along_axis(values, order, -1)
+        spread = (ranked[..., high] - ranked[..., low]) * (k / (high - low)).astype(np.float32)
+        np.put_along_axis(widths, order, spread, -1)
+        give_way()
     return answer

@@ -13,6 +13,7 @@ import numpy as np
 
 from piezolab.circuit.elements import GROUND
 from piezolab.circuit.equations import Equations
+from piezolab.giving_way import give_way
 from piezolab.studies.faults.fault_network import Branch, Settings, wire_value
 
 Injection = Sequence[tuple[str, str, float | np.ndarray]]  # currents from node a through the source to node b
@@ -60,6 +61,7 @@ def solutions(
     answer = np.empty((len(pairs), len(sides), size), float if omega is None else complex)
     for j, each in enumerate(found):
         each[GROUND] = 0.0
+        give_way()
         for i, (a, b) in enumerate(pairs):
             answer[i, j] = each[a] - each[b]
     return answer

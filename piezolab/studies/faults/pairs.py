@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from piezolab.giving_way import give_way
 from piezolab.studies.faults.hearing import TONES, heard_likelihood
 from piezolab.studies.faults.likelihood import BANDWIDTH, Reckoned, Same, density
 from piezolab.studies.faults.table import FaultTable
@@ -74,6 +75,7 @@ def pairs(table: FaultTable, reckoned: Reckoned, heard: Sequence[str]) -> Pairs:
     total = _pair_mass(table)
     found: list[tuple[int, np.ndarray, np.ndarray]] = []
     for a in leading:
+        give_way()
         others = np.array(
             [b for b in range(1, count)
              if table.spot_of[b] != table.spot_of[a] and place.get(b, len(place)) > place[a]], int

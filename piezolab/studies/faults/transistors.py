@@ -12,6 +12,7 @@ from piezolab.circuit.errors import OperatingPointError
 from piezolab.circuit.jfet import JfetModel
 from piezolab.circuit.nodal import solve_nodes
 from piezolab.circuit.ports import flat_model, port_currents, solve_ports
+from piezolab.giving_way import give_way
 from piezolab.studies.faults.fault_network import PIN_ORDERS, FaultNetwork, Settings, model_of
 
 # Drain and source exchanged: (v_GS, v_DS) become (v_GD, v_SD). Its own inverse.
@@ -76,6 +77,7 @@ class Transistors:
         seen = exchange @ z @ np.swapaxes(exchange, 1, 2)
         v_seen, v = _times(exchange, v_open), _times(exchange, start)
         for _ in range(_LEAK_TURNS):
+            give_way()
             leak = np.zeros_like(v_open)  # into the gates: their port then is the one to the drain
             for n, model in enumerate(self.models):
                 across = -1.0 if v is None else np.tanh(np.clip(v[:, 2 * n] / (2 * model.thermal_voltage), -40, 40))

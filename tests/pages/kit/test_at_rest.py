@@ -1,15 +1,17 @@
-"""Work at rest: at once without a loop; on a loop in pieces, that give way, and never for an earlier chain."""
+"""Work at rest: at once without a loop; on a loop in turns, that give way, and never for an earlier chain."""
 
 import asyncio
+import contextvars
+import time
 from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
 from piezolab.circuit.errors import CircuitError
+from piezolab.giving_way import give_way
 from piezolab.pages.kit import at_rest
-from piezolab.pages.kit.at_rest import GAP_S, LONG, LONG_PAUSE_S, PAUSE_S, PIECE_S, AtRest, long, whole
+from piezolab.pages.kit.at_rest import GAP_S, PAUSE_S, TURN_S, AtRest, Dropped
 from piezolab.pages.kit.page_state import PageState
-from tests.pages.kit.pieces import finished
 
 
 class Hand:
@@ -60,8 +62,7 @@ def test_without_a_loop_everything_is_done_at_once_and_in_order(said):
 
     def parts():
         done.append("first half")
-        yield
-        yield LONG
+        give_way()
         done.append("second half")
 
     rest.hold()
@@ -92,30 +93,44 @@ def test_every_move_puts_it_off(rest, hand):
     assert done == ["a"]
 
 
-def test_between_two_pieces_the_loop_gets_its_turn(rest, hand):
+def test_between_two_turns_the_loop_gets_its_own(rest, hand):
     done = []
 
     def parts():
         for n in range(6):
             done.append(n)
-            hand.now += 0.6 * PIECE_S  # what the piece takes
-            yield
+            hand.now += 0.6 * TURN_S  # what the piece takes
+            give_way()
 
     rest.put("a", parts)
     hand.pass_on(2.0)
     assert done == list(range(6))
     starts = hand.ran
-    assert len(starts) >= 3, "two pieces fit one run"
-    assert all(b - a >= 1.2 * PIECE_S + 0.99 * GAP_S for a, b in zip(starts[:2], starts[1:3], strict=True))
+    assert len(starts) >= 3, "two pieces fit one turn"
+    assert all(b - a >= 1.2 * TURN_S + 0.99 * GAP_S for a, b in zip(starts[:2], starts[1:3], strict=True))
+
+
+def test_a_turn_that_is_not_used_up_is_not_given_away(rest, hand):
+    def parts():
+        for _ in range(50):
+            give_way()
+
+    rest.put("a", parts)
+    hand.pass_on(0.0)
+    assert len(hand.ran) == 1 and not rest.waiting
 
 
 def test_a_newer_chain_drops_what_was_begun_and_it_is_made_for_the_newest(rest, hand):
-    done, chain = [], ["old"]
+    done, dropped, chain = [], [], ["old"]
 
     def parts():
         mine = chain[0]
-        hand.now += PIECE_S
-        yield
+        hand.now += TURN_S
+        try:
+            give_way()
+        except Dropped:
+            dropped.append(mine)
+            raise
         done.append(mine)
 
     rest.put("a", parts)
@@ -123,8 +138,60 @@ def test_a_newer_chain_drops_what_was_begun_and_it_is_made_for_the_newest(rest, 
     assert done == [] and rest.waiting, "begun, and interrupted"
     chain[0] = "new"
     rest.moved()
+    assert dropped == ["old"]
     hand.pass_on(2.0)
     assert done == ["new"]
+
+
+def test_what_is_asked_for_while_work_stands_still_is_not_interrupted(rest, hand):
+    """A move is answered between two turns, by the same maths, and gives way to nobody."""
+    done = []
+
+    def parts():
+        hand.now += TURN_S
+        give_way()
+        done.append("rest")
+
+    rest.put("a", parts)
+    hand.pass_on(0.0)
+    hand.now += TURN_S
+    give_way()
+    done.append("move")
+    hand.pass_on(2.0)
+    assert done == ["move", "rest"]
+
+
+def test_work_that_moves_the_chain_itself_ends_and_what_it_dropped_is_done_after_it(rest, hand):
+    done = []
+
+    def interrupted():
+        hand.now += TURN_S
+        give_way()
+        done.append("interrupted")
+
+    def moves():
+        rest.moved()
+        hand.now += TURN_S
+        give_way()
+        done.append("moves")
+
+    rest.put("a", interrupted)
+    hand.pass_on(0.0)
+    rest.put("b", lambda: None)
+    rest.drop("a")
+    rest.put("c", moves)
+    rest.put("a", interrupted)
+    hand.pass_on(2.0)
+    assert done == ["moves", "interrupted"] and not rest.waiting
+
+
+def test_work_has_the_context_of_the_turn_in_which_it_began(rest, hand):
+    """A widget's messages say what they answer by a context variable."""
+    answers, seen = contextvars.ContextVar("answers", default="nothing"), []
+    answers.set("the message")
+    rest.put("a", lambda: seen.append(answers.get()))
+    hand.pass_on(0.0)
+    assert seen == ["the message"]
 
 
 def test_new_work_of_the_same_owner_replaces_the_old(rest, hand):
@@ -138,35 +205,13 @@ def test_new_work_of_the_same_owner_replaces_the_old(rest, hand):
     assert done == ["new"]
 
 
-def test_what_cannot_be_broken_up_waits_longer_and_lets_the_rest_pass(rest, hand):
-    done = []
-
-    def long():
-        done.append("before")
-        yield LONG
-        done.append("long")
-        yield
-        done.append("after")
-
-    rest.moved()
-    rest.put("long", long)
-    rest.put("short", lambda: done.append("short"))
-    hand.pass_on(0.9 * LONG_PAUSE_S)
-    assert done == ["before", "short"]
-    rest.moved()
-    hand.pass_on(0.9 * LONG_PAUSE_S)
-    assert done == ["before", "short", "before"]
-    hand.pass_on(0.2 * LONG_PAUSE_S)
-    assert done[3:] == ["long", "after"] and not rest.waiting
-
-
 @pytest.mark.parametrize("when", ["at once", "on a loop"])
 def test_a_piece_that_fails_is_said_and_stops_no_other(hand, said, when, caplog):
     rest = AtRest(said.append) if when == "at once" else AtRest(said.append, loop=hand, clock=lambda: hand.now)
     done = []
 
     def no_point():
-        yield
+        give_way()
         raise CircuitError("Q1: no operating point was found")
 
     rest.put("a", no_point)
@@ -182,7 +227,7 @@ def test_work_may_put_in_new_work_of_its_own(rest, hand):
     done = []
 
     def again():
-        yield
+        give_way()
         done.append("first")
         rest.put("a", lambda: done.append("second"))
 
@@ -204,23 +249,6 @@ def test_nothing_begins_before_the_page_is_there(rest, hand):
     assert done == ["a"] and told == [True, False]
 
 
-def test_whole_gives_what_a_function_or_its_generator_returns():
-    def parts():
-        yield
-        return "made"
-
-    def asked(made):
-        result = yield from whole(made)
-        return result
-
-    assert finished(asked(parts())) == "made" and finished(asked("plain")) == "plain"
-
-
-def test_a_long_function_is_work_that_says_so_first_and_gives_what_it_gave():
-    pieces = long(lambda a, b: a + b)(1, 2)
-    assert next(pieces) == LONG and finished(pieces) == 3
-
-
 def test_a_page_says_what_went_wrong_at_rest():
     state = PageState()
 
@@ -239,8 +267,8 @@ def test_on_a_real_loop_a_move_comes_between_and_the_newest_chain_is_worked_out(
     def parts():
         chain = state.chain
         for _ in range(3):
-            yield
-            yield LONG
+            time.sleep(TURN_S)
+            give_way()
         done.append(chain)
 
     state.observe(lambda _: state.at_rest.put("a", parts), "settled")
