@@ -129,6 +129,8 @@ def _ceiling(line: LoadLine, ceiling: np.ndarray, sign: int, nearest: np.ndarray
         over[..., -1] |= narrowing > 0
         if narrowing == 0:
             reached = over.any(axis=-1)
+            if not reached.any():
+                break
             over[..., -1] = True
         first = np.maximum(np.argmax(over, axis=-1), 1)[..., None]
         low = np.take_along_axis(grid, first - 1, -1)[..., 0]

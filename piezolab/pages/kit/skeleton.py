@@ -192,7 +192,9 @@ class Page:
         missing = self.chapter.needs_stage and not state.chain.topology.powered
         self._offer_stage(missing)
         if missing:
+            state.at_rest.drop((self, "headline"))
             self.verdict.content = paragraphs("This question is about a stage, and this chain has none.")
+            self.verdict.old = False
             self.plot.set([], label="nothing to draw without a stage")
             return
         try:

@@ -58,17 +58,22 @@ def found(chain: SignalChain) -> RestFigures:
 
 # -- what moves with a slider -----------------------------------------------------------------------------------
 def view(chain: SignalChain, kept: SignalChain | None, phase: bool) -> View:
-    """Verdict, advice and the transfer curve."""
-    now = found(chain)
-    headroom = float(now.edges.headroom)
-    share = None if chain.transistor_measured else now.share
-    verdict = say.verdict(chain, now.rest, now.spent, judgement(chain).edges, share)
-    held = found(kept).own if kept is not None and kept.topology.powered else None
-    traces, layout, narrow, label = draw.transfer(chain, now.own, now.kind, held)
-    return View(verdict, traces, layout, narrow, f"{label} {verdict}", say.advice(chain, now.rest, headroom))
+    """The transfer curve, and whether the transistor works at rest."""
+    own = curves(chain)
+    held = curves(kept) if kept is not None else None
+    traces, layout, narrow, label = draw.transfer(chain, own, curves(chain.but(_MEASURED)), held)
+    return View(say.works(chain, own.rest, None), traces, layout, narrow, label)
 
 
 # -- what is looked at when the hand rests ----------------------------------------------------------------------
+def headline(chain: SignalChain) -> tuple[str, list[str]]:
+    """Verdict and advice: all parts of the type are asked, and how loud it may get."""
+    now = found(chain)
+    share = None if chain.transistor_measured else now.share
+    verdict = say.verdict(chain, now.rest, now.spent, judgement(chain).edges, share)
+    return verdict, say.advice(chain, now.rest, float(now.edges.headroom))
+
+
 def numbers(chain: SignalChain) -> str:
     """The operating point now, with a spent battery, and over the type."""
     now = found(chain)
@@ -233,6 +238,7 @@ CHAPTER = Chapter(
     own=("jfet", "source_r", "drain_r", "supply_v"),
     view=view,
     table=numbers,
+    headline=headline,
     tasks=TASKS,
     maths=MATHS,
     cautions=(

@@ -50,8 +50,7 @@ def whose(chain: SignalChain) -> str:
 def verdict(chain: SignalChain, rest: Bias, spent: Bias | None, edges: ClipEdges, share: float | None) -> str:
     """Whether it works, until when, and how loud. spent: at the battery's end voltage; share: of the type's parts that
     work here, None where the transistor was measured."""
-    name, title = whose(chain), chain.topology.title
-    said = [_works(name[0].upper() + name[1:], title, rest, spent)]
+    said = [works(chain, rest, spent)]
     if not not_working(rest):
         said += stage_edge_sentences(edges)
     if share is not None:
@@ -59,8 +58,10 @@ def verdict(chain: SignalChain, rest: Bias, spent: Bias | None, edges: ClipEdges
     return " ".join(said)
 
 
-def _works(name: str, title: str, rest: Bias, spent: Bias | None) -> str:
-    broken = not_working(rest)
+def works(chain: SignalChain, rest: Bias, spent: Bias | None) -> str:
+    """Whether it works at rest, and to the end of the battery where `spent` is known."""
+    name, title, broken = whose(chain), chain.topology.title, not_working(rest)
+    name = name[0].upper() + name[1:]
     if broken:
         return f"{name} does not work in this {title}: {broken}"
     if spent is not None and not_working(spent):
