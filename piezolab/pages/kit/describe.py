@@ -84,7 +84,8 @@ def item(parameter: Parameter) -> dict[str, Any]:
         case Words():
             return {**about, "kind": "words", "options": [list(pair) for pair in parameter.choices.items()]}
         case Choice():
-            return {**about, "kind": "choice", "options": [list(pair) for pair in parameter.choices.items()]}
+            options = [[word, label] for word, label in parameter.choices.items() if _offered(parameter.key, word)]
+            return {**about, "kind": "choice", "options": options}
     return {**about, "kind": "text"}
 
 
@@ -107,6 +108,8 @@ def standing(parameter: Parameter, chain: SignalChain) -> dict[str, Any]:
         state["at"] = nearest_step(parameter, value)
     elif isinstance(parameter, Several):
         state["at"] = [nearest_step(*pair) for pair in zip(parameter.parts, value or (), strict=False)]
+    elif isinstance(parameter, Choice) and not _offered(key, value):
+        state["shown"] = parameter.show(value)
     note, back = _SOURCES.get(parameter.optional_from, ("", ""))
     state["note"] = "" if entered else note
     state["back"] = back if entered else ""
@@ -119,8 +122,17 @@ def _rounded(parameter: Parameter, value: Any) -> Any:
     return float(f"{value:.3g}") if isinstance(parameter, Quantity) else value
 
 
+_ROWS = {"jfet": catalogue.transistors, "input": catalogue.inputs, "supply": catalogue.batteries}
+
+
+def _offered(key: str, word: str) -> bool:
+    """Whether a control lists the word: a row that another corrects is understood in a link and not chosen anew."""
+    rows = _ROWS[key]() if key in _ROWS else {}
+    return word not in rows or word in catalogue.offered(rows)
+
+
 def _from_memory(key: str, value: Any) -> bool:
-    rows = {"jfet": catalogue.transistors, "input": catalogue.inputs, "supply": catalogue.batteries}.get(key)
+    rows = _ROWS.get(key)
     if rows is None:
         return False
     names = value if isinstance(value, tuple) else (value,)
