@@ -69,9 +69,10 @@ def load_file(path: Path, kind: type[RowKind]) -> Mapping[str, RowKind]:
 
 
 def offered(rows: Mapping[str, RowKind]) -> Mapping[str, RowKind]:
-    """The rows to choose from: without those that old links name and a later row corrects."""
+    """The rows to choose from: where a later row corrects one that old links name, the later one in its place."""
     stands = {row.corrects: name for name, row in rows.items() if row.corrects}
-    return {name: row for name, row in rows.items() if stands.get(row.corrects or name, name) == name}
+    names = [stands.get(name, name) for name, row in rows.items() if not row.corrects]
+    return {name: rows[name] for name in names}
 
 
 def _default(rows: Mapping[str, Row]) -> str:

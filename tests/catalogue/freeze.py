@@ -7,6 +7,7 @@ a row keeps its numbers, and a corrected row gets a new name.
 import hashlib
 import json
 import tomllib
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -36,8 +37,9 @@ PROSE = {
 }
 
 
+@cache
 def raw_tables(file: str) -> dict[str, dict[str, Any]]:
-    """The rows of one file with all their fields."""
+    """The rows of one file with all their fields, to be looked at and not changed."""
     return spelled_out(file, tomllib.loads((data_dir() / f"{file}.toml").read_text(encoding="utf-8")))
 
 

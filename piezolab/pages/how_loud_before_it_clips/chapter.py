@@ -176,7 +176,7 @@ def battery_words(chain: SignalChain) -> str:
         )
     if lasts.batteries is None:
         return paragraphs(life_words(lasts))
-    inside = f"its own resistance, {show(lasts.own_ohm, 'ohm', 2)} near its end, takes {show(lasts.own_v, 'V', 2)} more"
+    inside = f"near its end its own resistance, {show(lasts.own_ohm, 'ohm', 2)}, takes {show(lasts.own_v, 'V', 2)}"
     return paragraphs(
         life_words(lasts),
         f"Not counted: {inside}. A steady drain at room temperature, from typical figures: a guide, not a promise.",

@@ -84,8 +84,7 @@ def item(parameter: Parameter) -> dict[str, Any]:
         case Words():
             return {**about, "kind": "words", "options": [list(pair) for pair in parameter.choices.items()]}
         case Choice():
-            options = [[word, label] for word, label in parameter.choices.items() if _offered(parameter.key, word)]
-            return {**about, "kind": "choice", "options": options}
+            return {**about, "kind": "choice", "options": [[word, parameter.show(word)] for word in _listed(parameter)]}
     return {**about, "kind": "text"}
 
 
@@ -108,7 +107,7 @@ def standing(parameter: Parameter, chain: SignalChain) -> dict[str, Any]:
         state["at"] = nearest_step(parameter, value)
     elif isinstance(parameter, Several):
         state["at"] = [nearest_step(*pair) for pair in zip(parameter.parts, value or (), strict=False)]
-    elif isinstance(parameter, Choice) and not _offered(key, value):
+    elif isinstance(parameter, Choice) and value not in _listed(parameter):
         state["shown"] = parameter.show(value)
     note, back = _SOURCES.get(parameter.optional_from, ("", ""))
     state["note"] = "" if entered else note
@@ -125,10 +124,10 @@ def _rounded(parameter: Parameter, value: Any) -> Any:
 _ROWS = {"jfet": catalogue.transistors, "input": catalogue.inputs, "supply": catalogue.batteries}
 
 
-def _offered(key: str, word: str) -> bool:
-    """Whether a control lists the word: a row that another corrects is understood in a link and not chosen anew."""
-    rows = _ROWS[key]() if key in _ROWS else {}
-    return word not in rows or word in catalogue.offered(rows)
+def _listed(parameter: Choice) -> tuple[str, ...]:
+    """What a control lists: a row that another corrects is understood in a link and not chosen anew."""
+    rows = _ROWS[parameter.key]() if parameter.key in _ROWS else {}
+    return *catalogue.offered(rows), *(word for word in parameter.choices if word not in rows)
 
 
 def _from_memory(key: str, value: Any) -> bool:

@@ -131,6 +131,8 @@ def test_a_row_from_memory_says_so(state, panel):
 
 
 def test_a_row_that_another_corrects_is_shown_where_a_link_has_it_and_not_offered(state, panel):
+    # in the old one's place
+    assert list(dict(item(all_parameters()["jfet"])["options"]))[:3] == ["2N3819", "2N4416", "2N5457-2"]
     jfet, supply = (dict(item(all_parameters()[key])["options"]) for key in ("jfet", "supply"))
     assert {"J113", "2N5457-2", "MMBF5457"} <= jfet.keys() and jfet["2N5457-2"] == "2N5457" and "2N5457" not in jfet
     assert {"adapter", "li-ion-9v-converter-2"} <= supply.keys() and "li-ion-9v-converter" not in supply
