@@ -14,11 +14,12 @@ from types import MappingProxyType
 from typing import TypeVar
 
 from piezolab.catalogue.data_folder import data_dir
-from piezolab.catalogue.kinds import BatteryKind, CableKind, InputKind, PickupKind
-from piezolab.catalogue.schema import CatalogueError, Row, build_row
+from piezolab.catalogue.kinds import HOURS_A_YEAR, BatteryKind, CableKind, InputKind, PickupKind
+from piezolab.catalogue.schema import CatalogueError, Row, build_row, spelled_out
 from piezolab.catalogue.transistor import TransistorType, square_law_intercept
 
 __all__ = [
+    "HOURS_A_YEAR",
     "BatteryKind",
     "CableKind",
     "CatalogueError",
@@ -36,7 +37,9 @@ __all__ = [
     "default_transistor",
     "inputs",
     "load_file",
+    "offered",
     "pickups",
+    "spelled_out",
     "square_law_intercept",
     "transistors",
 ]
@@ -52,7 +55,7 @@ def load_file(path: Path, kind: type[RowKind]) -> Mapping[str, RowKind]:
     """
     try:
         with path.open("rb") as stream:
-            tables = tomllib.load(stream)
+            tables = spelled_out(path.name, tomllib.load(stream))
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
         raise CatalogueError(f"{path.name}: cannot be read: {error}") from error
     rows = {name: build_row(kind, path.name, name, table) for name, table in tables.items()}
@@ -63,6 +66,13 @@ def load_file(path: Path, kind: type[RowKind]) -> Mapping[str, RowKind]:
             f"{path.name}, field default: {found} has it; allowed: exactly one row with default = true"
         )
     return MappingProxyType(rows)
+
+
+def offered(rows: Mapping[str, RowKind]) -> Mapping[str, RowKind]:
+    """The rows to choose from: where a later row corrects one that old links name, the later one in its place."""
+    stands = {row.corrects: name for name, row in rows.items() if row.corrects}
+    names = [stands.get(name, name) for name, row in rows.items() if not row.corrects]
+    return {name: rows[name] for name in names}
 
 
 def _default(rows: Mapping[str, Row]) -> str:

@@ -7,6 +7,8 @@ from typing import Any
 
 from piezolab.catalogue.schema import Row, choice, flag, number, pairs, text, words
 
+HOURS_A_YEAR = 8766.0
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class InputKind(Row):
@@ -33,12 +35,14 @@ class CableKind(Row):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BatteryKind(Row):
-    """A battery or pack: voltages V, ``capacity`` pairs (A, Ah), resistances Ω, shelf life in years, size in m."""
+    """A battery or pack: voltages V, ``capacity`` pairs (A, Ah), resistances Ω, shelf life in years, size in m;
+    ``standing`` A: what it takes from itself, day and night, beside what it delivers."""
 
     nominal_v: float = number(1, 30, "V")
     fresh_v: float = number(1, 30, "V")
     end_v: float = number(0.5, 30, "V")
     capacity: tuple[tuple[float, float], ...] = pairs("A", "Ah")
+    standing: float | None = number(1e-9, 0.1, "A", optional=True)
     r_fresh: float = number(0.01, 1000, "ohm")
     r_spent: float = number(0.01, 5000, "ohm")
     shelf_years: float = number(0.05, 30, "years")
@@ -60,15 +64,18 @@ class BatteryKind(Row):
             )
         if self.r_spent < self.r_fresh:
             found.append(("r_spent", self.r_spent, f"at least r_fresh, {self.r_fresh:g} ohm"))
+        if self.standing and self.shelf_years > (empty := self.capacity[0][1] / self.standing / HOURS_A_YEAR):
+            found.append(("shelf_years", self.shelf_years, f"at most capacity over standing, {empty:.2g} years"))
         return found
 
     def capacity_ah(self, current: Any) -> Any:
-        """Return the capacity in Ah down to ``end_v`` at a steady ``current`` in A (float, or array of any
+        """Return the charge in Ah delivered down to ``end_v`` at a steady ``current`` in A (float, or array of any
         shape).
 
         Straight lines between the row's points on log-log axes (a Peukert law piece by piece). Below the
         first and above the last point the end value is held: at tiny currents shelf life decides, and beyond
-        the last point the true capacity is lower than stated.
+        the last point the true capacity is lower than stated. A standing current adds to the one delivered and
+        takes its share of the charge, so that capacity over current is always the time until the battery is empty.
 
         Raises:
             ValueError: a current is negative or not a number.
@@ -79,8 +86,12 @@ class BatteryKind(Row):
         if not np.all(amps >= 0):
             raise ValueError(f"battery current: {current} A is not allowed; allowed: 0 A or more")
         points = np.log(np.array(self.capacity))
-        log_amps = np.log(np.maximum(amps, self.capacity[0][0]))
+        standing = self.standing or 0.0
+        log_amps = np.log(np.maximum(amps + standing, self.capacity[0][0]))
         result = np.exp(np.interp(log_amps, points[:, 0], points[:, 1]))
+        if standing:
+            amps = np.maximum(amps, 1e-12)
+            result = result * (amps / (amps + standing))
         return result if result.ndim else float(result)
 
 

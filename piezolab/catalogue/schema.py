@@ -10,7 +10,7 @@ from __future__ import annotations
 import dataclasses
 import math
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Any, ClassVar
 
 
@@ -113,6 +113,7 @@ def pairs(unit_x: str, unit_y: str) -> Any:
 class Row:
     """What every row carries: its name in links, a label, a note, where its numbers come from.
 
+    ``corrects`` names the row for which this one now stands (see :func:`spelled_out`), None for nearly every row.
     ``recalled`` lists the fields written down from memory (``"all"`` for the whole row), ``estimates`` those
     no source states; rows of common practice without a source need no list.
     """
@@ -126,6 +127,7 @@ class Row:
     source: str = text()
     from_memory: bool = flag()
     default: bool = flag(optional=True)
+    corrects: str | None = text(optional=True)
     recalled: tuple[str, ...] = words(optional=True)
     estimates: tuple[str, ...] = words(optional=True)
 
@@ -142,9 +144,36 @@ class Row:
         return found
 
 
+#: What a row never takes over from another.
+_OWN = ("default", "corrects", "note", "source")
+
+
 def file_key(item: dataclasses.Field) -> str:
     """Return the word the file uses for a declared field."""
     return item.metadata["rule"].key or item.name
+
+
+def spelled_out(file: str, tables: Mapping[str, Any]) -> dict[str, Any]:
+    """The tables of a file with all their fields: one with ``corrects`` or ``like`` takes over what it does not state
+    from the row that it names, which stands above it, but its note and source.
+
+    Raises:
+        CatalogueError: the row named is not above, or is itself a correction, so that two would stand for one part.
+    """
+    full: dict[str, Any] = {}
+    for name, table in tables.items():
+        full[name] = table
+        for word in ("corrects", "like"):
+            if isinstance(table, dict) and word in table:
+                other = table[word]
+                if not isinstance(other, str) or not isinstance(full.get(other), dict) or other == name:
+                    raise _complain(file, name, word, other, "the name of a row above it")
+                first = full[other].get("corrects")
+                if first is not None:
+                    raise _complain(file, name, word, other, f"a row that corrects none; here {first}")
+                base = {key: value for key, value in full[other].items() if key not in _OWN}
+                full[name] = {**base, **{key: value for key, value in table.items() if key != "like"}}
+    return full
 
 
 def _complain(file: str, row: str, field: str, value: Any, allowed: str) -> CatalogueError:

@@ -39,7 +39,7 @@ def square_law_intercept(v_sheet: Any, i_small: Any, i_dss: Any) -> Any:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TransistorType(Row):
-    """One JFET type. Units: A, V (magnitudes), F, S, 1/V, V/√Hz, Hz, W; at 25 °C."""
+    """One JFET type. Units: A, V (magnitudes), F, S, 1/V, Hz, W; at 25 °C."""
 
     NAME_PATTERN: ClassVar[str] = r"[0-9A-Z]+(-[0-9A-Z]+)*"
     NAME_RULE: ClassVar[str] = "capital letters, digits and single hyphens"
@@ -58,8 +58,6 @@ class TransistorType(Row):
     igss: float = number(0, 1e-6, "A")
     gos: float | None = number(0, 1e-3, "S", optional=True)
     lambda_estimate: float | None = number(0, 0.2, "1/V", optional=True, key="lambda")
-    en: float | None = number(0.1e-9, 1e-6, "V/√Hz", optional=True)
-    en_hz: float | None = number(1, 1e6, "Hz", optional=True)
     noise_corner: float = number(0, 100e3, "Hz")
     vgs_max: float = number(5, 100, "V")
     vds_max: float = number(5, 100, "V")
@@ -71,7 +69,7 @@ class TransistorType(Row):
     pins_seen: tuple[str, ...] = words()
 
     def problems(self) -> list[tuple[str, Any, str]]:
-        """Add the checks between fields: order of limits, one of gos and lambda, e_n with its frequency."""
+        """Add the checks between fields: order of limits, one of gos and lambda."""
         found = Row.problems(self)
         for quantity, unit in (("idss", "A"), ("vgsoff", "V")):
             low, typ, high = (getattr(self, f"{quantity}_{end}") for end in ("min", "typ", "max"))
@@ -95,9 +93,12 @@ class TransistorType(Row):
             found.append(
                 ("estimates", self.estimates, "a list with lambda in it, where lambda stands for gos")
             )
-        if (self.en is None) != (self.en_hz is None):
-            found.append(("en_hz", self.en_hz, "given together with en"))
         return found
+
+    @property
+    def type_number(self) -> str:
+        """What is printed on the part and asked for in a shop: the name, or that of the row that this one corrects."""
+        return self.corrects or self.name
 
     @property
     def pin_note(self) -> str:

@@ -42,7 +42,9 @@ DISCS = MappingProxyType(
 def _transistors() -> Mapping[str, str]:
     from piezolab import catalogue
 
-    return {name: name for name in catalogue.transistors()}
+    rows = catalogue.transistors()
+    now = catalogue.offered(rows)
+    return {name: row.type_number if name in now else f"{name}, as old links have it" for name, row in rows.items()}
 
 
 def _inputs() -> Mapping[str, str]:
@@ -54,7 +56,10 @@ def _inputs() -> Mapping[str, str]:
 def _supplies() -> Mapping[str, str]:
     from piezolab import catalogue
 
-    return {**{name: row.label for name, row in catalogue.batteries().items()}, "adapter": "a mains adapter"}
+    rows = catalogue.batteries()
+    now = catalogue.offered(rows)
+    labels = {name: row.label if name in now else f"{row.label}, as old links have it" for name, row in rows.items()}
+    return {**labels, "adapter": "a mains adapter"}
 
 
 def _stages() -> Mapping[str, str]:

@@ -7,6 +7,7 @@ from functools import cached_property
 from types import MappingProxyType
 from typing import Any
 
+from piezolab import catalogue
 from piezolab.chain.defaults import default
 from piezolab.chain.parameter import ParameterError
 from piezolab.chain.parameters import all_parameters
@@ -67,6 +68,11 @@ class SignalChain:
     def transistor_measured(self) -> bool:
         """Whether I_DSS and V_GS(off) were entered, so that the figures are about the part in hand."""
         return "jfet_idss" in self._entered and "jfet_vgsoff" in self._entered
+
+    @property
+    def type_number(self) -> str:
+        """What is printed on the transistor, whatever row of the catalogue its figures come from."""
+        return catalogue.transistors()[self.jfet].type_number
 
     # -- changing -----------------------------------------------------------------------------------------------
     def but(self, changes: Mapping[str, Any] | None = None, /, **more: Any) -> SignalChain:

@@ -60,7 +60,7 @@ def _board_steps(data: SheetData) -> list[BuildStep]:
         BuildStep(
             "The transistor last, once its legs are sure: see the check overleaf. Order of legs drawn here: "
             f"{data.board_options.pins}, flat face towards you, legs down"
-            + (f" (usual for the {data.chain.jfet})" if data.build.pins is None else "")
+            + (f" (usual for the {data.chain.type_number})" if data.build.pins is None else "")
             + ". Yours may differ: lead each to its lane.",
         ),
         BuildStep(

@@ -9,6 +9,7 @@ from html import escape
 
 import numpy as np
 
+from piezolab import catalogue
 from piezolab.chain import SignalChain
 from piezolab.chain.assembly import Assembly
 from piezolab.chain.parts import GROUND, Part
@@ -67,7 +68,7 @@ def schematic_text(chain: SignalChain, *, live: bool = True) -> str:
         if part.kind == "jfet":
             drain, gate, source = (_node(node) for node in part.nodes)
             sentences.append(
-                f"{part.name}, {part.label} {chain.jfet}: drain to {drain}, gate to {gate}, source to {source}."
+                f"{part.name}, {part.label} {chain.type_number}: drain to {drain}, gate to {gate}, source to {source}."
             )
         else:
             ends = " to ".join(_node(node) for node in part.nodes)
@@ -135,7 +136,7 @@ def _lines(assembly: Assembly, part: Part | None, name: str) -> list[tuple[str, 
         turned = [("reversed", "value")] if _turned(assembly, name) else []
         return [(_disc_name(name), "part"), (_code(values.pickup_c, "F"), "value"), *turned]
     if part.kind == "jfet":
-        return [(name, "part"), (values.jfet, "value")]
+        return [(name, "part"), (catalogue.transistors()[values.jfet].type_number, "value")]
     words = {"C_lead": "lead", "C_cable": "cable", "C_in": "input", "R_in": "input", "B1": name}.get(name, name)
     return [(words, "part"), (_amount(part), "value")]
 

@@ -105,7 +105,7 @@ def _part_row(data: SheetData, item: Item) -> PartRow:
         kind = catalogue.transistors()[data.chain.jfet]
         seen = ", ".join(kind.pins_seen)
         note.append(f"legs seen: {seen}; {kind.pin_note}" if seen else kind.pin_note)
-        return PartRow(name, item.label, data.chain.jfet, "printed", "; ".join(note), 1, prices.get("transistor"))
+        return PartRow(name, item.label, kind.type_number, "printed", "; ".join(note), 1, prices.get("transistor"))
     unit = "ohm" if item.kind == "resistor" else "F"
     value, bands, marking = item.preferred or 0.0, (), ""
     if abs(item.off) > 0.005:

@@ -15,6 +15,7 @@ from types import MappingProxyType
 import numpy as np
 
 from piezolab import catalogue
+from piezolab.catalogue import HOURS_A_YEAR
 from piezolab.chain import SignalChain
 from piezolab.chain.values import Values
 from piezolab.studies.bias import Bias, bias_of
@@ -22,7 +23,6 @@ from piezolab.studies.linear import LinearChain
 from piezolab.studies.swing import swing
 
 POINTS = 61
-HOURS_A_YEAR = 8766.0
 END_VOLTAGE, SATURATION, CLIPPING, SHELF = "end voltage", "leaving saturation", "clipping", "shelf life"
 _AUDIO = np.geomspace(20.0, 20e3, 40)  # Hz
 _LOW = np.geomspace(1e-2, 20.0, 67)[:-1]  # Hz, twenty points a decade

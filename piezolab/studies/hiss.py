@@ -122,7 +122,7 @@ def quieter_transistors(chain: SignalChain) -> tuple[Bought, ...]:
     """
     if not chain.topology.powered:
         return ()
-    names = tuple(catalogue.transistors())
+    names = tuple(catalogue.offered(catalogue.transistors()))
     with np.errstate(invalid="ignore"):  # with no signal there is nothing to compare with
         change = noise(chain).snr_db_a - noise_of(with_types(chain.values, names)).snr_db_a
     rows = [Bought(name, float(db)) for name, db in zip(names, change, strict=True)]

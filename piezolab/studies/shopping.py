@@ -70,12 +70,15 @@ def shopping(chain: SignalChain) -> tuple[Item, ...]:
 
 def other_types(chain: SignalChain) -> tuple[str, ...]:
     """Transistor types that fit this chain as it is: at least 95 % of their parts, from the spent to the fresh battery,
-    stay in saturation with the gate at rest, and their ratings hold. The chain's own type counts if it fits."""
+    stay in saturation with the gate at rest, and their ratings hold; by type number. The chain's own type counts if it
+    fits, by the name that the chain has for it."""
     if not chain.topology.powered:
         return ()
     end, fresh = clip_range(chain)
-    kinds = catalogue.transistors().items()
-    names = [name for name, kind in kinds if kind.vds_max >= fresh and kind.vgs_max >= fresh]
+    rows = catalogue.transistors()
+    own, now = rows[chain.jfet].type_number, catalogue.offered(rows)
+    kinds = {name: kind for name, kind in rows.items() if name == chain.jfet or name in now and kind.type_number != own}
+    names = [name for name, kind in kinds.items() if kind.vds_max >= fresh and kind.vgs_max >= fresh]
     if not names:
         return ()
     # one batch: types, then the battery's two states, then parts
@@ -86,7 +89,8 @@ def other_types(chain: SignalChain) -> tuple[str, ...]:
     wide["jfet_vgsoff"] = np.stack([each.vgsoff for each in drawn])[:, None, :]
     works = bias_of(chain.values.but(**wide, supply_v=np.array([[end], [fresh]]))).works
     share = np.mean(np.all(works, axis=1), axis=-1)
-    return tuple(name for name, part in zip(names, share, strict=True) if part >= FITS_PART)
+    fit = [name for name, part in zip(names, share, strict=True) if part >= FITS_PART]
+    return tuple(name if name == chain.jfet else kinds[name].type_number for name in fit)
 
 
 def _bought(part: Part) -> bool:

@@ -7,15 +7,17 @@ a row keeps its numbers, and a corrected row gets a new name.
 import hashlib
 import json
 import tomllib
+from functools import cache
 from pathlib import Path
 from typing import Any
 
-from piezolab.catalogue import data_dir
+from piezolab.catalogue import data_dir, spelled_out
 
 FILES = ("transistors", "inputs", "cables", "batteries", "pickups")
 FROZEN = Path(__file__).with_name("frozen_rows.json")
 
-#: Words that change no figure and may be mended; and the sizes of a battery, on which no figure of a chain depends.
+#: Words that change no figure and may be mended; which row stands for which; and the sizes of a battery, on which no
+#: figure of a chain depends.
 PROSE = {
     "label",
     "note",
@@ -28,15 +30,17 @@ PROSE = {
     "from_memory",
     "recalled",
     "estimates",
+    "corrects",
     "length",
     "width",
     "depth",
 }
 
 
+@cache
 def raw_tables(file: str) -> dict[str, dict[str, Any]]:
-    """The rows of one file as TOML gives them."""
-    return tomllib.loads((data_dir() / f"{file}.toml").read_text(encoding="utf-8"))
+    """The rows of one file with all their fields, to be looked at and not changed."""
+    return spelled_out(file, tomllib.loads((data_dir() / f"{file}.toml").read_text(encoding="utf-8")))
 
 
 def fingerprint(row: dict[str, Any]) -> str:

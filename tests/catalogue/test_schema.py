@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from piezolab import catalogue
 from piezolab.catalogue import (
     BatteryKind,
     CableKind,
@@ -18,6 +19,7 @@ from piezolab.catalogue import (
     Row,
     TransistorType,
     load_file,
+    spelled_out,
 )
 from piezolab.catalogue.schema import build_row, file_key
 from tests.catalogue.freeze import raw_tables
@@ -102,13 +104,13 @@ CONTRADICTIONS: list[tuple[type[Row], dict[str, Any], tuple[str, ...], str]] = [
     (TransistorType, {"lambda": 0.01}, (), "exactly one of gos and lambda"),
     (TransistorType, {}, ("gos",), "exactly one of gos and lambda"),
     (TransistorType, {"lambda": 0.01}, ("gos",), "field estimates"),
-    (TransistorType, {}, ("en_hz",), "field en_hz: None"),
     (TransistorType, {"estimates": ["colour"]}, (), "field estimates: 'colour'"),
     (TransistorType, {"from_memory": False}, (), "field from_memory: False"),
     (TransistorType, {"mounting": "glued"}, (), "one of leaded, surface-mount"),
     (BatteryKind, {"end_v": 9.5}, (), "field end_v: 9.5"),
     (BatteryKind, {"nominal_v": 5.0}, (), "field nominal_v: 5.0"),
     (BatteryKind, {"r_spent": 1.0}, (), "field r_spent: 1.0"),
+    (BatteryKind, {"standing": 1e-3}, (), "field shelf_years: 5.0"),
     (BatteryKind, {"capacity": [[0.001, 0.5]]}, (), "field capacity"),
     (BatteryKind, {"capacity": [[0.001, 0.5], [0.001, 0.4]]}, (), "field capacity"),
     (BatteryKind, {"capacity": [[0.001, 0.5], [0.01, 0.6]]}, (), "field capacity"),
@@ -161,3 +163,39 @@ def test_an_unreadable_file_is_named(tmp_path: Path) -> None:
     for path in (broken, tmp_path / "missing.toml"):
         with pytest.raises(CatalogueError, match=f"{path.name}: cannot be read"):
             load_file(path, InputKind)
+
+
+BELOW = {"a": {"x": 1, "y": 2, "note": "n", "source": "s", "default": True}}
+
+
+def test_a_row_takes_over_what_it_does_not_state_but_note_source_and_default() -> None:
+    full = spelled_out("any.toml", {**BELOW, "b": {"like": "a", "y": 3}, "c": {"corrects": "a", "note": "m"}})
+    assert full["a"] == BELOW["a"]
+    assert full["b"] == {"x": 1, "y": 3}
+    assert full["c"] == {"x": 1, "y": 2, "corrects": "a", "note": "m"}
+
+
+@pytest.mark.parametrize("other", ["b", "c", "nobody", 3, ["a"]])
+@pytest.mark.parametrize("word", ["like", "corrects"])
+def test_a_row_takes_over_from_a_row_above_it_alone(word: str, other: object) -> None:
+    with pytest.raises(CatalogueError, match=f"any.toml, row b, field {word}: .* allowed: the name of a row above it"):
+        spelled_out("any.toml", {**BELOW, "b": {word: other}, "c": {}})
+
+
+def test_a_correction_is_not_corrected_again() -> None:
+    with pytest.raises(CatalogueError, match="row c, field corrects: 'b' .* a row that corrects none; here a"):
+        spelled_out("any.toml", {**BELOW, "b": {"corrects": "a"}, "c": {"corrects": "b"}})
+
+
+def test_the_last_correction_is_offered_in_the_place_of_the_row() -> None:
+    for load in (catalogue.transistors, catalogue.batteries):
+        rows = load()
+        now = catalogue.offered(rows)
+        corrected = {row.corrects for row in rows.values() if row.corrects}
+        assert corrected and corrected <= rows.keys() and not corrected & now.keys()
+        assert now.keys() | corrected == rows.keys()
+    assert catalogue.default_transistor() in catalogue.offered(catalogue.transistors())
+    many = {**catalogue.transistors()}
+    many["2N5457-3"] = dataclasses.replace(many["2N5457-2"], name="2N5457-3")
+    assert {"2N5457", "2N5457-2", "2N5457-3"} & catalogue.offered(many).keys() == {"2N5457-3"}
+    assert many["2N5457-3"].type_number == "2N5457" and many["J113"].type_number == "J113"

@@ -86,19 +86,20 @@ def test_edges_lie_on_the_load_line_and_on_the_channel(source_r, drain_r, vgsoff
         assert swing(linear).triode == 0
         return
     edges = swing(linear)
-    for e in (edges.cut_off, edges.triode):
-        # second route: follow the load line from rest to the edge in small steps, each solved by Newton's method
-        i = float(q.i_channel)
-        for part in np.linspace(0.0, 1.0, 60)[1:]:
-            for _ in range(30):
-                v_gs = q.v_gs + np.abs(line.gs_e) * e * part - line.gs_i.real * (i - q.i_channel)
-                v_ds = q.v_ds + line.ds_e.real * e * part - line.ds_i.real * (i - q.i_channel)
-                now, g_m, g_ds = channel(model, v_gs, v_ds)
-                i = float(i - (i - now) / (1 + g_m * line.gs_i.real + g_ds * line.ds_i.real))
-        if e is edges.cut_off:
-            assert i == pytest.approx(CUT_OFF_PART * float(q.i_channel), rel=1e-3)
-        else:
-            assert v_ds == pytest.approx(v_gs - float(np.asarray(model.v_off)), rel=1e-3)
+    # second route: follow the load line from rest to both edges in small steps, each solved by Newton's method
+    e = np.array([edges.cut_off, edges.triode], float)
+    i = np.full(2, float(q.i_channel))
+    for part in np.linspace(0.0, 1.0, 60)[1:]:
+        for _ in range(30):
+            v_gs = q.v_gs + np.abs(line.gs_e) * e * part - line.gs_i.real * (i - q.i_channel)
+            v_ds = q.v_ds + line.ds_e.real * e * part - line.ds_i.real * (i - q.i_channel)
+            now, g_m, g_ds = channel(model, v_gs, v_ds)
+            step = (i - now) / (1 + g_m * line.gs_i.real + g_ds * line.ds_i.real)
+            i = i - step
+            if np.all(np.abs(step) < 1e-9 * float(q.i_channel)):
+                break
+    assert i[0] == pytest.approx(CUT_OFF_PART * float(q.i_channel), rel=1e-3)
+    assert v_ds[1] == pytest.approx(v_gs[1] - float(np.asarray(model.v_off)), rel=1e-3)
 
 
 @pytest.mark.parametrize("name", [*CHAINS, "default"])

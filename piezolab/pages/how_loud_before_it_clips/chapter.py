@@ -174,9 +174,12 @@ def battery_words(chain: SignalChain) -> str:
         return paragraphs(
             "An adapter does not run down." if chain.topology.powered else "With no stage there is nothing to feed."
         )
+    if lasts.batteries is None:
+        return paragraphs(life_words(lasts))
+    inside = f"near its end its own resistance, {show(lasts.own_ohm, 'ohm', 2)}, takes {show(lasts.own_v, 'V', 2)}"
     return paragraphs(
         life_words(lasts),
-        "A steady drain at room temperature, from typical capacity figures: take it as a guide, not a promise.",
+        f"Not counted: {inside}. A steady drain at room temperature, from typical figures: a guide, not a promise.",
     )
 
 

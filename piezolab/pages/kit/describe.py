@@ -84,7 +84,7 @@ def item(parameter: Parameter) -> dict[str, Any]:
         case Words():
             return {**about, "kind": "words", "options": [list(pair) for pair in parameter.choices.items()]}
         case Choice():
-            return {**about, "kind": "choice", "options": [list(pair) for pair in parameter.choices.items()]}
+            return {**about, "kind": "choice", "options": [[word, parameter.show(word)] for word in _listed(parameter)]}
     return {**about, "kind": "text"}
 
 
@@ -107,6 +107,8 @@ def standing(parameter: Parameter, chain: SignalChain) -> dict[str, Any]:
         state["at"] = nearest_step(parameter, value)
     elif isinstance(parameter, Several):
         state["at"] = [nearest_step(*pair) for pair in zip(parameter.parts, value or (), strict=False)]
+    elif isinstance(parameter, Choice) and value not in _listed(parameter):
+        state["shown"] = parameter.show(value)
     note, back = _SOURCES.get(parameter.optional_from, ("", ""))
     state["note"] = "" if entered else note
     state["back"] = back if entered else ""
@@ -119,8 +121,17 @@ def _rounded(parameter: Parameter, value: Any) -> Any:
     return float(f"{value:.3g}") if isinstance(parameter, Quantity) else value
 
 
+_ROWS = {"jfet": catalogue.transistors, "input": catalogue.inputs, "supply": catalogue.batteries}
+
+
+def _listed(parameter: Choice) -> tuple[str, ...]:
+    """What a control lists: a row that another corrects is understood in a link and not chosen anew."""
+    rows = _ROWS[parameter.key]() if parameter.key in _ROWS else {}
+    return *catalogue.offered(rows), *(word for word in parameter.choices if word not in rows)
+
+
 def _from_memory(key: str, value: Any) -> bool:
-    rows = {"jfet": catalogue.transistors, "input": catalogue.inputs, "supply": catalogue.batteries}.get(key)
+    rows = _ROWS.get(key)
     if rows is None:
         return False
     names = value if isinstance(value, tuple) else (value,)

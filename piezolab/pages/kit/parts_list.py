@@ -37,7 +37,7 @@ def _settings(chain: SignalChain, keys: tuple[str, ...]) -> list[str]:
 def _value(part: Part, chain: SignalChain) -> str:
     if part.kind == "jfet":
         measured = "your own, measured" if chain.transistor_measured else "typical, not yours"
-        return f"{chain.jfet} ({measured})"
+        return f"{chain.type_number} ({measured})"
     value = float(part.value)
     if part.unit in ("ohm", "F"):
         short = letter_code(value, part.unit)

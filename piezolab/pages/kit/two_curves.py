@@ -110,7 +110,7 @@ def numbers(chain: SignalChain) -> str:
 def _caption(chain: SignalChain) -> str:
     if not chain.topology.powered or chain.transistor_measured:
         return "Figures are estimates; see the maths for what they leave out."
-    return f"With a typical {chain.jfet}, not yours: enter what you have measured under “more about the stage”."
+    return f"With a typical {chain.type_number}, not yours: enter what you have measured under “more about the stage”."
 
 
 def _level(ratio: float) -> float:

@@ -49,7 +49,7 @@ def stops(chain: SignalChain) -> tuple[Stop, ...]:
         Stop("lead", "lead", (show(values.lead_m, "m"),)),
     ]
     if chain.topology.powered:
-        where = chain.jfet + (", measured" if chain.transistor_measured else ", typical")
+        where = chain.type_number + (", measured" if chain.transistor_measured else ", typical")
         lines = (chain.topology.title, where, f"gate resistor {letter_code(values.gate_r, 'ohm')}")
         found.append(Stop("stage", "stage", lines))
     else:

@@ -133,7 +133,8 @@ def numbers(chain: SignalChain) -> str:
         ("the most that it takes", "", show(now.row.ceiling_v_peak, "V")),
     ]
     if chain.topology.powered and not chain.transistor_measured:
-        caption = f"With a typical {chain.jfet}, not yours: enter what you have measured under “more about the stage”."
+        typical = f"With a typical {chain.type_number}, not yours"
+        caption = f"{typical}: enter what you have measured under “more about the stage”."
     else:
         caption = "Figures are estimates; see the maths for what they leave out."
     return table(("", "nothing plugged in", "with this cable and input"), rows, caption)

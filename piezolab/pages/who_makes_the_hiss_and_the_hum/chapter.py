@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 from ipywidgets import VBox
 
+from piezolab import catalogue
 from piezolab.catalogue.advice_texts import advice_texts
 from piezolab.chain import SignalChain
 from piezolab.pages.kit.blocks import Buttons, bullets, paragraphs, table
@@ -86,7 +87,7 @@ def _makers(chain: SignalChain, hissing: Noise) -> str:
         rows.append((say.maker_words(name), f"{100 * float(share):.1f} %", show(density, "V/rtHz"), at_pickup))
     head = ("who makes the hiss", "share (A-weighted power)", "at the input, 1 kHz", "as if at the pickup, 1 kHz")
     guessed = chain.topology.powered and not chain.transistor_measured
-    typical = f" With a typical {chain.jfet}, not yours." if guessed else ""
+    typical = f" With a typical {chain.type_number}, not yours." if guessed else ""
     return table(head, rows, f"The input's own hiss is typical of its kind.{typical}")
 
 
@@ -182,8 +183,9 @@ def another_transistor(chain: SignalChain) -> str:
     """What a quieter transistor would buy."""
     if not found(chain)[0].signal_v_rms > 0:
         return paragraphs(_NO_SIGNAL)
+    types = catalogue.transistors()
     rows = [
-        (row.change, say.change_words(row.noise_db)) for row in quieter_transistors(chain)[:6]
+        (types[row.change].type_number, say.change_words(row.noise_db)) for row in quieter_transistors(chain)[:6]
     ]
     if not rows:
         return paragraphs("With no stage there is no transistor.")

@@ -98,7 +98,7 @@ def numbers(chain: SignalChain) -> str:
     ]  # fmt: skip
     rows.append(("region", _state(now.rest), "—" if now.spent is None else _state(now.spent), ""))
     rows.append(("stroke at which the stage alone clips, up, down", _edges(now.edges), "", ""))
-    head = ("", f"now ({show(chain.supply_v, 'V', 2)})", "spent battery", f"98 of 100 {chain.jfet}s")
+    head = ("", f"now ({show(chain.supply_v, 'V', 2)})", "spent battery", f"98 of 100 {chain.type_number}s")
     if now.spent is None:  # an adapter: nothing runs down
         head, rows = (head[0], head[1], head[3]), [(row[0], row[1], row[3]) for row in rows]
     return table(head, rows, _caption(chain)) + paragraphs(*filter(None, [_life(chain)]))
@@ -121,7 +121,7 @@ def _life(chain: SignalChain) -> str:
 def _caption(chain: SignalChain) -> str:
     if chain.transistor_measured:
         return "With the transistor that you measured."
-    return f"With a typical {chain.jfet}, not yours: measure yours below."
+    return f"With a typical {chain.type_number}, not yours: measure yours below."
 
 
 def regions(chain: SignalChain) -> str:

@@ -55,7 +55,7 @@ def transfer(chain: SignalChain, own: Curves, kind: Curves, kept: Curves | None)
     own: of the chain; kind: of the chain with a typical transistor, for the type's spread.
     """
     hover = "V_GS %{x:.2f} V: %{y:.3f} mA"
-    name = chain.jfet
+    name = chain.type_number
     v_gs, fan = kind.type_transfer
     edge = {"mode": "lines", "line": {"width": 0}, "hoverinfo": "skip", "x": v_gs}
     rest_v, rest_i = float(own.rest.v_gs), 1e3 * float(own.rest.i_d)
@@ -138,7 +138,7 @@ def parts(chain: SignalChain, kind: Curves, builds: BuildFigures) -> Figure:
         for name, which, colour, symbol in (("works here", works, KEPT, "circle"), ("does not", ~works, LINE, "x"))
     ]  # fmt: skip
     values = chain.values
-    own = f"{'your' if chain.transistor_measured else 'typical'} {chain.jfet}"
+    own = f"{'your' if chain.transistor_measured else 'typical'} {chain.type_number}"
     traces.append(_dot(own, -float(values.jfet_vgsoff), 1e3 * float(values.jfet_idss), OWN, "star", hover))
     lines = [
         {

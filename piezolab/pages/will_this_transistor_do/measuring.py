@@ -8,6 +8,7 @@ from typing import Any
 
 from ipywidgets import VBox
 
+from piezolab import catalogue
 from piezolab.chain import ChainError, SignalChain
 from piezolab.chain.parameter import ParameterError
 from piezolab.chain.parameters import all_parameters
@@ -131,14 +132,15 @@ class Measuring(VBox):
         if bool(found.decided):
             rounded = (float(f"{float(value):.4g}") for value in (found.idss, found.vgsoff))
             self._offer(DrawerTransistor(jfet, *rounded, vds=found.vds))
-        return say.hand(found, outside_the_sheet(jfet, found), jfet)
+        return say.hand(found, outside_the_sheet(jfet, found), self._state.chain.type_number)
 
     def _entered(self, texts: Mapping[str, str]) -> str:
         self._offer(None)
         self._offer(entered(texts, self._state.chain))
         part = self._part
         current = f"I_DSS {show(part.idss, 'A')} at {show(part.vds, 'V')}"
-        return f"A {part.jfet} with {current} and V_GS(off) {show(part.vgsoff, 'V')}."
+        number = catalogue.transistors()[part.jfet].type_number
+        return f"A {number} with {current} and V_GS(off) {show(part.vgsoff, 'V')}."
 
     def _offer(self, part: DrawerTransistor | None) -> None:
         self._part = part
@@ -228,7 +230,7 @@ def _bag_table(rows: Sequence[Ranked]) -> str:
         part, best = row.part, row.best
         resistor = _short(row) if best.feasible else "none works"
         clean = say.volts(best.headroom_v) if best.feasible else "—"
-        name = f"no. {part.name} ({part.jfet})"
+        name = f"no. {part.name} ({catalogue.transistors()[part.jfet].type_number})"
         cells.append((name, show(part.idss, "A"), show(part.vgsoff, "V"), resistor, clean))
     first = rows[0]
     if first.best.feasible:

@@ -44,7 +44,7 @@ STATES = {
 
 def whose(chain: SignalChain) -> str:
     """The transistor in words: your J113, a typical J113."""
-    return f"your {chain.jfet}" if chain.transistor_measured else f"a typical {chain.jfet}"
+    return f"your {chain.type_number}" if chain.transistor_measured else f"a typical {chain.type_number}"
 
 
 def verdict(chain: SignalChain, rest: Bias, spent: Bias | None, edges: ClipEdges, share: float | None) -> str:
@@ -73,9 +73,9 @@ def works(chain: SignalChain, rest: Bias, spent: Bias | None) -> str:
 def _share(chain: SignalChain, share: float) -> str:
     count = round(100 * share)
     if count == 100:
-        return f"Nearly every {chain.jfet} would do."
+        return f"Nearly every {chain.type_number} would do."
     if count == 0:
-        return f"Hardly any {chain.jfet} would do."
+        return f"Hardly any {chain.type_number} would do."
     return f"About {count} of 100 would do."
 
 
@@ -131,7 +131,7 @@ _BLAME_TOGETHER = {SATURATION: "saturation", GATE: "a quiet gate", CURRENT: "a u
 
 def solved(chain: SignalChain, found: BestResistor, wish: Wish) -> str:
     """The answer of the backward search, with what it promises."""
-    who = f"the {chain.jfet} at large" if wish.whole_type and not chain.transistor_measured else whose(chain)
+    who = f"the {chain.type_number} at large" if wish.whole_type and not chain.transistor_measured else whose(chain)
     if not found.feasible:
         if len(found.missed) == 1:
             why = f"of the {wish.series} values {_BLAME[found.missed[0]]}"

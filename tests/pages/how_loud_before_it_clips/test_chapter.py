@@ -115,6 +115,15 @@ def test_the_verdict_tells_the_edge_from_what_hard_playing_sounds_like() -> None
     assert "typical" not in page.verdict_words(SignalChain(stage="gain", input_max=1.5))
 
 
+def test_the_batterys_own_resistance_is_told_with_its_figure_and_not_of_an_adapter() -> None:
+    """By hand: a spent alkaline block, 10 ohm (common practice, no source), at about 0.4 mA takes 4 mV."""
+    told = page.battery_words(SignalChain()).replace("\u00a0", " ")
+    found = re.search(r"Not counted: near its end its own resistance, 10 Ω, takes ([\d.]+) mV\.", told)
+    assert found and 2 < float(found[1]) < 6
+    for none in (SignalChain(supply="adapter"), SignalChain(stage="direct"), SignalChain(supply_v=25.0)):
+        assert "resistance" not in page.battery_words(none)
+
+
 def test_a_battery_keeps_no_longer_than_its_shelf_life() -> None:
     """Three AA cells keep seven years, whatever a stage that clips would leave in them."""
     told = page.battery_words(SignalChain(source_r=10e6, supply="aa-6", play_v=100.0))

@@ -8,6 +8,7 @@ from piezolab.chain.parameters import GROUPS, all_parameters
 from piezolab.pages.kit.controls import Controls, Group, folded_groups
 from piezolab.pages.kit.describe import item, keys_of
 from piezolab.pages.kit.page_state import PageState
+from piezolab.pages.kit.parts_list import parts_list
 
 
 @pytest.fixture
@@ -127,6 +128,20 @@ def test_a_row_from_memory_says_so(state, panel):
     for name, row in catalogue.transistors().items():
         panel.enter("jfet", name)
         assert ("memory" in panel.states()["jfet"]["note"]) is row.from_memory
+
+
+def test_a_row_that_another_corrects_is_shown_where_a_link_has_it_and_not_offered(state, panel):
+    # in the old one's place
+    assert list(dict(item(all_parameters()["jfet"])["options"]))[:3] == ["2N3819", "2N4416", "2N5457-2"]
+    jfet, supply = (dict(item(all_parameters()[key])["options"]) for key in ("jfet", "supply"))
+    assert {"J113", "2N5457-2", "MMBF5457"} <= jfet.keys() and jfet["2N5457-2"] == "2N5457" and "2N5457" not in jfet
+    assert {"adapter", "li-ion-9v-converter-2"} <= supply.keys() and "li-ion-9v-converter" not in supply
+    panel.enter("jfet", "2N5457")
+    assert panel.states()["jfet"]["text"] == "2N5457"
+    assert panel.states()["jfet"]["shown"] == "2N5457, as old links have it"
+    panel.enter("jfet", "2N5457-2")
+    assert "shown" not in panel.states()["jfet"]
+    assert "2N5457 (typical" in parts_list(state.chain) and "2N5457-2" not in parts_list(state.chain)
 
 
 @pytest.mark.parametrize(

@@ -13,10 +13,12 @@ from piezolab.chain import SignalChain
 from piezolab.chain.link import from_link
 from piezolab.circuit.weighting import a_weighting
 from piezolab.quantity import series
+from piezolab.studies.bias import bias
 from piezolab.studies.hiss import noise
 from piezolab.studies.hum import hum
 from piezolab.studies.judging.hum_and_hiss import CABLE_F_PER_M, worse
 from piezolab.studies.judging.judgement import DC_V, SETTLE_S, STEP_V, judgement
+from piezolab.studies.judging.life import life
 from piezolab.studies.judging.thin import THIN_DB, thin_part
 from piezolab.studies.judging.worth import FOR, Worth, worth, worth_by_input
 from piezolab.studies.levels import levels
@@ -230,6 +232,24 @@ def test_relations_that_hold_for_every_chain(chain: SignalChain) -> None:
     if found.working is not None:
         assert 0 <= found.working.share <= 1 and (found.working.rest or not found.working.life)
     assert found.thin is None or found.thin.loss_db > THIN_DB
+
+
+@pytest.mark.parametrize("supply", ["alkaline-9v", "carbon-zinc-9v", "coin-2", "aa-6"])
+@pytest.mark.parametrize("stage", ["follower", "gain"])
+def test_what_the_battery_takes_for_itself_by_a_resistor_in_its_lead(stage: str, supply: str) -> None:
+    """The other route: the battery's resistance as a resistor of the network. Its figure is for the current without
+    it, so it is the larger one, by no more than the part that the loss is of the whole."""
+    chain = SignalChain(stage=stage, supply=supply, supply_v=catalogue.batteries()[supply].nominal_v)
+    found = life(chain)
+    end = catalogue.batteries()[supply].end_v
+    assert found.own_ohm == catalogue.batteries()[supply].r_spent
+    inside = bias(chain.but(supply_v=end, supply_r=found.own_ohm))
+    taken = float(inside.supply_current) * found.own_ohm
+    assert taken <= found.own_v * (1 + 1e-9) and found.own_v == pytest.approx(taken, rel=2 * found.own_v / end + 1e-6)
+    # and no figure counts it: the operating point is that at the clip
+    assert float(bias(chain.but(supply_v=end)).v_d) == pytest.approx(
+        end - float(bias(chain.but(supply_v=end)).i_d) * chain.drain_r, rel=1e-9
+    )
 
 
 @pytest.mark.parametrize("stage", ["follower", "gain"])

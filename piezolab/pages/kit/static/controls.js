@@ -77,7 +77,15 @@ const KINDS = {
   choice(about, ids, said) {
     const list = select(about.options, ids.entry, ids.described);
     list.addEventListener("change", () => said(list.value, false));
-    return { body: list, show: (state) => { list.value = state.text; }, fields: [list] };
+    return {
+      body: list, fields: [list],
+      show(state) {
+        // a row that only old links name is listed while the chain holds it
+        if (list.lastChild.hidden) list.lastChild.remove();
+        if (state.shown) list.append(make("option", { value: state.text, hidden: "" }, state.shown));
+        list.value = state.text;
+      },
+    };
   },
   text(about, ids, said) {
     const entry = make("input", {
