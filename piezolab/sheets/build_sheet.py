@@ -125,14 +125,15 @@ def _lanes(data: SheetData) -> str:
     rows = []
     for lane in [*leads, *(lane for lane in readings if lane not in leads)]:
         volt, tone = readings.get(lane, ("–", "–"))
+        heard = f'<td class="nowrap">{escape(tone)}</td>' if data.tone_shows else ""
         rows.append(
             f'<tr><td><span class="tick"></span></td><th>{escape(lane)}</th><td>{escape(leads.get(lane, ""))}</td>'
-            f'<td class="nowrap">{escape(volt)}</td><td class="nowrap">{escape(tone)}</td></tr>'
+            f'<td class="nowrap">{escape(volt)}</td>{heard}</tr>'
         )
     return (
         "<h2>Lanes: what lands on each, what it reads to ground</h2>"
-        '<div class="scroll"><table><tr><th></th><th>lane</th><th>leads</th><th>DC volts</th><th>AC volts, tone on</th>'
-        f"</tr>{''.join(rows)}</table></div>"
+        '<div class="scroll"><table><tr><th></th><th>lane</th><th>leads</th><th>DC volts</th>'
+        f"{'<th>AC volts, tone on</th>' if data.tone_shows else ''}</tr>{''.join(rows)}</table></div>"
     )
 
 
@@ -234,5 +235,6 @@ def _matrix(data: SheetData) -> str:
     )
     return (
         f'<div class="scroll"><table class="matrix"><tr><th>red ↓ black →</th>{head}</tr>{body}</table></div>'
-        '<p class="small">Ohms, healthy board, over part spread and this meter\'s ranges.</p>'
+        '<p class="small">Ohms, healthy board, over part spread, on the lowest range that shows a number; 1. (OL on '
+        "some): over range.</p>"
     )

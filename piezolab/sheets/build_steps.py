@@ -15,6 +15,7 @@ from piezolab.sheets.words import lane_name, part_name
 from piezolab.studies.metering.first_power import FULL
 from piezolab.studies.metering.tone_on_board import TONE_HZ, TONE_V_RMS
 
+LOWEST = "Go down the ranges as long as they show a number: 1. or OL means over range."
 SHORTED = "A wrongly wired switch or a reversed clip shorts the battery: it heats fast and can burst."
 
 
@@ -127,8 +128,9 @@ def transistor_steps(data: SheetData) -> tuple[BuildStep, ...]:
             "part, not for this board."
         ),
         BuildStep(
-            f"Gate and one leg joined, ohms to the third: {ohms(check.channel)}, both ways. Drain and source usually "
-            f"cannot be told apart and may be exchanged: {_exchanged(data)}"
+            f"Gate and one leg joined, ohms: red on the third, {ohms(check.channel)}; black on it, "
+            f"{ohms(check.exchanged)}. Drain and source usually cannot be told apart and may be exchanged: "
+            f"{_exchanged(data)}"
         ),
         BuildStep(
             "Jig (gate to −, drain to +, resistor from source to −), volts across the resistor: "
@@ -159,7 +161,9 @@ def power_off_steps(data: SheetData) -> tuple[BuildStep, ...]:
     )
     return (
         BuildStep(f"No battery, nothing plugged in. Beeper: from end to end of a lane every lead must beep; {beeps}."),
-        BuildStep("Ohms between lanes as in the table; where a capacitor hangs, wait until the reading stops moving."),
+        BuildStep(
+            f"Ohms between lanes as in the table. {LOWEST} Where a capacitor hangs, wait until it stands still."
+        ),
     )
 
 

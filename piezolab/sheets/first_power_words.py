@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from piezolab.quantity import show
-from piezolab.sheets.ranges import volts
+import numpy as np
+
+from piezolab.sheets.ranges import OVER, ohms, volts
 from piezolab.sheets.sheet_data import SheetData
 from piezolab.sheets.words import lane_name
 from piezolab.studies.metering.board_under_meter import CLIP
@@ -18,11 +19,14 @@ def clip_words(data: SheetData) -> str:
     assert power is not None
     if not data.build.guarded:
         return "Less: a short or a wrong part; stop and find it."
-    least = show(min(power.clip_on.low, power.clip_on_reversed.low), "ohm", 2)
-    told = f"Under {least}: a short. Red on +, over range: open; the larger: turn D1."
-    if power.clip_on_reversed.low < CLEARLY * power.clip_on.high:
-        told += " Alike both ways says nothing: lower range."
-    return told
+    both = (power.clip_on, power.clip_on_reversed)
+    least = ohms(min(both, key=lambda each: each.low)).removeprefix("over ").partition(" to ")[0]
+    told = f"Under {least}: a short." if least not in (OVER, "0") else ""
+    if np.isfinite(power.clip_on.high):
+        told += " Over range with red on +: open."
+    if power.clip_on_reversed.high > CLEARLY * power.clip_on.high:
+        return f"{told} Above {ohms(power.clip_on).partition(' to ')[2]} D1 blocks: with red on + it is turned."
+    return told + " Which way round D1 sits does not show here."
 
 
 def waiting(seconds: float) -> str:

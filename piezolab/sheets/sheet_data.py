@@ -127,7 +127,7 @@ class SheetData:
     @cached_property
     def transistor(self) -> TransistorCheck | None:
         """The transistor by itself."""
-        return transistor_check(self.chain) if self.powered else None
+        return transistor_check(self.chain, self.build.meter) if self.powered else None
 
     @cached_property
     def jig(self) -> tuple[Expected, Expected] | None:
@@ -188,6 +188,7 @@ def sheet_figures(data: SheetData) -> dict[str, Any]:
             else {
                 "junction": _range(data.transistor.junction, "v"),
                 "channel": _range(data.transistor.channel, "ohm"),
+                "channel_exchanged": _range(data.transistor.exchanged, "ohm"),
                 "jig": [
                     {"source_resistor_ohm": ohm, **_range(volt, "v")}
                     for ohm, volt in zip(JIG_OHM, data.jig or (), strict=True)
@@ -204,8 +205,9 @@ def _build(data: SheetData) -> dict[str, Any]:
     return {key: values[key] for key in SHEET_KEYS}
 
 
-def _range(expected: Expected, unit: str) -> dict[str, float]:
-    return {f"low_{unit}": expected.low, f"typical_{unit}": expected.typical, f"high_{unit}": expected.high}
+def _range(expected: Expected, unit: str) -> dict[str, Any]:
+    found: dict[str, Any] = {f"{end}_{unit}": getattr(expected, end) for end in ("low", "typical", "high")}
+    return {**found, "tells_nothing": True} if expected.silent else found
 
 
 def _volts(each: LaneVolts) -> dict[str, Any]:

@@ -8,7 +8,7 @@ from piezolab import catalogue
 from piezolab.chain.parts import GROUND
 from piezolab.quantity import QuantityError, colour_bands, letter_code, three_digit_code
 from piezolab.sheets.prices import Prices
-from piezolab.sheets.ranges import ohms, volts
+from piezolab.sheets.ranges import ohms, ohms_cell, volts
 from piezolab.sheets.sheet_data import JIG_OHM, SheetData
 from piezolab.sheets.words import lane_name, part_name
 from piezolab.studies.shopping import Item
@@ -88,7 +88,7 @@ def ohm_matrix(data: SheetData) -> tuple[tuple[str, ...], tuple[tuple[str, ...],
     lanes = tuple(dict.fromkeys(each.red for each in data.ohms))
     found = {(each.red, each.black): each.expected for each in data.ohms}
     return lanes, tuple(
-        tuple("–" if red == black else ohms(found[red, black]).replace(" to ", "–") for black in lanes) for red in lanes
+        tuple("–" if red == black else ohms_cell(found[red, black]) for black in lanes) for red in lanes
     )
 
 

@@ -27,7 +27,7 @@ from piezolab.sheets.build_steps import (
     transistor_steps,
 )
 from piezolab.sheets.prices import PriceError, read_prices
-from piezolab.sheets.ranges import ends, ohms, volts
+from piezolab.sheets.ranges import ends, ohms, ohms_cell, volts
 from piezolab.sheets.sheet_data import SheetData, sheet_figures
 from piezolab.sheets.tables import lane_rows, ohm_matrix, part_rows, reading_rows, total
 from piezolab.sheets.wiring_svg import box_inside, template_svg, wiring_svg
@@ -180,6 +180,8 @@ def test_volts_are_rounded_outwards(expected: Expected, told: str) -> None:
 )
 def test_ohms_are_rounded_outwards(expected: Expected, told: str) -> None:
     assert ohms(expected) == told
+    cell = {"over range": "1.", "over 1M97": "1M97–1."}
+    assert ohms_cell(expected) == cell.get(told, told.replace(" to ", "–"))
 
 
 # -- steps -------------------------------------------------------------------------------------------------------------
@@ -224,11 +226,45 @@ def test_nothing_across_the_resistor_never_turns_the_battery(schottky: bool) -> 
 
 
 def test_ohms_at_the_clip_have_an_upper_limit_and_say_where_they_tell_nothing() -> None:
-    words = first_power_steps(plain(""))[0].words
-    assert "red on +, 5k69 to 29k4" in words and "Red on +, over range: open" in words
-    assert "Alike both ways says nothing" in words, "29 kohm and 30 kohm on the highest range"
+    data = plain("")
+    words = first_power_steps(data)[0].words
+    assert f"red on +, {ohms(data.power.clip_on)}" in words and "Over range with red on +: open" in words
+    low, high = ohms(data.power.clip_on).split(" to ")
+    assert 5e3 < parse(low, "ohm") < parse(high, "ohm") < 10e3
+    assert f"Above {high} D1 blocks: with red on + it is turned" in words
+    alike = plain("jfet=J201&stage=gain&source_r=100k&drain_r=470k")  # half a megohm behind the diode
+    assert "Which way round D1 sits does not show here" in first_power_steps(alike)[0].words
     bare = first_power_steps(SheetData(SignalChain(), BoardAsBuilt(diode="none")))[0].words
-    assert "D1" not in bare and "lower range" not in bare
+    assert "D1" not in bare
+
+
+def test_a_small_meter_prints_no_figure_that_it_cannot_show() -> None:
+    """Largest resistance 2 M: the 4M7 at the gate is over range; no AC range: no column of tones."""
+    data = SheetData(SignalChain(), BoardAsBuilt(ohm_max=2e6, ac="no"))
+    lanes, cells = ohm_matrix(data)
+    gate = lanes.index("pickup")
+    assert {cell for n, cell in enumerate(cells[gate]) if n != gate} == {"1."}
+    text = text_of(sheet_page(data))
+    assert "1. (OL on some): over range" in text and "AC volts" not in text and "too small" not in text
+    assert "AC volts, tone on" in text_of(sheet_page(plain("")))
+    assert {"4M55–4M81"} <= set(ohm_matrix(plain(""))[1][gate])
+
+
+def test_a_band_too_wide_is_told_as_that() -> None:
+    """A J113 in the gain stage may amplify 25 times or not at all: what the tone reads tells nothing."""
+    data = plain("stage=gain")
+    tone = {each.lane: each for each in data.tone}
+    assert tone["jack"].expected.silent and tone["jack"].expected.low < 0.02 < 1 < tone["jack"].expected.high
+    assert not tone["pickup"].expected.silent
+    told = {row[0]: row for row in reading_rows(data)}
+    assert told["jack tip"][4] == "tells nothing here" != told["gate (pickup)"][4]
+    found = {each["lane"]: each for each in sheet_figures(data)["tone"]}
+    assert found["jack"]["tells_nothing"] and "tells_nothing" not in found["pickup"]
+
+
+@pytest.mark.parametrize("silent", [volts, ohms])
+def test_a_silent_band_has_no_figures(silent: object) -> None:
+    assert silent(Expected(0.0, 1.0, float("inf"), silent=True)) == "tells nothing here"
 
 
 def test_switching_by_the_ring_speaks_of_the_plug() -> None:
@@ -276,7 +312,8 @@ def test_wires_that_cross_hop_and_joints_have_dots(switch: str, schottky: bool) 
 def test_transistor_and_beeper_steps() -> None:
     data = plain("stage=gain")
     words = " ".join(step.words for step in transistor_steps(data))
-    assert "n-channel" in words and ohms(data.transistor.channel) in words and volts(data.jig[1]) in words
+    assert "n-channel" in words and volts(data.jig[1]) in words
+    assert f"red on the third, {ohms(data.transistor.channel)}; black on it, {ohms(data.transistor.exchanged)}" in words
     assert "only these may: drain to source" in " ".join(step.words for step in power_off_steps(data))
     quiet = BoardAsBuilt(beeps_below=10.0)
     assert "from lane to lane nothing may beep" in power_off_steps(SheetData(from_link("stage=gain"), quiet))[0].words

@@ -280,7 +280,8 @@ def matrix(rows: tuple[tuple[str, ...], tuple[tuple[str, ...], ...]]) -> str:
     names, cells = rows
     head = ("red ↓ black →", *(lane_name(lane) for lane in names))
     body = [(lane_name(lane), *row) for lane, row in zip(names, cells, strict=True)]
-    return table(head, body, "Ohms, power off, healthy board; over part spread and this meter's ranges.")
+    caption = "Ohms, power off; healthy board, part spread, on the lowest range that shows a number; 1.: over range."
+    return table(head, body, caption)
 
 
 __all__ = [

@@ -63,9 +63,10 @@ def tone_volts(
         low, high = (volt * each for each in percentiles(gain[:-1]))
         middle = float(volt * gain[-1])
         digit_low, digit_high = (meter.ac_digit(each) for each in (low, high))
-        expected = Expected(
-            max(low - float(meter.error(low, digit_low)), 0.0), middle, high + float(meter.error(high, digit_high))
-        )
+        low, high = max(low - float(meter.error(low, digit_low)), 0.0), high + float(meter.error(high, digit_high))
+        # as little as a dead board, as much as ten times that: neither end tells
+        nothing = low < LEAST_COUNTS * float(meter.ac_digit(low)) <= 0.1 * high
+        expected = Expected(low, middle, high, nothing)
         found.append(ToneVolts(lane, expected, bool(middle >= LEAST_COUNTS * meter.ac_digit(middle))))
     return tuple(found)
 
