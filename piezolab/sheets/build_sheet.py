@@ -14,9 +14,8 @@ from piezolab.sheets.build_steps import BuildStep
 from piezolab.sheets.layout_svg import layout_svg, scale_bar_svg
 from piezolab.sheets.schematic import schematic_svg
 from piezolab.sheets.sheet_data import SheetData
-from piezolab.sheets.tables import PartRow, lane_rows, ohm_matrix, part_rows, reading_rows, total
+from piezolab.sheets.tables import NOT_PRICED, PartRow, lane_rows, ohm_matrix, part_rows, reading_rows, total
 from piezolab.sheets.wiring_svg import box_inside, template_svg, wiring_svg
-from piezolab.sheets.words import lane_name
 from piezolab.studies.board.layout import Layout
 from piezolab.studies.board_as_built import BoardAsBuilt
 
@@ -78,6 +77,7 @@ def _first(data: SheetData) -> str:
         parts += ["<h2>The transistor by itself, before it is soldered</h2>", _steps(steps.transistor_steps(data))]
     else:
         parts += ["<h2>Build</h2>", _steps(steps.build_steps(data)), _plain_check(data)]
+        parts += ["<h2>Into the box</h2>", _steps(steps.boxing_steps(data))]
     return "".join(parts)
 
 
@@ -87,7 +87,7 @@ def _second(data: SheetData) -> str:
     parts = []
     tall = data.layout is not None and data.layout.height > _TALL
     if data.layout is not None and not tall:
-        board = f'<div class="fixed">{_layout(data.layout)}</div>'
+        board = f'<div class="fixed">{_layout(data.layout, data.adapter)}</div>'
         parts.append(f'<div class="beside">{board}<div>{_lanes(data)}</div></div>')
     else:
         parts.append(_lanes(data))
@@ -103,16 +103,18 @@ def _second(data: SheetData) -> str:
         _steps(steps.first_power_steps(data)),
         "<h2>Power on</h2>",
         _steps(steps.power_on_steps(data)),
+        "<h2>Into the box</h2>",
+        _steps(steps.boxing_steps(data)),
     ]
     pages = f'<section class="page">{"".join(parts)}</section>'
-    return pages + (f'<section class="page">{_layout(data.layout)}</section>' if tall else "")
+    return pages + (f'<section class="page">{_layout(data.layout, data.adapter)}</section>' if tall else "")
 
 
-def _layout(layout: Layout) -> str:
+def _layout(layout: Layout, adapter: bool) -> str:
     columns = f", {layout.columns} columns" if layout.columns else ""
     return (
         f"<h2>Layout, true size: {layout.method.title}, {layout.width:.0f} × {layout.height:.0f} mm{columns}</h2>"
-        f"{layout_svg(layout)}{scale_bar_svg()}"
+        f"{layout_svg(layout, adapter)}{scale_bar_svg()}"
         '<p class="small">Seen from the side of the parts'
         + ("; the copper lies behind.</p>" if layout.method.key == "stripboard" else ".</p>")
     )
@@ -142,6 +144,7 @@ def _parts_table(data: SheetData) -> str:
     prices = data.prices
     body = "".join(_part(row, data) for row in rows)
     note = " (demo prices, invented)" if prices.invented else ""
+    note += "; without what is not priced" if any(row.price is None for row in rows) else ""
     return (
         '<div class="scroll"><table class="parts"><tr><th></th><th>part</th><th>what</th><th>value</th><th>marking</th>'
         f'<th>note</th><th class="number">{escape(prices.currency)}</th></tr>{body}'
@@ -152,7 +155,7 @@ def _parts_table(data: SheetData) -> str:
 
 def _part(row: PartRow, data: SheetData) -> str:
     count = f"{row.count} × " if row.count > 1 else ""
-    price = "" if row.price is None else f"{row.price * row.count:.2f}"
+    price = NOT_PRICED if row.price is None else f"{row.price * row.count:.2f}"
     return (
         f'<tr><td><span class="tick"></span></td><td class="reference">{escape(row.reference)}</td>'
         f"<td>{count}{escape(row.what)}</td>"
@@ -196,9 +199,8 @@ def _box(data: SheetData) -> str:
     said = ["Drill from the template; deburr."]
     if inside is not None:
         said.append(f"Inside at least {inside[0]:.0f} × {inside[1]:.0f} × {inside[2]:.0f} mm, jack and switch counted.")
-    said.append("Foil all round, one ground point: the jack's sleeve.")
-    if data.powered and data.chain.supply != "adapter":
-        said.append("Battery held and insulated.")
+    if data.adapter:
+        said.append("The socket is of plastic: its contacts touch neither box nor foil.")
     return f"<p>{' '.join(said)}</p>"
 
 
@@ -228,9 +230,9 @@ def _steps(found: tuple[BuildStep, ...]) -> str:
 
 def _matrix(data: SheetData) -> str:
     lanes, cells = ohm_matrix(data)
-    head = "".join(f"<th>{escape(lane_name(lane))}</th>" for lane in lanes)
+    head = "".join(f"<th>{escape(data.lane(lane))}</th>" for lane in lanes)
     body = "".join(
-        f"<tr><th>{escape(lane_name(lane))}</th>{''.join(f'<td>{escape(cell)}</td>' for cell in row)}</tr>"
+        f"<tr><th>{escape(data.lane(lane))}</th>{''.join(f'<td>{escape(cell)}</td>' for cell in row)}</tr>"
         for lane, row in zip(lanes, cells, strict=True)
     )
     return (

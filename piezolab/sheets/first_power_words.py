@@ -6,9 +6,7 @@ import numpy as np
 
 from piezolab.sheets.ranges import OVER, ohms, volts
 from piezolab.sheets.sheet_data import SheetData
-from piezolab.sheets.words import lane_name
 from piezolab.studies.metering.board_under_meter import CLIP
-from piezolab.studies.metering.first_power import FirstPower
 
 CLEARLY = 1.5  # apart: two readings in ohms that are to be told from each other
 
@@ -46,8 +44,10 @@ def reversed_words(data: SheetData) -> str:
     return f"A minus sign: reversed. Up to {most} D1 holds it back: off. Above {most} it does not: off at once."
 
 
-def unseen_words(power: FirstPower) -> str:
+def unseen_words(data: SheetData) -> str:
     """Faults that the resistor does not show, with the test that does."""
+    power = data.power
+    assert power is not None
     shorts, others = [], []
     for band in power.unseen:
         test = band.test
@@ -55,15 +55,15 @@ def unseen_words(power: FirstPower) -> str:
             continue
         legs = f"legs {' '.join(band.fault.order)} in the places of D G S"
         if test.kind == "ohms":
-            shorts.append(f"{lane_name(test.a)} to {lane_name(test.b)}")
+            shorts.append(f"{data.lane(test.a)} to {data.lane(test.b)}")
         elif test.kind == "volts" and test.sound and test.faulty:
-            where = lane_name(test.a)
+            where = data.lane(test.a)
             reads = f"{where} shows {volts(test.faulty)}, not {volts(test.sound)}"
             others.append(f"{legs}: DC volts with the resistor still in can ({reads})")
         else:
             others.append(f"{legs}: the transistor by itself can")
     seen = [
-        f"{lane_name(band.fault.a)} to {lane_name(band.fault.b)}"
+        f"{data.lane(band.fault.a)} to {data.lane(band.fault.b)}"
         for band in power.faults
         if band.fault.kind == "short" and band.verdict != "cannot tell" and CLIP not in (band.fault.a, band.fault.b)
     ]

@@ -11,6 +11,7 @@ from piezolab.chain import SignalChain
 from piezolab.chain.assembly import Assembly, assemble
 from piezolab.chain.link import to_query
 from piezolab.sheets.prices import Prices, read_prices
+from piezolab.sheets.words import lane_name
 from piezolab.studies.board.layout import Layout, LayoutError, Options, layout, smallest_sentence
 from piezolab.studies.board_as_built import BoardAsBuilt
 from piezolab.studies.build_options import SHEET_KEYS
@@ -49,6 +50,15 @@ class SheetData:
     def powered(self) -> bool:
         """Whether there is a stage to build."""
         return self.chain.topology.powered
+
+    @property
+    def adapter(self) -> bool:
+        """Whether an adapter feeds the board, through a socket."""
+        return self.powered and self.chain.supply == "adapter"
+
+    def lane(self, node: str) -> str:
+        """The lane of a node, in words."""
+        return lane_name(node, self.adapter)
 
     @property
     def phantom(self) -> bool:
