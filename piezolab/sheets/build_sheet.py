@@ -15,11 +15,12 @@ from piezolab.sheets.layout_svg import layout_svg, scale_bar_svg
 from piezolab.sheets.schematic import schematic_svg
 from piezolab.sheets.sheet_data import SheetData
 from piezolab.sheets.tables import NOT_PRICED, PartRow, lane_rows, ohm_matrix, part_rows, reading_rows, total
-from piezolab.sheets.wiring_svg import box_inside, template_svg, wiring_svg
+from piezolab.sheets.wiring_svg import template_svg, wiring_svg
 from piezolab.studies.board.layout import Layout
 from piezolab.studies.board_as_built import BoardAsBuilt
 
 _TALL = 105.0  # mm: a higher board has a page of its own
+_UPRIGHT = 45.0  # mm: beside a higher one there is room for its scale
 _DENSE_PARTS = 9  # on the board; from here up the print is set smaller
 _COLOURS = {
     "black": "#000000", "brown": "#7a4a1e", "red": "#d22020", "orange": "#f28500", "yellow": "#f2d400",
@@ -87,8 +88,9 @@ def _second(data: SheetData) -> str:
     parts = []
     tall = data.layout is not None and data.layout.height > _TALL
     if data.layout is not None and not tall:
-        board = f'<div class="fixed">{_layout(data.layout, data.adapter)}</div>'
-        parts.append(f'<div class="beside">{board}<div>{_lanes(data)}</div></div>')
+        drawn, scale = _layout(data.layout, data.adapter), _scale(data.layout)
+        left, right = (drawn + scale, "") if data.layout.height < _UPRIGHT else (drawn, scale)
+        parts.append(f'<div class="beside"><div class="fixed">{left}</div><div>{_lanes(data)}{right}</div></div>')
     else:
         parts.append(_lanes(data))
     if data.layout_problem:
@@ -107,17 +109,21 @@ def _second(data: SheetData) -> str:
         _steps(steps.boxing_steps(data)),
     ]
     pages = f'<section class="page">{"".join(parts)}</section>'
-    return pages + (f'<section class="page">{_layout(data.layout, data.adapter)}</section>' if tall else "")
+    alone = f'<section class="page">{_layout(data.layout, data.adapter)}{_scale(data.layout)}</section>' if tall else ""
+    return pages + alone
 
 
 def _layout(layout: Layout, adapter: bool) -> str:
     columns = f", {layout.columns} columns" if layout.columns else ""
     return (
         f"<h2>Layout, true size: {layout.method.title}, {layout.width:.0f} × {layout.height:.0f} mm{columns}</h2>"
-        f"{layout_svg(layout, adapter)}{scale_bar_svg()}"
-        '<p class="small">Seen from the side of the parts'
-        + ("; the copper lies behind.</p>" if layout.method.key == "stripboard" else ".</p>")
+        f"{layout_svg(layout, adapter)}"
     )
+
+
+def _scale(layout: Layout) -> str:
+    behind = "; the copper lies behind" if layout.method.key == "stripboard" else ""
+    return f'{scale_bar_svg()}<p class="small">Seen from the side of the parts{behind}.</p>'
 
 
 def _lanes(data: SheetData) -> str:
@@ -195,10 +201,7 @@ def _types(data: SheetData) -> str:
 
 
 def _box(data: SheetData) -> str:
-    inside = box_inside(data)
     said = ["Drill from the template; deburr."]
-    if inside is not None:
-        said.append(f"Inside at least {inside[0]:.0f} × {inside[1]:.0f} × {inside[2]:.0f} mm, jack and switch counted.")
     if data.adapter:
         said.append("The socket is of plastic: its contacts touch neither box nor foil.")
     return f"<p>{' '.join(said)}</p>"

@@ -18,6 +18,7 @@ from piezolab.studies.metering.tone_on_board import COUPLING_F, TONE_HZ, TONE_V_
 LOWEST = "Go down the ranges as long as they show a number: 1. or OL means over range."
 SHORTED = "A wrongly wired switch or a reversed clip shorts the battery: it heats fast and can burst."
 SHORTED_ADAPTER = "A short heats the adapter: it stays unplugged until first power."
+SOCKET = "Red lead in the meter's V socket: in one marked A the meter itself is the short."
 EARTH = (
     "Foil and strings at ground touch the player: a fault in mains gear at the cable's far end reaches them. Use "
     "undamaged gear on an outlet with a residual-current device; leave mains questions to a licensed person, and never "
@@ -73,7 +74,7 @@ def _board_steps(data: SheetData) -> list[BuildStep]:
         ),
         BuildStep(
             f"Wire {'socket' if data.adapter else 'clip'}, {'ring contact' if data.build.ring else 'switch'} and jack "
-            "as drawn." + (diode if data.build.guarded else ""),
+            f"as drawn, {'adapter' if data.adapter else 'battery'} out." + (diode if data.build.guarded else ""),
             SHORTED_ADAPTER if data.adapter else SHORTED,
         ),
     ]
@@ -95,7 +96,7 @@ def boxing_steps(data: SheetData) -> tuple[BuildStep, ...]:
             "only, and nothing else to it.",
             EARTH,
         ),
-        BuildStep(f"Keep {bare} off the foil: {how}. Lid on: tip to sleeve must not beep."),
+        BuildStep(f"Keep {bare} off the foil: {how}. Lid on, power off: tip to sleeve must not beep."),
     ]
     if data.powered and not data.adapter:
         steps.append(
@@ -128,7 +129,8 @@ def transistor_steps(data: SheetData) -> tuple[BuildStep, ...]:
             f"{_exchanged(data)}"
         ),
         BuildStep(
-            "Jig (gate to −, drain to +, resistor from source to −), volts across the resistor: "
+            f"Jig on the {'adapter' if data.adapter else 'battery'} (gate to −, drain to +, resistor from source to "
+            "−), volts across the resistor: "
             + "; ".join(
                 f"{show(ohm, 'ohm', 2)}: {volts(band)}"
                 for ohm, band in zip(JIG_OHM, data.jig, strict=True)
@@ -228,13 +230,13 @@ def _polarity(data: SheetData, power: FirstPower) -> BuildStep:
         return BuildStep(
             f"Polarity: the adapter's plug alone on the meter, DC volts, {end:.1f} to {fresh:.1f} V with red on its +; "
             "no minus sign. The socket's + is the contact that meets it.",
-            "It must say DC: AC destroys the board. Never open an adapter or any mains gear.",
+            f"It must say DC: AC destroys the board. Never open an adapter or any mains gear. {SOCKET}",
         )
     own = caution_of_battery(data)
     return BuildStep(
         f"Polarity: battery alone on the meter, {end:.1f} to {fresh:.1f} V with red on +; no minus sign. Red wire of "
         "the clip to that contact.",
-        "" if own.rpartition(": ")[2] in SHORTED else own,
+        SOCKET if own.rpartition(": ")[2] in SHORTED else f"{own} {SOCKET}",
     )
 
 

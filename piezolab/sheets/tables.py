@@ -157,7 +157,7 @@ def _hardware(data: SheetData, prices: Prices) -> list[PartRow]:
         if data.powered:
             row("S1", "switch, one pole", "", fed_by("in the battery's + lead", data.adapter), "switch")
     inside = box_inside(data)
-    size = "" if inside is None else "inside {:.0f} × {:.0f} × {:.0f} mm or more".format(*inside)
+    size = "" if inside is None else "inside {:.0f} × {:.0f} × {:.0f} mm or more, jack counted".format(*inside)
     box = ("box", "box", "", size, "box")
     foil = ("foil", "copper foil", "", "with glue that conducts", "foil")
     if not data.powered:

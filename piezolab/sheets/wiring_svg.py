@@ -70,17 +70,18 @@ def template_svg(data: SheetData) -> str:
         names += ["switch"] if not data.build.ring else []
         names += ["socket"] if data.adapter else []
     names.append("lead")
-    width = 28 * len(names)
+    each = min(28.0, 86.0 / len(names))  # mm: beside the wiring there is no more
+    width = each * len(names)
     lines = [
         f'<rect x="0.2" y="0.2" width="{width - 0.4:g}" height="23.6" fill="none" stroke="currentColor" '
         'stroke-width="0.2" stroke-dasharray="2 1"/>'
     ]
     for n, name in enumerate(names):
-        x, y, d = 14 + 28 * n, 10.0, _HOLES[name]
+        x, y, d = each * (n + 0.5), 10.0, _HOLES[name]
         lines.append(
-            f'<circle class="hole" data-name="{name}" cx="{x}" cy="{y}" r="{d / 2:g}" fill="none" '
+            f'<circle class="hole" data-name="{name}" cx="{x:g}" cy="{y}" r="{d / 2:g}" fill="none" '
             'stroke="currentColor" stroke-width="0.25"/>'
-            f'<path d="M {x - 7} {y} H {x + 7} M {x} {y - 7} V {y + 7}" stroke="currentColor" '
+            f'<path d="M {x - 7:g} {y} H {x + 7:g} M {x:g} {y - 7} V {y + 7}" stroke="currentColor" '
             'stroke-width="0.15" fill="none"/>'
         )
         lines.append(_label(x, 21.5, f"{name}: {d:g} mm"))

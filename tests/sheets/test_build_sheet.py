@@ -358,7 +358,8 @@ def test_the_box_comes_after_every_check() -> None:
 
 def test_nothing_bare_comes_near_the_foil() -> None:
     told = " ".join(step.words for step in boxing_steps(plain("")))
-    assert "Keep the copper, the jack's tip and D1 off the foil" in told and "tip to sleeve must not beep" in told
+    assert "Keep the copper, the jack's tip and D1 off the foil" in told
+    assert "power off: tip to sleeve must not beep" in told
     bare = SheetData(SignalChain(), BoardAsBuilt(diode="none"))
     assert "D1" not in " ".join(step.words for step in boxing_steps(bare))
 
@@ -415,7 +416,7 @@ def test_the_battery_brings_its_own_caution(supply: str) -> None:
     step = next(step for step in first_power_steps(data) if step.words.startswith("Polarity"))
     own = catalogue.batteries()[supply].caution
     said_before = own.startswith("A wrongly wired switch or reversed clip")
-    assert step.caution == ("" if said_before else own)
+    assert step.caution.startswith("Red lead" if said_before else own) and "V socket" in step.caution
     assert any(own.rpartition(": ")[2] in each.caution for each in (*build_steps(data), *first_power_steps(data)))
 
 
