@@ -212,7 +212,7 @@ def make(link: str | None = None) -> Page:
             Section(state, "parts", "The parts list", of(say.parts)),
             Section(state, "types", "Other transistors that fit", of(say.other_types), folded=True),
             Section(state, "board", "Lanes and layout", of(board)),
-            Section(state, "wiring", "Wiring of battery, switch and jack", of(wiring)),
+            Section(state, "wiring", "Wiring of supply, switch and jack", of(wiring)),
             Section(state, "box", "The box", of(box)),
             leg, built, off, first,
             Section(state, "faults", "What first power tells, and what it cannot", of(say.faults), folded=True),

@@ -100,13 +100,13 @@ def numbers(sheet: SheetData) -> str:
         ("parts on the board", str(len(sheet.items))),
         ("board", board),
         ("parts together, with all that goes round the board", price_of(sheet)),
-        ("supply at the clip, spent to fresh", f"{end:.1f} to {fresh:.1f} V"),
+        (f"supply, {'5 % either way' if sheet.adapter else 'spent to fresh'}", f"{end:.1f} to {fresh:.1f} V"),
         ("first power: resistor", f"{show(power.series_ohm, 'ohm', 1)}, {power.watt:g} W"),
         ("first power: the most it has to stand", show(power.watt_needed, "W")),
         ("first power: a healthy board shows", volts(power.healthy)),
         ("first power: a typical one", show(power.healthy.typical, "V")),
         ("first power: wait before you read", waiting(power.wait_s)),
-        ("ohms at the clip, switched on, red on +", ohms(power.clip_on)),
+        (f"ohms at the {'socket' if sheet.adapter else 'clip'}, switched on, red on +", ohms(power.clip_on)),
     ]
     if power.short is not None:
         short = power.short
@@ -161,7 +161,8 @@ def other_types(sheet: SheetData) -> str:
 # -- first power --------------------------------------------------------------------------------------------------
 def beware(sheet: SheetData) -> list[str]:
     """Before any battery meets the board."""
-    said = [BATTERY, *filter(None, [caution_of_battery(sheet)])]
+    own = caution_of_battery(sheet)
+    said = [BATTERY, *([own] if own.rpartition(": ")[2] not in BATTERY else [])]
     if sheet.power is not None and sheet.power.short is not None:
         short = sheet.power.short
         said.append(
