@@ -30,7 +30,11 @@ BAD = {
     "meter_ohm": ["5", "much", "", "10 V", "2T"],
     "counts": ["19", "2000.5", "many", "", "20M"],
     "accuracy": ["30", "-1", "1 %%", ""],
+    "digits": ["-1", "2.5", "101", "few", ""],
     "ohm_max": ["0", "5R", "", "2MM"],
+    "test_v": ["0", "12", "1 ohm", ""],
+    "low_v": ["1m", "230", "high", ""],
+    "low_a": ["0", "1", "1 V", ""],
     "ac": ["maybe", ""],
     "beeps_below": ["0", "2k", "loud", ""],
     "tone_v": ["12", "1m", "1 ohm", ""],
@@ -40,7 +44,8 @@ GOOD = {
     "method": ["tape", "Breadboard", " wire "], "board": ["60x40", "60 × 40 mm", "40,5 mm X 30", ""],
     "lane_width": ["5", "5,5 mm", "6 MM", ""], "switch": ["ring"], "diode": ["none", "1n5817"],
     "pins": ["sgd", "S-G-D", "D S G", ""], "meter_ohm": ["1M", "10 Mohm"], "counts": ["1999", "20k"],
-    "accuracy": ["0", "0.5", "2 %"], "ohm_max": ["2M"], "ac": ["no"], "beeps_below": ["30R"],
+    "accuracy": ["0", "0.5", "2 %"], "ohm_max": ["2M"], "ac": ["no"], "beeps_below": ["30R"], "digits": ["0", "5"],
+    "test_v": ["0.3", "650 mV"], "low_v": ["3", "2.8 V"], "low_a": ["1.2m", "0.4 mA"],
     "tone_v": ["250 mV"], "currency": ["CHF", "Kč", ""],
 }  # fmt: skip
 
@@ -172,8 +177,10 @@ def test_a_browsers_older_names_are_read() -> None:
 
 def test_what_is_made_of_a_build() -> None:
     meter = {"meter_ohm": 1e6, "counts": 4000, "accuracy": 0.005, "ohm_max": 2e6}
+    meter |= {"digits": 5, "test_v": 0.3, "low_v": 3.0, "low_a": 0.5e-3}
     build = BoardAsBuilt(method="tape", lane_width=6, pins="sgd", **meter)
-    assert build.meter == Meter(input_ohm=1e6, counts=4000, accuracy=0.005, ohm_max=2e6)
+    assert build.meter == Meter(input_ohm=1e6, **{key: value for key, value in meter.items() if key != "meter_ohm"})
+    assert not BoardAsBuilt(ac="no").meter.reads_ac
     assert build.layout(SignalChain()) == Options("tape", None, 6, pins="S G D")
     assert BoardAsBuilt().meter == Meter() and BoardAsBuilt().guarded and not BoardAsBuilt(diode="none").guarded
     assert BoardAsBuilt(switch="ring").ring and not BoardAsBuilt().ring
@@ -190,7 +197,8 @@ def test_a_value_out_of_range_makes_no_build(key: str, value: object) -> None:
 
 
 def test_meter_and_layout_have_no_ranges_of_their_own() -> None:
-    for key, field in (("meter_ohm", "input_ohm"), ("counts", "counts"), ("accuracy", "accuracy"), ("ohm_max",) * 2):
+    for key, field in (("meter_ohm", "input_ohm"), ("counts", "counts"), ("accuracy", "accuracy"), ("ohm_max",) * 2,
+                       ("digits",) * 2, ("test_v",) * 2, ("low_v",) * 2, ("low_a",) * 2):
         low, high = OPTIONS[key].low, OPTIONS[key].high
         Meter(**{field: type(OPTIONS[key].default)(low)}), Meter(**{field: type(OPTIONS[key].default)(high)})
         with pytest.raises(ParameterError):

@@ -113,8 +113,13 @@ def _tame(v: np.ndarray) -> np.ndarray:
     return v
 
 
-def _newton(models: list[JfetModel], v_open: np.ndarray, z: np.ndarray, v: np.ndarray) -> np.ndarray:
-    """Damped Newton on v - v_open + Z i(v) = 0; members that do not settle come back as NaN."""
+def _newton(
+    models: list[JfetModel], v_open: np.ndarray, z: np.ndarray, v: np.ndarray, hanging: bool = False
+) -> np.ndarray:
+    """Damped Newton on v - v_open + Z i(v) = 0; members that do not settle come back as NaN.
+
+    hanging: whether the rounding of Z i is allowed for, as it is with several transistors.
+    """
     answer = np.full_like(v, np.nan)
     active = np.arange(len(v))
     v_t = np.stack([np.broadcast_to(np.asarray(m.thermal_voltage, float), len(v)) for m in models], axis=-1)
@@ -132,7 +137,7 @@ def _newton(models: list[JfetModel], v_open: np.ndarray, z: np.ndarray, v: np.nd
         # a transistor that is off has no slope: there the miss itself must be gone too
         sizes = np.abs(v) + np.abs(v_open[active]) + _times(np.abs(here), size)
         allowed = _RELATIVE * size + _FLOOR_A
-        if len(models) > 1:  # what hangs on high impedances is known to the rounding of Z i only
+        if hanging or len(models) > 1:  # what hangs on high impedances is known to the rounding of Z i only
             allowed = allowed + 4e-16 * (np.abs(slope) @ sizes[..., None])[..., 0]
         settled = np.all((change <= allowed) & (np.abs(miss) <= 1e-9 * sizes + 1e-15), axis=-1)
         wanted = v + step if len(models) == 1 else held_back(some, v, v + np.clip(step, -_STRIDE, _STRIDE))
@@ -239,7 +244,7 @@ def _bracketed(models: list[JfetModel], v_open: np.ndarray, z: np.ndarray) -> np
 
     v_gs = _rising_root(outer, np.broadcast_to(np.asarray(model.v_off, float), len(v_open)).copy())
     v = np.stack([v_gs, inner(v_gs)[0]], axis=-1)
-    return _newton(models, v_open, z, v)
+    return _newton(models, v_open, z, v, hanging=True)
 
 
 def _rising_root(miss: Callable[[np.ndarray], tuple[np.ndarray, np.ndarray]], guess: np.ndarray) -> np.ndarray:

@@ -14,13 +14,13 @@ from piezolab.sheets.build_steps import BuildStep
 from piezolab.sheets.layout_svg import layout_svg, scale_bar_svg
 from piezolab.sheets.schematic import schematic_svg
 from piezolab.sheets.sheet_data import SheetData
-from piezolab.sheets.tables import PartRow, lane_rows, ohm_matrix, part_rows, reading_rows, total
-from piezolab.sheets.wiring_svg import box_inside, template_svg, wiring_svg
-from piezolab.sheets.words import lane_name
+from piezolab.sheets.tables import NOT_PRICED, PartRow, lane_rows, ohm_matrix, part_rows, reading_rows, total
+from piezolab.sheets.wiring_svg import template_svg, wiring_svg
 from piezolab.studies.board.layout import Layout
 from piezolab.studies.board_as_built import BoardAsBuilt
 
 _TALL = 105.0  # mm: a higher board has a page of its own
+_UPRIGHT = 45.0  # mm: beside a higher one there is room for its scale
 _DENSE_PARTS = 9  # on the board; from here up the print is set smaller
 _COLOURS = {
     "black": "#000000", "brown": "#7a4a1e", "red": "#d22020", "orange": "#f28500", "yellow": "#f2d400",
@@ -78,6 +78,7 @@ def _first(data: SheetData) -> str:
         parts += ["<h2>The transistor by itself, before it is soldered</h2>", _steps(steps.transistor_steps(data))]
     else:
         parts += ["<h2>Build</h2>", _steps(steps.build_steps(data)), _plain_check(data)]
+        parts += ["<h2>Into the box</h2>", _steps(steps.boxing_steps(data))]
     return "".join(parts)
 
 
@@ -87,8 +88,9 @@ def _second(data: SheetData) -> str:
     parts = []
     tall = data.layout is not None and data.layout.height > _TALL
     if data.layout is not None and not tall:
-        board = f'<div class="fixed">{_layout(data.layout)}</div>'
-        parts.append(f'<div class="beside">{board}<div>{_lanes(data)}</div></div>')
+        drawn, scale = _layout(data.layout, data.adapter), _scale(data.layout)
+        left, right = (drawn + scale, "") if data.layout.height < _UPRIGHT else (drawn, scale)
+        parts.append(f'<div class="beside"><div class="fixed">{left}</div><div>{_lanes(data)}{right}</div></div>')
     else:
         parts.append(_lanes(data))
     if data.layout_problem:
@@ -103,19 +105,25 @@ def _second(data: SheetData) -> str:
         _steps(steps.first_power_steps(data)),
         "<h2>Power on</h2>",
         _steps(steps.power_on_steps(data)),
+        "<h2>Into the box</h2>",
+        _steps(steps.boxing_steps(data)),
     ]
     pages = f'<section class="page">{"".join(parts)}</section>'
-    return pages + (f'<section class="page">{_layout(data.layout)}</section>' if tall else "")
+    alone = f'<section class="page">{_layout(data.layout, data.adapter)}{_scale(data.layout)}</section>' if tall else ""
+    return pages + alone
 
 
-def _layout(layout: Layout) -> str:
+def _layout(layout: Layout, adapter: bool) -> str:
     columns = f", {layout.columns} columns" if layout.columns else ""
     return (
         f"<h2>Layout, true size: {layout.method.title}, {layout.width:.0f} × {layout.height:.0f} mm{columns}</h2>"
-        f"{layout_svg(layout)}{scale_bar_svg()}"
-        '<p class="small">Seen from the side of the parts'
-        + ("; the copper lies behind.</p>" if layout.method.key == "stripboard" else ".</p>")
+        f"{layout_svg(layout, adapter)}"
     )
+
+
+def _scale(layout: Layout) -> str:
+    behind = "; the copper lies behind" if layout.method.key == "stripboard" else ""
+    return f'{scale_bar_svg()}<p class="small">Seen from the side of the parts{behind}.</p>'
 
 
 def _lanes(data: SheetData) -> str:
@@ -125,14 +133,15 @@ def _lanes(data: SheetData) -> str:
     rows = []
     for lane in [*leads, *(lane for lane in readings if lane not in leads)]:
         volt, tone = readings.get(lane, ("–", "–"))
+        heard = f'<td class="nowrap">{escape(tone)}</td>' if data.tone_shows else ""
         rows.append(
             f'<tr><td><span class="tick"></span></td><th>{escape(lane)}</th><td>{escape(leads.get(lane, ""))}</td>'
-            f'<td class="nowrap">{escape(volt)}</td><td class="nowrap">{escape(tone)}</td></tr>'
+            f'<td class="nowrap">{escape(volt)}</td>{heard}</tr>'
         )
     return (
         "<h2>Lanes: what lands on each, what it reads to ground</h2>"
-        '<div class="scroll"><table><tr><th></th><th>lane</th><th>leads</th><th>DC volts</th><th>AC volts, tone on</th>'
-        f"</tr>{''.join(rows)}</table></div>"
+        '<div class="scroll"><table><tr><th></th><th>lane</th><th>leads</th><th>DC volts</th>'
+        f"{'<th>AC volts, tone on</th>' if data.tone_shows else ''}</tr>{''.join(rows)}</table></div>"
     )
 
 
@@ -141,6 +150,7 @@ def _parts_table(data: SheetData) -> str:
     prices = data.prices
     body = "".join(_part(row, data) for row in rows)
     note = " (demo prices, invented)" if prices.invented else ""
+    note += "; without what is not priced" if any(row.price is None for row in rows) else ""
     return (
         '<div class="scroll"><table class="parts"><tr><th></th><th>part</th><th>what</th><th>value</th><th>marking</th>'
         f'<th>note</th><th class="number">{escape(prices.currency)}</th></tr>{body}'
@@ -151,7 +161,7 @@ def _parts_table(data: SheetData) -> str:
 
 def _part(row: PartRow, data: SheetData) -> str:
     count = f"{row.count} × " if row.count > 1 else ""
-    price = "" if row.price is None else f"{row.price * row.count:.2f}"
+    price = NOT_PRICED if row.price is None else f"{row.price * row.count:.2f}"
     return (
         f'<tr><td><span class="tick"></span></td><td class="reference">{escape(row.reference)}</td>'
         f"<td>{count}{escape(row.what)}</td>"
@@ -191,13 +201,9 @@ def _types(data: SheetData) -> str:
 
 
 def _box(data: SheetData) -> str:
-    inside = box_inside(data)
     said = ["Drill from the template; deburr."]
-    if inside is not None:
-        said.append(f"Inside at least {inside[0]:.0f} × {inside[1]:.0f} × {inside[2]:.0f} mm, jack and switch counted.")
-    said.append("Foil all round, one ground point: the jack's sleeve.")
-    if data.powered and data.chain.supply != "adapter":
-        said.append("Battery held and insulated.")
+    if data.adapter:
+        said.append("The socket is of plastic: its contacts touch neither box nor foil.")
     return f"<p>{' '.join(said)}</p>"
 
 
@@ -227,12 +233,13 @@ def _steps(found: tuple[BuildStep, ...]) -> str:
 
 def _matrix(data: SheetData) -> str:
     lanes, cells = ohm_matrix(data)
-    head = "".join(f"<th>{escape(lane_name(lane))}</th>" for lane in lanes)
+    head = "".join(f"<th>{escape(data.lane(lane))}</th>" for lane in lanes)
     body = "".join(
-        f"<tr><th>{escape(lane_name(lane))}</th>{''.join(f'<td>{escape(cell)}</td>' for cell in row)}</tr>"
+        f"<tr><th>{escape(data.lane(lane))}</th>{''.join(f'<td>{escape(cell)}</td>' for cell in row)}</tr>"
         for lane, row in zip(lanes, cells, strict=True)
     )
     return (
         f'<div class="scroll"><table class="matrix"><tr><th>red ↓ black →</th>{head}</tr>{body}</table></div>'
-        '<p class="small">Ohms, healthy board, over part spread and this meter\'s ranges.</p>'
+        '<p class="small">Ohms, healthy board, over part spread, on the lowest range that shows a number; 1. (OL on '
+        "some): over range.</p>"
     )

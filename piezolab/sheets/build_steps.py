@@ -11,11 +11,19 @@ from piezolab.sheets.first_power_words import clip_words, reversed_words, unseen
 from piezolab.sheets.ranges import ends, ohms, volts
 from piezolab.sheets.sheet_data import JIG_OHM, SheetData
 from piezolab.sheets.tables import beeping_pairs
-from piezolab.sheets.words import lane_name, part_name
-from piezolab.studies.metering.first_power import FULL
-from piezolab.studies.metering.tone_on_board import TONE_HZ, TONE_V_RMS
+from piezolab.sheets.words import part_name
+from piezolab.studies.metering.first_power import FULL, FirstPower
+from piezolab.studies.metering.tone_on_board import COUPLING_F, TONE_HZ, TONE_V_RMS
 
+LOWEST = "Go down the ranges as long as they show a number: 1. or OL means over range."
 SHORTED = "A wrongly wired switch or a reversed clip shorts the battery: it heats fast and can burst."
+SHORTED_ADAPTER = "A short heats the adapter: it stays unplugged until first power."
+SOCKET = "Red lead in the meter's V socket: in one marked A the meter itself is the short."
+EARTH = (
+    "Foil and strings at ground touch the player: a fault in mains gear at the cable's far end reaches them. Use "
+    "undamaged gear on an outlet with a residual-current device; leave mains questions to a licensed person, and never "
+    "remove a protective earth."
+)
 
 
 @dataclass(frozen=True)
@@ -27,7 +35,7 @@ class BuildStep:
 
 
 def build_steps(data: SheetData) -> tuple[BuildStep, ...]:
-    """From the bag of parts to the closed box."""
+    """From the bag of parts to the wired board; the checks come before the box."""
     steps = [
         BuildStep(
             "Lay out all parts and tick them off the parts list."
@@ -40,17 +48,18 @@ def build_steps(data: SheetData) -> tuple[BuildStep, ...]:
     steps.append(
         BuildStep(
             "Twist the disc's two leads together, and keep them so while you solder it: under two seconds on the "
-            "ceramic, then let it cool. Only then join it to the " + ("board." if data.powered else "jack."),
+            "ceramic. When it is cold untwist them and join each to "
+            + ("its lane." if data.powered else "the jack: ceramic side to tip, brass side to sleeve."),
             "A knock or heat makes tens of volts on an open disc, and heat takes its voice away. The ceramic holds "
             "lead: do not sand, file or break it, and wash your hands.",
         )
     )
-    steps += _box_steps(data)
     return tuple(steps)
 
 
 def _board_steps(data: SheetData) -> list[BuildStep]:
-    diode = " D1 sits in the + lead, its band towards the board: it holds back a reversed battery."
+    feed = "supply" if data.adapter else "battery"
+    diode = f" D1 sits in the + lead, its band towards the board: it holds back a reversed {feed}."
     steps = [
         BuildStep(
             "Solder the lowest parts first: links, resistors, film capacitors; then electrolytics, long lead to +. "
@@ -64,11 +73,9 @@ def _board_steps(data: SheetData) -> list[BuildStep]:
             + ". Yours may differ: lead each to its lane.",
         ),
         BuildStep(
-            "Wire battery, "
-            + ("ring contact" if data.build.ring else "switch")
-            + " and jack as drawn."
-            + (diode if data.build.guarded else ""),
-            SHORTED,
+            f"Wire {'socket' if data.adapter else 'clip'}, {'ring contact' if data.build.ring else 'switch'} and jack "
+            f"as drawn, {'adapter' if data.adapter else 'battery'} out." + (diode if data.build.guarded else ""),
+            SHORTED_ADAPTER if data.adapter else SHORTED,
         ),
     ]
     if data.layout is not None and data.layout.sleeved:
@@ -78,32 +85,22 @@ def _board_steps(data: SheetData) -> list[BuildStep]:
     return steps
 
 
-def _box_steps(data: SheetData) -> list[BuildStep]:
+def boxing_steps(data: SheetData) -> tuple[BuildStep, ...]:
+    """From the checked board to the closed box."""
+    bare = "the copper, the jack's tip" if data.powered else "the jack's tip"
+    bare += " and D1" if data.powered and data.build.guarded else ""
+    how = "card under the board, sleeving over the rest" if data.powered else "sleeving over it"
     steps = [
         BuildStep(
             "Line the box with foil, every piece joined; one wire from the foil to the jack's sleeve, at one point "
             "only, and nothing else to it.",
-            "Foil and strings at ground touch the player: a fault in mains gear at the cable's far end reaches them. "
-            "Use undamaged gear on an outlet with a residual-current device; leave mains questions to a licensed "
-            "person, and never remove a protective earth.",
-        )
+            EARTH,
+        ),
+        BuildStep(f"Keep {bare} off the foil: {how}. Lid on, power off: tip to sleeve must not beep."),
     ]
-    own = caution_of_battery(data)
-    if data.powered and own:
+    if data.powered and not data.adapter:
         steps.append(
-            BuildStep(
-                "Hold the battery in a clip or foam, its contacts covered, so that nothing in the box can bridge them. "
-                "It goes in last, after the checks.",
-                "" if own.rpartition(": ")[2] in SHORTED else own,
-            )
-        )
-    if data.powered and data.chain.supply == "adapter":
-        steps.append(
-            BuildStep(
-                "Use a closed adapter with the mark of a test house; check + and − with the meter before it meets the "
-                "board.",
-                "Never open an adapter or any mains gear.",
-            )
+            BuildStep("Battery last: in a clip or foam, its contacts covered, so that nothing in the box bridges them.")
         )
     if data.phantom:
         steps.append(
@@ -112,7 +109,7 @@ def _box_steps(data: SheetData) -> list[BuildStep]:
                 "48 V behind 6.8 kΩ drives the output capacitor backwards and thumps.",
             )
         )
-    return steps
+    return tuple(steps)
 
 
 def transistor_steps(data: SheetData) -> tuple[BuildStep, ...]:
@@ -127,11 +124,13 @@ def transistor_steps(data: SheetData) -> tuple[BuildStep, ...]:
             "part, not for this board."
         ),
         BuildStep(
-            f"Gate and one leg joined, ohms to the third: {ohms(check.channel)}, both ways. Drain and source usually "
-            f"cannot be told apart and may be exchanged: {_exchanged(data)}"
+            f"Gate and one leg joined, ohms: red on the third, {ohms(check.channel)}; black on it, "
+            f"{ohms(check.exchanged)}. Drain and source usually cannot be told apart and may be exchanged: "
+            f"{_exchanged(data)}"
         ),
         BuildStep(
-            "Jig (gate to −, drain to +, resistor from source to −), volts across the resistor: "
+            f"Jig on the {'adapter' if data.adapter else 'battery'} (gate to −, drain to +, resistor from source to "
+            "−), volts across the resistor: "
             + "; ".join(
                 f"{show(ohm, 'ohm', 2)}: {volts(band)}"
                 for ohm, band in zip(JIG_OHM, data.jig, strict=True)
@@ -155,11 +154,16 @@ def power_off_steps(data: SheetData) -> tuple[BuildStep, ...]:
     """Before any battery: continuity, ohms."""
     pairs = beeping_pairs(data)
     beeps = "from lane to lane nothing may beep" if not pairs else "from lane to lane only these may: " + "; ".join(
-        f"{lane_name(a)} to {lane_name(b)}" for a, b in pairs
+        f"{data.lane(a)} to {data.lane(b)}" for a, b in pairs
     )
     return (
-        BuildStep(f"No battery, nothing plugged in. Beeper: from end to end of a lane every lead must beep; {beeps}."),
-        BuildStep("Ohms between lanes as in the table; where a capacitor hangs, wait until the reading stops moving."),
+        BuildStep(
+            f"{'No adapter' if data.adapter else 'No battery'}, nothing plugged in. Beeper: from end to end of a lane "
+            f"every lead must beep; {beeps}."
+        ),
+        BuildStep(
+            f"Ohms between lanes as in the table. {LOWEST} Where a capacitor hangs, wait until it stands still."
+        ),
     )
 
 
@@ -168,38 +172,35 @@ def first_power_steps(data: SheetData) -> tuple[BuildStep, ...]:
     power = data.power
     if power is None:
         return ()
-    adapter, guarded = data.chain.supply == "adapter", data.build.guarded
-    source, contacts = ("supply", "supply's") if adapter else ("battery", "clip's")
+    adapter, guarded = data.adapter, data.build.guarded
+    source, contacts = ("socket", "socket's") if adapter else ("battery", "clip's")
     off, on = ("Plug out", "A bare plug in the jack") if data.build.ring else ("Switch off", "Switch on")
-    end, fresh = power.clip_v
     low, high = ends(power.healthy)
     steps = [
         BuildStep(
-            f"Ohms at the {contacts} contacts. {off}: over range. {on}: red on +, {ohms(power.clip_on)}; red on −, "
-            f"{ohms(power.clip_on_reversed)}. {clip_words(data)}"
+            f"Ohms at the {contacts} contacts{', adapter out' if adapter else ''}. {off}: over range. {on}: red on +, "
+            f"{ohms(power.clip_on)}; red on −, {ohms(power.clip_on_reversed)}. {clip_words(data)}"
         ),
-        BuildStep(
-            f"Polarity: {source} alone on the meter, {end:.1f} to {fresh:.1f} V with red on +; no minus sign. Red wire "
-            "of the clip to that contact."
-        ),
+        _polarity(data, power),
         BuildStep(
             f"A {show(power.series_ohm, 'ohm', 1)} resistor ({power.watt:g} W; {power.watt_needed * 1000:.0f} mW at "
-            f"worst) between the {source}'s + contact and the clip's + wire, before switch and all else. Meter on DC "
-            f"volts across it, red on the {source}. {on}, wait {waiting(power.wait_s)}, read:",
+            f"worst) between the {source}'s + contact and the {'' if adapter else contacts + ' '}+ wire, before switch "
+            f"and all else. Meter across it on DC volts, {volt_range(data)} V range, red on the {source}. "
+            f"{'Adapter in. ' if adapter else ''}{on}, wait {waiting(power.wait_s)}, read:",
         ),
         BuildStep(f"{low} to {high}: healthy so far; the supply lane must be + to ground."),
         BuildStep(reversed_words(data)),
         BuildStep(
             f"Above {high}: a short round the stage, or the wrong part: off. Above {FULL * 100:.0f} % of the "
-            f"{source}'s volts: a dead short: off."
+            f"{'adapter' if adapter else source}'s volts: a dead short: off."
             + ("" if power.full_is_clear else " A healthy board can read as much here: trust the ohms instead.")
         ),
         BuildStep(
             f"Below {low}, 0 V too: {'D1 turned or open, ' if guarded else ''}switch, open joint or wrong legs: off, "
-            f"check by ohms; do not turn the {source}."
+            f"check by ohms; do not turn the {'wires' if adapter else source}."
         ),
     ]
-    unseen = unseen_words(power)
+    unseen = unseen_words(data)
     if unseen:
         steps.append(BuildStep(f"This test cannot tell: {unseen}"))
     heat = (
@@ -207,16 +208,43 @@ def first_power_steps(data: SheetData) -> tuple[BuildStep, ...]:
         if power.short
         else ""
     )
+    touch = f"Nothing may get warm: {power.clip_v[1]:.0f} V DC does not shock a dry finger, but a short burns it."
     steps.append(
         BuildStep(
-            f"Only then straight to the {source}: ten seconds, a finger on {source} and parts. Nothing may get warm.",
-            heat
-            + f"Warm: off, unclip. Hot {source}: set it down away from people; do not touch a swollen one."
-            if not adapter
-            else "Warm: switch off and unplug the adapter from the outlet.",
+            f"Only then the + wire straight to the socket: ten seconds, a finger on adapter and parts. {touch}",
+            "Warm: unplug the adapter from the outlet.",
+        )
+        if adapter
+        else BuildStep(
+            f"Only then straight to the battery: ten seconds, a finger on battery and parts. {touch}",
+            heat + "Warm: off, unclip. Hot battery: set it down away from people; do not touch a swollen one.",
         )
     )
     return tuple(steps)
+
+
+def _polarity(data: SheetData, power: FirstPower) -> BuildStep:
+    """The supply by itself."""
+    end, fresh = power.clip_v
+    if data.adapter:
+        return BuildStep(
+            f"Polarity: the adapter's plug alone on the meter, DC volts, {end:.1f} to {fresh:.1f} V with red on its +; "
+            "no minus sign. The socket's + is the contact that meets it.",
+            f"It must say DC: AC destroys the board. Never open an adapter or any mains gear. {SOCKET}",
+        )
+    own = caution_of_battery(data)
+    return BuildStep(
+        f"Polarity: battery alone on the meter, {end:.1f} to {fresh:.1f} V with red on +; no minus sign. Red wire of "
+        "the clip to that contact.",
+        SOCKET if own.rpartition(": ")[2] in SHORTED else f"{own} {SOCKET}",
+    )
+
+
+def volt_range(data: SheetData) -> str:
+    """The meter's DC range, in V, that shows the whole supply."""
+    most = data.power.clip_v[1] if data.power else 0.0
+    ranges = data.build.meter.volt_ranges
+    return f"{next((each for each in ranges if each >= most), ranges[-1]):.4g}"
 
 
 def power_on_steps(data: SheetData) -> tuple[BuildStep, ...]:
@@ -224,8 +252,10 @@ def power_on_steps(data: SheetData) -> tuple[BuildStep, ...]:
     meter = data.build.meter
     steps = [
         BuildStep(
-            f"DC volts of each lane to ground, as in the lanes' table. Meter of {show(meter.input_ohm, 'ohm', 2)}, "
-            "attached and counted; spent to fresh battery, 1 % resistors, 98 of 100 transistors of the type"
+            f"DC volts ({volt_range(data)} V range) of each lane to ground, as in the lanes' table. Meter of "
+            f"{show(meter.input_ohm, 'ohm', 2)}, attached and counted; "
+            f"{'adapter within 5 %' if data.adapter else 'spent to fresh battery'}, 1 % resistors, 98 of 100 "
+            "transistors of the type"
             + ("; * the meter itself lowers this reading." if any(row.loaded for row in data.volts) else ".")
         )
     ]
@@ -234,7 +264,8 @@ def power_on_steps(data: SheetData) -> tuple[BuildStep, ...]:
             BuildStep(
                 f"A tone of {TONE_HZ:.0f} Hz (the page plays one) from a headphone socket, turned to "
                 f"{TONE_V_RMS * 1000:.0f} mV by the meter on AC volts: its ground to the ground lane, its tip through "
-                "1 µF to the gate lane. AC volts of each lane as in the table.",
+                f"{show(COUPLING_F, 'F', 2)} to the gate lane. AC volts of each lane as in the table; much more: no "
+                "disc there.",
                 "Loudspeaker down and headphones off while you probe.",
             )
         )
@@ -243,10 +274,10 @@ def power_on_steps(data: SheetData) -> tuple[BuildStep, ...]:
 
 def caution_of_battery(data: SheetData) -> str:
     """The caution of the chain's own battery, from the catalogue."""
-    return "" if data.chain.supply == "adapter" else catalogue.batteries()[data.chain.supply].caution
+    return "" if data.adapter else catalogue.batteries()[data.chain.supply].caution
 
 
 __all__ = [
-    "GROUND", "BuildStep", "build_steps", "caution_of_battery", "first_power_steps", "power_off_steps",
+    "GROUND", "BuildStep", "boxing_steps", "build_steps", "caution_of_battery", "first_power_steps", "power_off_steps",
     "power_on_steps", "transistor_steps",
 ]  # fmt: skip

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from piezolab.quantity import show
-from piezolab.sheets.ranges import volts
+import numpy as np
+
+from piezolab.sheets.ranges import OVER, ohms, volts
 from piezolab.sheets.sheet_data import SheetData
-from piezolab.sheets.words import lane_name
 from piezolab.studies.metering.board_under_meter import CLIP
-from piezolab.studies.metering.first_power import FirstPower
 
 CLEARLY = 1.5  # apart: two readings in ohms that are to be told from each other
 
@@ -18,11 +17,14 @@ def clip_words(data: SheetData) -> str:
     assert power is not None
     if not data.build.guarded:
         return "Less: a short or a wrong part; stop and find it."
-    least = show(min(power.clip_on.low, power.clip_on_reversed.low), "ohm", 2)
-    told = f"Under {least}: a short. Red on +, over range: open; the larger: turn D1."
-    if power.clip_on_reversed.low < CLEARLY * power.clip_on.high:
-        told += " Alike both ways says nothing: lower range."
-    return told
+    both = (power.clip_on, power.clip_on_reversed)
+    least = ohms(min(both, key=lambda each: each.low)).removeprefix("over ").partition(" to ")[0]
+    told = f"Under {least}: a short." if least not in (OVER, "0") else ""
+    if np.isfinite(power.clip_on.high):
+        told += " Over range with red on +: open."
+    if power.clip_on_reversed.high > CLEARLY * power.clip_on.high:
+        return f"{told} Above {ohms(power.clip_on).partition(' to ')[2]} D1 blocks: with red on + it is turned."
+    return told + " Which way round D1 sits does not show here."
 
 
 def waiting(seconds: float) -> str:
@@ -42,8 +44,10 @@ def reversed_words(data: SheetData) -> str:
     return f"A minus sign: reversed. Up to {most} D1 holds it back: off. Above {most} it does not: off at once."
 
 
-def unseen_words(power: FirstPower) -> str:
+def unseen_words(data: SheetData) -> str:
     """Faults that the resistor does not show, with the test that does."""
+    power = data.power
+    assert power is not None
     shorts, others = [], []
     for band in power.unseen:
         test = band.test
@@ -51,15 +55,15 @@ def unseen_words(power: FirstPower) -> str:
             continue
         legs = f"legs {' '.join(band.fault.order)} in the places of D G S"
         if test.kind == "ohms":
-            shorts.append(f"{lane_name(test.a)} to {lane_name(test.b)}")
+            shorts.append(f"{data.lane(test.a)} to {data.lane(test.b)}")
         elif test.kind == "volts" and test.sound and test.faulty:
-            where = lane_name(test.a)
+            where = data.lane(test.a)
             reads = f"{where} shows {volts(test.faulty)}, not {volts(test.sound)}"
             others.append(f"{legs}: DC volts with the resistor still in can ({reads})")
         else:
             others.append(f"{legs}: the transistor by itself can")
     seen = [
-        f"{lane_name(band.fault.a)} to {lane_name(band.fault.b)}"
+        f"{data.lane(band.fault.a)} to {data.lane(band.fault.b)}"
         for band in power.faults
         if band.fault.kind == "short" and band.verdict != "cannot tell" and CLIP not in (band.fault.a, band.fault.b)
     ]

@@ -6,7 +6,7 @@ from html import escape
 from math import atan2, degrees
 
 from piezolab.faces import FAMILY
-from piezolab.sheets.words import lane_name, part_name, wire_name
+from piezolab.sheets.words import fed_by, lane_name, part_name, wire_name
 from piezolab.studies.board.layout import Layout
 from piezolab.studies.board.packing import Placed
 from piezolab.studies.board.shapes import bar, collide, line
@@ -15,8 +15,8 @@ _LETTER = 1.9  # mm
 _LEFT, _RIGHT, _ABOVE, _BELOW = 23.0, 19.0, 1.0, 4.0  # mm of room beside the board for its lettering
 
 
-def layout_svg(layout: Layout) -> str:
-    """The board from its parts' side, with the names of lanes and wires beside it."""
+def layout_svg(layout: Layout, adapter: bool = False) -> str:
+    """The board from its parts' side, with the names of lanes and wires beside it. adapter: whether one feeds it."""
     body = [
         f'<rect class="board" x="0" y="0" width="{layout.width:.2f}" height="{layout.height:.2f}" rx="1" fill="none" '
         'stroke="currentColor" stroke-width="0.25" stroke-dasharray="1.5 1"/>'
@@ -33,28 +33,28 @@ def layout_svg(layout: Layout) -> str:
                 f'<line class="link" {_ends(layout, ax, ay, bx, by)} stroke="currentColor" stroke-width="0.6"/>'
             )
     body += [_part(layout, part) for part in layout.parts]
-    body += _beside_board(layout)
+    body += _beside_board(layout, adapter)
     title = f"Layout on {layout.method.title}, {layout.width:.0f} × {layout.height:.0f} mm, seen from the parts' side"
     wide, tall = layout.width + _LEFT + _RIGHT, layout.height + _ABOVE + _BELOW
     return (
         f'<svg class="layout" xmlns="http://www.w3.org/2000/svg" role="img" width="{wide:.2f}mm" height="{tall:.2f}mm" '
         f'viewBox="{-_LEFT:g} {-_ABOVE:g} {wide:.2f} {tall:.2f}" '
         f'font-family="{FAMILY}" font-size="{_LETTER}">'
-        f"<title>{escape(title)}</title><desc>{escape(layout_text(layout))}</desc>{''.join(body)}</svg>"
+        f"<title>{escape(title)}</title><desc>{escape(layout_text(layout, adapter))}</desc>{''.join(body)}</svg>"
     )
 
 
-def layout_text(layout: Layout) -> str:
+def layout_text(layout: Layout, adapter: bool = False) -> str:
     """The layout in sentences: what lands on each lane, and where each part lies, in mm from the lower left corner."""
     sentences = [
-        f"{lane_name(lane.node).capitalize()} lane: "
-        + ", ".join(f"{part_name(name)}{f' ({label})' if label else ''}" for name, label in lane.leads)
+        f"{lane_name(lane.node, adapter).capitalize()} lane: "
+        + ", ".join(f"{fed_by(part_name(name), adapter)}{f' ({label})' if label else ''}" for name, label in lane.leads)
         + "."
         for lane in layout.lanes
     ]
     for part in layout.parts:
         places = " and ".join(f"{x:.1f}, {y:.1f}" for x, y in part.leads)
-        sentences.append(f"{part_name(part.name)} at {places} mm.")
+        sentences.append(f"{fed_by(part_name(part.name), adapter)} at {places} mm.")
     return " ".join(sentences)
 
 
@@ -149,7 +149,7 @@ def _words(
     )
 
 
-def _beside_board(layout: Layout) -> list[str]:
+def _beside_board(layout: Layout, adapter: bool) -> list[str]:
     """Names of lanes and of the wires that leave them: beside a lane across the board, below it for a rail."""
     found, rails = [], []
     wires = {part.name: part for part in layout.parts if part.shape == "wire"}
@@ -158,14 +158,14 @@ def _beside_board(layout: Layout) -> list[str]:
         for name, _ in lane.leads:
             if name in wires:
                 side = left if wires[name].centre[0] < layout.width / 2 else right
-                side.append(wire_name(name))
+                side.append(wire_name(name, adapter))
         (ax, ay), (bx, by) = lane.strips[0]
         if ax == bx:
             told = ", ".join(left + right)
-            rails.append(f"{lane_name(lane.node)} rail{': ' if told else ''}{told}")
+            rails.append(f"{lane_name(lane.node, adapter)} rail{': ' if told else ''}{told}")
             continue
         y = layout.height - ay + 0.6
-        words = lane_name(lane.node) + (f" ← {', '.join(left)}" if left else "")
+        words = lane_name(lane.node, adapter) + (f" ← {', '.join(left)}" if left else "")
         found.append(_note(-1, y, words, ' text-anchor="end"'))
         if right:
             words = f"→ {', '.join(right)}"

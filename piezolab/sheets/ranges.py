@@ -9,10 +9,14 @@ from piezolab.studies.metering.expected import Expected
 
 NOTHING_V = 5e-3  # below this a meter's zero wanders
 OVER = "over range"
+MARK = "1."  # which many displays show then
+SAYS_NOTHING = "tells nothing here"
 
 
 def volts(expected: Expected) -> str:
-    """A range of volts: `0.47 to 2.21 V`, or `0 V`."""
+    """A range of volts: `0.47 to 2.21 V`, or `0 V`; one so wide that it is no use is told as that."""
+    if expected.silent:
+        return SAYS_NOTHING
     low, high = expected.low, expected.high
     if abs(low) < NOTHING_V and abs(high) < NOTHING_V:
         return "0 V"
@@ -36,13 +40,23 @@ def ends(expected: Expected) -> tuple[str, str]:
 
 
 def ohms(expected: Expected) -> str:
-    """A range of ohms in letter codes: `97k8 to 102k`, `over range`, `more than 1M97`."""
+    """A range of ohms in letter codes: `97k8 to 102k`, `over range`, `over 1M97`; or that it tells nothing."""
+    if expected.silent:
+        return SAYS_NOTHING
     low, high = expected.low, expected.high
     if math.isinf(low):
         return OVER
     if math.isinf(high):
         return f"over {_code(low, math.floor)}"
     return f"{_code(low, math.floor)} to {_code(high, math.ceil)}"
+
+
+def ohms_cell(expected: Expected) -> str:
+    """The same for a narrow table: `97k8–102k`, and what the display itself shows over its range: `1.`, `1M97–1.`."""
+    told = ohms(expected)
+    if told == OVER:
+        return MARK
+    return f"{told.removeprefix('over ')}–{MARK}" if told.startswith("over ") else told.replace(" to ", "–")
 
 
 def one_volt(value: float) -> str:

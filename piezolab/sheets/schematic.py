@@ -137,7 +137,8 @@ def _lines(assembly: Assembly, part: Part | None, name: str) -> list[tuple[str, 
         return [(_disc_name(name), "part"), (_code(values.pickup_c, "F"), "value"), *turned]
     if part.kind == "jfet":
         return [(name, "part"), (catalogue.transistors()[values.jfet].type_number, "value")]
-    words = {"C_lead": "lead", "C_cable": "cable", "C_in": "input", "R_in": "input", "B1": name}.get(name, name)
+    feed = "adapter" if values.supply == "adapter" else name
+    words = {"C_lead": "lead", "C_cable": "cable", "C_in": "input", "R_in": "input", "B1": feed}.get(name, name)
     return [(words, "part"), (_amount(part), "value")]
 
 
@@ -158,7 +159,10 @@ def _disc_name(name: str) -> str:
 
 
 def _node(node: str) -> str:
-    return {"pickup": "the pickup's hot side", "supply": "the supply lane", "jack": "the jack"}.get(node, node)
+    return {
+        "pickup": "the pickup's hot side", "supply": "the supply lane", "battery": "the supply's plus",
+        "jack": "the jack",
+    }.get(node, node)  # fmt: skip
 
 
 def _title(chain: SignalChain) -> str:

@@ -11,6 +11,7 @@ from piezolab.chain import SignalChain
 from piezolab.chain.assembly import Assembly, assemble
 from piezolab.chain.link import to_query
 from piezolab.sheets.prices import Prices, read_prices
+from piezolab.sheets.words import lane_name
 from piezolab.studies.board.layout import Layout, LayoutError, Options, layout, smallest_sentence
 from piezolab.studies.board_as_built import BoardAsBuilt
 from piezolab.studies.build_options import SHEET_KEYS
@@ -49,6 +50,15 @@ class SheetData:
     def powered(self) -> bool:
         """Whether there is a stage to build."""
         return self.chain.topology.powered
+
+    @property
+    def adapter(self) -> bool:
+        """Whether an adapter feeds the board, through a socket."""
+        return self.powered and self.chain.supply == "adapter"
+
+    def lane(self, node: str) -> str:
+        """The lane of a node, in words."""
+        return lane_name(node, self.adapter)
 
     @property
     def phantom(self) -> bool:
@@ -127,7 +137,7 @@ class SheetData:
     @cached_property
     def transistor(self) -> TransistorCheck | None:
         """The transistor by itself."""
-        return transistor_check(self.chain) if self.powered else None
+        return transistor_check(self.chain, self.build.meter) if self.powered else None
 
     @cached_property
     def jig(self) -> tuple[Expected, Expected] | None:
@@ -188,6 +198,7 @@ def sheet_figures(data: SheetData) -> dict[str, Any]:
             else {
                 "junction": _range(data.transistor.junction, "v"),
                 "channel": _range(data.transistor.channel, "ohm"),
+                "channel_exchanged": _range(data.transistor.exchanged, "ohm"),
                 "jig": [
                     {"source_resistor_ohm": ohm, **_range(volt, "v")}
                     for ohm, volt in zip(JIG_OHM, data.jig or (), strict=True)
@@ -204,8 +215,9 @@ def _build(data: SheetData) -> dict[str, Any]:
     return {key: values[key] for key in SHEET_KEYS}
 
 
-def _range(expected: Expected, unit: str) -> dict[str, float]:
-    return {f"low_{unit}": expected.low, f"typical_{unit}": expected.typical, f"high_{unit}": expected.high}
+def _range(expected: Expected, unit: str) -> dict[str, Any]:
+    found: dict[str, Any] = {f"{end}_{unit}": getattr(expected, end) for end in ("low", "typical", "high")}
+    return {**found, "tells_nothing": True} if expected.silent else found
 
 
 def _volts(each: LaneVolts) -> dict[str, Any]:

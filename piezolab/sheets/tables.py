@@ -8,12 +8,15 @@ from piezolab import catalogue
 from piezolab.chain.parts import GROUND
 from piezolab.quantity import QuantityError, colour_bands, letter_code, three_digit_code
 from piezolab.sheets.prices import Prices
-from piezolab.sheets.ranges import ohms, volts
+from piezolab.sheets.ranges import ohms, ohms_cell, volts
 from piezolab.sheets.sheet_data import JIG_OHM, SheetData
-from piezolab.sheets.words import lane_name, part_name
+from piezolab.sheets.wiring_svg import box_inside
+from piezolab.sheets.words import fed_by, part_name
+from piezolab.studies.metering.tone_on_board import COUPLING_F
 from piezolab.studies.shopping import Item
 
 RESISTOR_PERCENT = 1.0
+NOT_PRICED = "not priced"
 FIGURES = 3  # of a 1 % resistor's bands
 _DISCS = {
     "1": "ceramic (centre) is hot, brass is screen",
@@ -55,8 +58,9 @@ def lane_rows(data: SheetData) -> tuple[tuple[str, str], ...]:
         return ()
     rows = []
     for lane in data.layout.lanes:
-        leads = [f"{part_name(name)}{f' {label}' if label else ''}".replace("-", "−") for name, label in lane.leads]
-        rows.append((lane_name(lane.node), ", ".join(leads)))
+        names = [(fed_by(part_name(name), data.adapter), label) for name, label in lane.leads]
+        leads = [f"{name}{f' {label}' if label else ''}".replace("-", "−") for name, label in names]
+        rows.append((data.lane(lane.node), ", ".join(leads)))
     return tuple(rows)
 
 
@@ -73,7 +77,7 @@ def reading_rows(data: SheetData) -> tuple[tuple[str, str, str, str, str], ...]:
         note = " *" if each.loaded else ""
         rows.append(
             (
-                lane_name(each.lane),
+                data.lane(each.lane),
                 ohms(to_ground[each.lane].expected),
                 ohms(from_ground[each.lane].expected),
                 volts(each.expected) + note,
@@ -88,7 +92,7 @@ def ohm_matrix(data: SheetData) -> tuple[tuple[str, ...], tuple[tuple[str, ...],
     lanes = tuple(dict.fromkeys(each.red for each in data.ohms))
     found = {(each.red, each.black): each.expected for each in data.ohms}
     return lanes, tuple(
-        tuple("–" if red == black else ohms(found[red, black]).replace(" to ", "–") for black in lanes) for red in lanes
+        tuple("–" if red == black else ohms_cell(found[red, black]) for black in lanes) for red in lanes
     )
 
 
@@ -129,7 +133,7 @@ def _part_row(data: SheetData, item: Item) -> PartRow:
         note.append(f"bipolar or film, {item.rating_v:g} V or more, never polarised (phantom power)")
     else:
         marking = "printed"
-        note.append(f"electrolytic, {item.rating_v:g} V or more; + to {lane_name(item.positive)}")
+        note.append(f"electrolytic, {item.rating_v:g} V or more; + to {data.lane(item.positive)}")
     code = letter_code(value, unit) if value else "0"
     return PartRow(name, item.label, code, marking, "; ".join(note), 1, prices.get(item.kind), bands)
 
@@ -147,18 +151,24 @@ def _hardware(data: SheetData, prices: Prices) -> list[PartRow]:
     if chain.lead_m:
         row("lead", "screened lead", f"{chain.lead_m:g} m", "screen to ground", "wire")
     if data.powered and data.build.ring:
-        row("jack", "jack 6.35 mm, stereo", "", "ring to battery −", "jack")
+        row("jack", "jack 6.35 mm, stereo", "", fed_by("ring to battery −", data.adapter), "jack")
     else:
         row("jack", "jack 6.35 mm", "", "tip and sleeve", "jack")
         if data.powered:
-            row("S1", "switch, one pole", "", "in the battery's + lead", "switch")
+            row("S1", "switch, one pole", "", fed_by("in the battery's + lead", data.adapter), "switch")
+    inside = box_inside(data)
+    size = "" if inside is None else "inside {:.0f} × {:.0f} × {:.0f} mm or more, jack counted".format(*inside)
+    box = ("box", "box", "", size, "box")
+    foil = ("foil", "copper foil", "", "with glue that conducts", "foil")
     if not data.powered:
+        row(*box), row(*foil), row("rest", "solder", "", "", "rest")
         return rows
     if data.build.guarded:
         note = "1 A; in the + lead, band to the board"
         row("D1", "Schottky diode", data.build.diode, note, "schottky", marking="printed")
-    if chain.supply == "adapter":
-        row("supply", "mains adapter", f"{chain.supply_v:g} V", "a closed, certified one; check + and −", "adapter")
+    if data.adapter:
+        row("supply", "mains adapter, DC", f"{chain.supply_v:g} V", "closed, with the mark of a test house", "adapter")
+        row("socket", "DC socket, of plastic", "", "that fits the adapter's plug", "socket")
     else:
         row("B1", catalogue.batteries()[chain.supply].label, f"{chain.supply_v:g} V", "fresh", "battery")
         row("clip", "clip or holder", "", "red is +", "clip")
@@ -168,8 +178,11 @@ def _hardware(data: SheetData, prices: Prices) -> list[PartRow]:
     values = ", ".join(letter_code(ohm, "ohm") for ohm in JIG_OHM)
     row("jig", "resistors, transistor", values, "one of each; not built in", "resistor", len(JIG_OHM))
     if data.tone_shows:
-        row("tone", "capacitor, meter's tone", "1u", "film; not built in", "film")
+        farad = letter_code(COUPLING_F, "F")
+        row("tone", "capacitor, tone", farad, "film; not built in; to find a fault too", "film",
+            marking=three_digit_code(COUPLING_F))  # fmt: skip
     method = data.layout.method.title if data.layout else data.build.method
     row("board", method, "", "", "board")
-    row("foil", "copper foil", "", "with glue that conducts", "foil")
+    row(*box), row(*foil)
+    row("rest", "wire, sleeving, solder", "", "stranded wire, two colours; a sheet of card", "rest")
     return rows

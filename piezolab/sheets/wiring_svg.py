@@ -7,6 +7,7 @@ from html import escape
 from piezolab import catalogue
 from piezolab.faces import FAMILY
 from piezolab.sheets.sheet_data import SheetData
+from piezolab.sheets.words import fed_by, wire_name
 from piezolab.studies.board.box import box
 
 _FONT = f'font-family="{FAMILY}"'
@@ -28,10 +29,12 @@ def wiring_svg(data: SheetData) -> str:
         lines += _wires([((24, 15), (70, 15)), ((24, 21), (70, 21))])
         lines += [_label(47, 14, "core: ceramic side to tip"), _label(47, 24.5, "screen: brass side to sleeve")]
         return _svg(98, 32, "Wiring: disc to jack", lines, 0.9)
-    lines = [_box(4, 6, 18, 24, "adapter" if data.chain.supply == "adapter" else "battery")]
+    lines = [_box(4, 6, 18, 24, fed_by("battery", data.adapter))]
+    terminals = ((11, "+"),) if ring else ((11, "+"), (27, "-"))
     lines += [_box(56, 4, 20, 44, ""), _box(100, 10, 22, 32, "jack")]
     lines += [_label(20, 11, "+", "end"), _label(20, 27, "−", "end"), *_inserted(data)]
-    lines += [_label(57, 11, "batt +", "start"), _label(57, 36, "pickup", "start"), _label(57, 43, "screen", "start")]
+    lines += [_label(57, y, wire_name(f"battery {sign}", data.adapter), "start") for y, sign in terminals]
+    lines += [_label(57, 36, "pickup", "start"), _label(57, 43, "screen", "start")]
     lines += [_bold(66, 22.5, "board"), _label(75, 17, "tip", "end"), _label(75, 33, "sleeve", "end")]
     lines += [_label(101, 17, "tip", "start"), _label(101, 33, "sleeve", "start"), _box(4, 34, 18, 12, "disc")]
     lines += [_label(28, 34, "core: ceramic side", "start"), _label(28, 45, "screen: brass side", "start")]
@@ -39,11 +42,11 @@ def wiring_svg(data: SheetData) -> str:
     wires += [((76, 16), (100, 16)), ((76, 32), (100, 32)), ((22, 35), (56, 35)), ((22, 42), (56, 42))]
     if ring:
         wires.append(((22, 26), (25, 26), (25, 51), (92, 51), (92, 24), (100, 24)))
-        lines += [_label(101, 25, "ring", "start"), _label(58, 53.5, "battery −: only a plug joins ring to sleeve")]
+        told = fed_by("battery −: only a plug joins ring to sleeve", data.adapter)
+        lines += [_label(101, 25, "ring", "start"), _label(58, 53.5, told)]
     else:
         wires.append(((22, 26), (56, 26)))
-        lines.append(_label(57, 27, "batt −", "start"))
-    title = "Wiring: battery, " + ("ring contact" if ring else "switch") + ", board and jack"
+    title = fed_by("Wiring: battery, ", data.adapter) + ("ring contact" if ring else "switch") + ", board and jack"
     return _svg(126, 54, title, [*lines, *_wires(wires)], 0.76)
 
 
@@ -65,19 +68,20 @@ def template_svg(data: SheetData) -> str:
     names = ["jack"]
     if data.powered:
         names += ["switch"] if not data.build.ring else []
-        names += ["socket"] if data.chain.supply == "adapter" else []
+        names += ["socket"] if data.adapter else []
     names.append("lead")
-    width = 28 * len(names)
+    each = min(28.0, 86.0 / len(names))  # mm: beside the wiring there is no more
+    width = each * len(names)
     lines = [
         f'<rect x="0.2" y="0.2" width="{width - 0.4:g}" height="23.6" fill="none" stroke="currentColor" '
         'stroke-width="0.2" stroke-dasharray="2 1"/>'
     ]
     for n, name in enumerate(names):
-        x, y, d = 14 + 28 * n, 10.0, _HOLES[name]
+        x, y, d = each * (n + 0.5), 10.0, _HOLES[name]
         lines.append(
-            f'<circle class="hole" data-name="{name}" cx="{x}" cy="{y}" r="{d / 2:g}" fill="none" '
+            f'<circle class="hole" data-name="{name}" cx="{x:g}" cy="{y}" r="{d / 2:g}" fill="none" '
             'stroke="currentColor" stroke-width="0.25"/>'
-            f'<path d="M {x - 7} {y} H {x + 7} M {x} {y - 7} V {y + 7}" stroke="currentColor" '
+            f'<path d="M {x - 7:g} {y} H {x + 7:g} M {x:g} {y - 7} V {y + 7}" stroke="currentColor" '
             'stroke-width="0.15" fill="none"/>'
         )
         lines.append(_label(x, 21.5, f"{name}: {d:g} mm"))
@@ -88,12 +92,11 @@ def box_inside(data: SheetData) -> tuple[float, float, float] | None:
     """Least inside of a box in mm for all that goes into it: length, width, depth; None with no board."""
     if data.layout is None:
         return None
-    adapter = data.chain.supply == "adapter"
-    panel = ["jack", *(["switch"] if not data.build.ring else []), *(["socket"] if adapter else [])]
+    panel = ["jack", *(["switch"] if not data.build.ring else []), *(["socket"] if data.adapter else [])]
     found = box(
         (data.layout.width, data.layout.height),
         data.layout.method.key,
-        None if adapter else catalogue.batteries()[data.chain.supply],
+        None if data.adapter else catalogue.batteries()[data.chain.supply],
         tuple(panel),
     )
     return found.length, found.width, found.depth

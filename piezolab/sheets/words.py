@@ -17,9 +17,14 @@ _LANES = {
 }
 
 
-def lane_name(node: str) -> str:
-    """The lane of a node, in words; a node of a stage's own keeps its name."""
-    return _LANES.get(node, node)
+def lane_name(node: str, adapter: bool = False) -> str:
+    """The lane of a node, in words; a node of a stage's own keeps its name. adapter: whether one feeds the board."""
+    return fed_by(_LANES.get(node, node), adapter)
+
+
+def fed_by(words: str, adapter: bool) -> str:
+    """Names of a battery's wires and contacts, where an adapter's socket stands in its place."""
+    return words.replace("battery clip", "socket").replace("battery", "socket") if adapter else words
 
 
 def part_name(name: str) -> str:
@@ -27,8 +32,10 @@ def part_name(name: str) -> str:
     return name.replace("_", "")
 
 
-def wire_name(name: str) -> str:
+def wire_name(name: str, adapter: bool = False) -> str:
     """A wire that leaves the board, short enough for a drawing."""
+    if adapter and name.startswith("battery"):
+        return fed_by(name, adapter).replace("-", "−")
     return {
         "pickup hot": "pickup",
         "pickup screen": "screen",

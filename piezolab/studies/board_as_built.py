@@ -31,7 +31,11 @@ class BoardAsBuilt:
     meter_ohm: float = OPTIONS["meter_ohm"].default
     counts: int = OPTIONS["counts"].default
     accuracy: float = OPTIONS["accuracy"].default
+    digits: int = OPTIONS["digits"].default
     ohm_max: float = OPTIONS["ohm_max"].default
+    test_v: float = OPTIONS["test_v"].default
+    low_v: float = OPTIONS["low_v"].default
+    low_a: float = OPTIONS["low_a"].default
     ac: str = OPTIONS["ac"].default
     beeps_below: float = OPTIONS["beeps_below"].default
     tone_v: float = OPTIONS["tone_v"].default
@@ -60,8 +64,12 @@ class BoardAsBuilt:
 
     @property
     def meter(self) -> Meter:
-        """The meter."""
-        return Meter(input_ohm=self.meter_ohm, counts=self.counts, accuracy=self.accuracy, ohm_max=self.ohm_max)
+        """The meter: the one that every reading to expect, the sheet and the search for a fault are given."""
+        return Meter(
+            input_ohm=self.meter_ohm, counts=self.counts, accuracy=self.accuracy, digits=self.digits,
+            ac_ranges=None if self.reads_ac else (), ohm_max=self.ohm_max, test_v=self.test_v, low_v=self.low_v,
+            low_a=self.low_a,
+        )  # fmt: skip
 
     def layout(self, chain: SignalChain) -> Options:
         """The layout's options for a chain: the legs in the order that its type usually has, where none was said."""

@@ -53,9 +53,24 @@ _TABLE: tuple[Parameter, ...] = (
         "accuracy", "meter's accuracy", METER, 0.01, "From its sheet, DC volts.", low=0.0, high=0.2, sign="%",
         times=100.0,
     ),
+    Whole(
+        "digits", "last places it may be out", METER, 3, "The 3 of ±(1 % + 3).", low=0, high=100,
+    ),
     Quantity(
         "ohm_max", "largest resistance the meter shows", METER, 20e6,
         "Before it says OL or a lone 1; many cheap ones: 2M.", unit="ohm", low=1e3, high=1e12,
+    ),
+    Quantity(
+        "test_v", "test voltage, ohms", METER, 0.4, "Open leads, all ohms ranges but the lowest.", unit="V", low=0.01,
+        high=10.0,
+    ),
+    Quantity(
+        "low_v", "test voltage, lowest ohms range", METER, 2.8, "Open leads, by a second meter.", unit="V", low=0.01,
+        high=10.0,
+    ),
+    Quantity(
+        "low_a", "test current, lowest ohms range", METER, 1e-3, "Through a second meter on mA.", unit="A", low=1e-6,
+        high=0.1,
     ),
     Choice(
         "ac", "small AC volts", METER, "yes", "A range of 2 V or finer.",
@@ -76,7 +91,7 @@ _TABLE: tuple[Parameter, ...] = (
 OPTIONS: Mapping[str, Parameter] = MappingProxyType({option.key: option for option in _TABLE})
 #: Keys that a build sheet reads, and those that the search for a fault reads.
 SHEET_KEYS = tuple(key for key, option in OPTIONS.items() if option.group != TONE)
-FAULT_KEYS = ("diode", "ohm_max", "meter_ohm", "ac", "counts", "accuracy", "tone_v")
+FAULT_KEYS = ("diode", "ohm_max", "meter_ohm", "ac", "counts", "accuracy", "digits", "test_v", "tone_v")
 
 
 def read_option(key: str, text: str, *, typed: bool = False) -> object:

@@ -20,7 +20,7 @@ pytestmark = pytest.mark.browser
 
 LARGE = "return=divider&gate_stop=1k&drain_r=1k&supply_r=1k&bypass_c=10u&bypass_part=0.5&input=interface-microphone"
 LARGEST = "return=tap&stage=gain&bypass_part=0.7&supply_r=100&gate_stop=1k&input=microphone&discs=2s&pad=10k,1k"
-CASES = [("", "wire"), ("stage=gain&input=microphone", "tape"), (LARGE, "stripboard"), (LARGEST, "tape"),
+CASES = [("", "wire"), ("stage=gain&input=microphone&supply=adapter", "tape"), (LARGE, "stripboard"), (LARGEST, "tape"),
          (LARGEST, "breadboard"), ("stage=direct", "wire")]  # fmt: skip
 INCH = 25.4
 DPI = 300

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
@@ -29,7 +29,6 @@ from piezolab.sheets.ranges import volts
 from piezolab.sheets.sheet_data import SheetData
 from piezolab.sheets.tables import ohm_matrix
 from piezolab.sheets.wiring_svg import box_inside, template_svg, wiring_svg
-from piezolab.studies.metering.expected import LaneVolts
 
 SLUG = "how-do-i-build-it-and-check-it"
 OWN, KEPT = "var(--pz-curve-stage, #0072B2)", "var(--pz-curve-kept, #009E73)"
@@ -50,9 +49,9 @@ def view(sheet: SheetData, kept: SheetData | None) -> View:
         empty = {"height": 90, "xaxis": {"visible": False}, "yaxis": {"visible": False}}
         return View(WAIT, [], empty, {}, "Nothing to measure in volts: there is no supply.")
     rows = sheet.volts
-    traces = _bars(rows, "healthy boards", OWN, "")
+    traces = _bars(sheet, "healthy boards", OWN, "")
     if kept is not None and kept.powered:
-        traces += _bars(kept.volts, "kept", KEPT, "/")
+        traces += _bars(kept, "kept", KEPT, "/")
     height = 120 + 42 * len(rows) * (1 if kept is None else 2)
     layout = {
         "height": height, "showlegend": True, "barmode": "group", "bargap": 0.45, "hovermode": "closest",
@@ -61,13 +60,14 @@ def view(sheet: SheetData, kept: SheetData | None) -> View:
         "yaxis": {"autorange": "reversed", "automargin": True},
     }  # fmt: skip
     narrow = {"font": {"size": 12}, "height": min(height, 330), "margin": {"l": 88, "r": 6, "t": 4, "b": 38}}
-    return View(WAIT, traces, layout, narrow, say.readings_label(rows))
+    return View(WAIT, traces, layout, narrow, say.readings_label(sheet))
 
 
-def _bars(rows: Sequence[LaneVolts], name: str, colour: str, hatched: str) -> list[dict[str, Any]]:
+def _bars(sheet: SheetData, name: str, colour: str, hatched: str) -> list[dict[str, Any]]:
     """A bar from the lowest to the highest reading of each lane, and a mark at the typical one."""
+    rows, adapter = sheet.volts, sheet.adapter
     low, high, typical = (np.array([getattr(row.expected, end) for row in rows]) for end in ("low", "high", "typical"))
-    lanes = [say.place(row.lane) for row in rows]
+    lanes = [say.place(row.lane, adapter) for row in rows]
     told = [volts(row.expected) for row in rows]
     return [
         {
@@ -96,7 +96,7 @@ def board(sheet: SheetData) -> str:
         f"{found.method.title.capitalize()}, {found.width:.0f} × {found.height:.0f} mm, seen from the parts' side."
         f"{behind} On paper it is at true size; on a screen lay a rule on the bar to see how far you can trust it."
     )
-    svg = layout_svg(found)
+    svg = layout_svg(found, sheet.adapter)
     said = paragraphs(sheet.layout_problem, about)
     return said + say.drawing(svg, scale_bar_svg()) + say.larger(svg) + say.lanes(sheet)
 
@@ -107,14 +107,13 @@ def wiring(sheet: SheetData) -> str:
 
 
 def box(sheet: SheetData) -> str:
-    """The holes, the foil, the battery."""
-    said = ["Drill from the template, deburr, glasses on. Line the box with foil, every piece joined to the next."]
+    """The holes and the size."""
+    said = ["Drill from the template, deburr, glasses on."]
     inside = box_inside(sheet)
     if inside is not None:
         said.append(f"Inside at least {inside[0]:.0f} × {inside[1]:.0f} × {inside[2]:.0f} mm, jack and switch counted.")
-    said.append("One ground point for the foil: the jack's sleeve, and no second one.")
-    if sheet.powered and sheet.chain.supply != "adapter":
-        said.append("The battery is held and insulated, so that nothing can bridge its contacts.")
+    if sheet.adapter:
+        said.append("The socket is of plastic: its contacts touch neither box nor foil.")
     return bullets(said) + say.drawing(template_svg(sheet), scale_bar_svg())
 
 
@@ -123,6 +122,11 @@ def building(sheet: SheetData) -> Steps:
     # the print has that check on its other page
     steps = [replace(step, words=step.words.replace(" overleaf", " above")) for step in build_steps.build_steps(sheet)]
     return Steps("", steps if sheet.powered else (*steps, *PLAIN))
+
+
+def boxing(sheet: SheetData) -> Steps:
+    """Into the box, after the checks."""
+    return Steps("", build_steps.boxing_steps(sheet))
 
 
 def power_off(sheet: SheetData) -> Steps:
@@ -194,9 +198,10 @@ def make(link: str | None = None) -> Page:
         CheckSection(state, "off", "Power off: what the meter should show", of(power_off), folded=True),
         CheckSection(state, "first", "First power", of(first_power)),
         CheckSection(state, "on", "Power on: what the meter should show", of(power_on), folded=True),
+        CheckSection(state, "boxing", "Into the box, once all is checked", of(boxing), folded=True),
     ]
     ticks = Ticks(lists)
-    leg, built, off, first, on = lists
+    leg, built, off, first, on, boxed = lists
     untick = Buttons("ticks", {"clear": ticks.clear})
     untick.show([{"word": "clear", "label": "take all ticks away"}])
     sheet = SheetDownload(lambda: sheet_page(settings.sheet(state.chain)))
@@ -207,11 +212,11 @@ def make(link: str | None = None) -> Page:
             Section(state, "parts", "The parts list", of(say.parts)),
             Section(state, "types", "Other transistors that fit", of(say.other_types), folded=True),
             Section(state, "board", "Lanes and layout", of(board)),
-            Section(state, "wiring", "Wiring of battery, switch and jack", of(wiring)),
+            Section(state, "wiring", "Wiring of supply, switch and jack", of(wiring)),
             Section(state, "box", "The box", of(box)),
             leg, built, off, first,
             Section(state, "faults", "What first power tells, and what it cannot", of(say.faults), folded=True),
-            on, TonePlayer(), untick, measure,
+            on, TonePlayer(), boxed, untick, measure,
         ]  # fmt: skip
 
     def shown(chain: SignalChain, kept: SignalChain | None, _phase: bool) -> View:

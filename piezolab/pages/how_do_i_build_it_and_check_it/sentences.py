@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 from piezolab.pages.kit.blocks import paragraphs, table
 from piezolab.quantity import show
 from piezolab.sheets.build_steps import BuildStep, caution_of_battery
 from piezolab.sheets.ranges import ohms, volts
 from piezolab.sheets.sheet_data import SheetData
-from piezolab.sheets.tables import PartRow, lane_rows, part_rows, total
-from piezolab.sheets.words import lane_name
+from piezolab.sheets.tables import NOT_PRICED, PartRow, lane_rows, part_rows, total
+from piezolab.sheets.words import fed_by, lane_name
 from piezolab.studies.metering.board_under_meter import CLIP
 from piezolab.studies.metering.expected import LaneVolts
 from piezolab.studies.metering.first_power import FULL, FaultBand, OtherTest
-from piezolab.studies.metering.tone_on_board import TONE_HZ, TONE_V_RMS
+from piezolab.studies.metering.tone_on_board import COUPLING_F, TONE_HZ, TONE_V_RMS
 
 NO_STAGE = "This chain has no stage: there is nothing to power."
 NOTHING = (
@@ -33,14 +31,14 @@ EARTH = (
 _VERDICTS = {
     "low": "less than a healthy board shows: off, look for the fault by ohms",
     "high": "more than a healthy board shows: off, look for the short",
-    "full": "nearly the whole battery: a dead short, off at once",
+    "full": "nearly all that the supply has: a dead short, off at once",
     "harmless": "works as well: drain and source may be exchanged",
 }
 
 
-def place(lane: str) -> str:
-    """A lane in words, the clip among them."""
-    return "battery clip" if lane == CLIP else lane_name(lane)
+def place(lane: str, adapter: bool = False) -> str:
+    """A lane in words, the clip among them, or an adapter's socket."""
+    return fed_by("battery clip", adapter) if lane == CLIP else lane_name(lane, adapter)
 
 
 # -- what moves with the chain ------------------------------------------------------------------------------------
@@ -84,9 +82,9 @@ def waiting(seconds: float) -> str:
     return f"{seconds:.0f} s" if seconds < 100 else f"{seconds / 60:.0f} min"
 
 
-def readings_label(rows: Sequence[LaneVolts]) -> str:
+def readings_label(sheet: SheetData) -> str:
     """The figure in words."""
-    told = "; ".join(f"{place(row.lane)} {_typically(row)}" for row in rows)
+    told = "; ".join(f"{place(row.lane, sheet.adapter)} {_typically(row)}" for row in sheet.volts)
     return f"What your meter should show, DC volts to ground: {told}."
 
 
@@ -102,13 +100,13 @@ def numbers(sheet: SheetData) -> str:
         ("parts on the board", str(len(sheet.items))),
         ("board", board),
         ("parts together, with all that goes round the board", price_of(sheet)),
-        ("supply at the clip, spent to fresh", f"{end:.1f} to {fresh:.1f} V"),
+        (f"supply, {'5 % either way' if sheet.adapter else 'spent to fresh'}", f"{end:.1f} to {fresh:.1f} V"),
         ("first power: resistor", f"{show(power.series_ohm, 'ohm', 1)}, {power.watt:g} W"),
         ("first power: the most it has to stand", show(power.watt_needed, "W")),
         ("first power: a healthy board shows", volts(power.healthy)),
         ("first power: a typical one", show(power.healthy.typical, "V")),
         ("first power: wait before you read", waiting(power.wait_s)),
-        ("ohms at the clip, switched on, red on +", ohms(power.clip_on)),
+        (f"ohms at the {'socket' if sheet.adapter else 'clip'}, switched on, red on +", ohms(power.clip_on)),
     ]
     if power.short is not None:
         short = power.short
@@ -134,7 +132,8 @@ def parts(sheet: SheetData) -> str:
 
 def _part(row: PartRow) -> tuple[str, ...]:
     what = f"{row.count} × {row.what}" if row.count > 1 else row.what
-    return row.reference, what, row.value, row.marking, "" if row.price is None else f"{row.price:.2f}", row.note
+    price = NOT_PRICED if row.price is None else f"{row.price:.2f}"
+    return row.reference, what, row.value, row.marking, price, row.note
 
 
 def lanes(sheet: SheetData) -> str:
@@ -162,7 +161,8 @@ def other_types(sheet: SheetData) -> str:
 # -- first power --------------------------------------------------------------------------------------------------
 def beware(sheet: SheetData) -> list[str]:
     """Before any battery meets the board."""
-    said = [BATTERY, *filter(None, [caution_of_battery(sheet)])]
+    own = caution_of_battery(sheet)
+    said = [BATTERY, *([own] if own.rpartition(": ")[2] not in BATTERY else [])]
     if sheet.power is not None and sheet.power.short is not None:
         short = sheet.power.short
         said.append(
@@ -182,15 +182,20 @@ def faults(sheet: SheetData) -> str:
     power = sheet.power
     if power is None:
         return paragraphs(NO_STAGE)
-    rows = [(_fault(band), volts(band.band), _tells(band)) for band in power.faults]
+    feed = "adapter" if sheet.adapter else "battery"
+    rows = [tuple(fed_by(told, sheet.adapter) for told in _fault_row(band)) for band in power.faults]
     said = [
-        f"A healthy board shows {volts(power.healthy)}. Above {100 * FULL:.0f} % of the battery's volts: a dead short."
+        f"A healthy board shows {volts(power.healthy)}. Above {100 * FULL:.0f} % of the {feed}'s volts: a dead short."
         if power.full_is_clear
-        else f"A healthy board shows {volts(power.healthy)}, which can be nearly the whole battery: this test cannot "
-        "tell a dead short from it. The ohms at the clip can.",
+        else f"A healthy board shows {volts(power.healthy)}, which can be nearly all the {feed} has: this test cannot "
+        f"tell a dead short from it. The ohms at the {'socket' if sheet.adapter else 'clip'} can.",
     ]
     head = ("what is wrong", "the resistor shows", "what that tells")
     return paragraphs(*said) + table(head, rows)
+
+
+def _fault_row(band: FaultBand) -> tuple[str, str, str]:
+    return _fault(band), volts(band.band), _tells(band)
 
 
 def _fault(band: FaultBand) -> str:
@@ -227,13 +232,13 @@ def power_on(sheet: SheetData) -> list[BuildStep]:
     """One reading a step: DC volts of each lane, then AC volts with the tone."""
     steps = []
     for row in sheet.volts:
-        told = f"{place(row.lane)} to ground: {_typically(row)}."
+        told = f"{place(row.lane, sheet.adapter)} to ground: {_typically(row)}."
         if row.loaded:
             told += f" The meter itself lowers it: {row.unloaded:.2f} V without."
         steps.append(BuildStep(told))
     heard = [row for row in sheet.tone if row.resolved]
     for n, row in enumerate(heard):
-        told = f"Tone on, AC volts, {place(row.lane)} to ground: {volts(row.expected)}."
+        told = f"Tone on, AC volts, {place(row.lane, sheet.adapter)} to ground: {volts(row.expected)}."
         caution = "Loudspeaker down and headphones off while you probe." if n == 0 else ""
         steps.append(BuildStep(told, caution))
     return steps
@@ -247,17 +252,20 @@ def _typically(row: LaneVolts) -> str:
 def power_on_above(sheet: SheetData) -> str:
     """How to read the volts, and what the tone is."""
     meter = sheet.build.meter
+    holds = "within 5 % of the adapter" if sheet.adapter else "from a spent to a fresh battery"
     said = [
         f"Black on ground, the lane named with red. Your meter of {show(meter.input_ohm, 'ohm', 2)} is attached in "
-        "these figures; they hold from a spent to a fresh battery, with 1 % resistors, for 98 of 100 of the type.",
+        f"these figures; they hold {holds}, with 1 % resistors, for "
+        "98 of 100 of the type.",
     ]
-    unheard = [place(row.lane) for row in sheet.tone if not row.resolved]
+    unheard = [place(row.lane, sheet.adapter) for row in sheet.tone if not row.resolved]
     if not sheet.tone_shows:
         said.append("This meter has no AC range that could show the tone: leave that test to your ears.")
     else:
         said.append(
             f"The tone: {TONE_HZ:.0f} Hz from the button below, out of the phone's or computer's headphone socket, "
-            f"set to {show(TONE_V_RMS, 'V')} on the AC range; then through 1 µF onto the gate lane."
+            f"set to {show(TONE_V_RMS, 'V')} on the AC range; then through "
+            f"{show(COUPLING_F, 'F', 2)} onto the gate lane."
         )
     if unheard:
         said.append(f"Too small for this meter: {', '.join(unheard)}.")
@@ -280,7 +288,8 @@ def matrix(rows: tuple[tuple[str, ...], tuple[tuple[str, ...], ...]]) -> str:
     names, cells = rows
     head = ("red ↓ black →", *(lane_name(lane) for lane in names))
     body = [(lane_name(lane), *row) for lane, row in zip(names, cells, strict=True)]
-    return table(head, body, "Ohms, power off, healthy board; over part spread and this meter's ranges.")
+    caption = "Ohms, power off; healthy board, part spread, on the lowest range that shows a number; 1.: over range."
+    return table(head, body, caption)
 
 
 __all__ = [

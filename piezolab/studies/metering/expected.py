@@ -7,7 +7,7 @@ itself may be out. Loading by hand: a node of open-circuit voltage V behind R re
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -26,17 +26,21 @@ from piezolab.studies.population import builds
 
 _OHM_BUILDS = 100  # builds for ohms: there the spread is narrow and the pairs are many
 BEEPS_BELOW = 50.0  # ohm; common practice, no source
-# an ohmmeter's ranges as parts of the resistance of its highest one
-_RANGES = (1.0, 1e-2, 1e-4)
+_LOW_PART, _HIGH_PART = 0.02, 0.9  # of the fresh supply: as good as nothing, as good as all of it
+_SHORT_OHM = 2.0  # leads and a poor short; common practice, no source
 
 
 @dataclass(frozen=True)
 class Expected:
-    """A reading: low to high is where a healthy board reads; typical: with parts as designed. inf: over the range."""
+    """A reading: low to high is where a healthy board reads; typical: with parts as designed. inf: over the range.
+
+    silent: whether what a short and what an open joint would show both lie in it, so that it tells nothing.
+    """
 
     low: float
     typical: float
     high: float
+    silent: bool = False
 
     def holds(self, reading: float) -> bool:
         """Whether a reading is what a healthy board may show."""
@@ -71,12 +75,14 @@ class LaneOhms:
 class TransistorCheck:
     """The transistor out of the board, volts of the diode test and ohms.
 
-    junction: from gate (red) to source or drain, V; channel: drain to source with gate and source joined, ohm, over the
-    type's parts.
+    junction: from gate (red) to source or drain, V; channel: gate and one leg joined, ohm to the third, red on the
+    third, over the type's parts; exchanged: the same with red on the two. They part where the meter's current is near
+    what the channel can carry.
     """
 
     junction: Expected
     channel: Expected
+    exchanged: Expected
 
 
 def meter_volts(
@@ -93,7 +99,9 @@ def meter_volts(
         low, high = percentiles(read[:2, :-1])
         if lane == board.assembly.jack:
             high += _leak(board, meter)
-        found.append(LaneVolts(lane, _widened(low, float(read[2, -1]), high, meter), float(unloaded[2, -1])))
+        expected = _widened(low, float(read[2, -1]), high, meter)
+        nothing = expected.low <= _LOW_PART * board.clip_v[1] and expected.high >= _HIGH_PART * board.clip_v[1]
+        found.append(LaneVolts(lane, replace(expected, silent=nothing), float(unloaded[2, -1])))
     return tuple(found)
 
 
@@ -103,8 +111,8 @@ def meter_ohms(
 ) -> tuple[LaneOhms, ...]:  # fmt: skip
     """Ohms between pairs of lanes, battery off, nothing plugged in, capacitors charged: each pair with red on either.
 
-    Through transistor and junctions the reading depends on the meter's range: all its ranges count. beeps_below: ohm
-    under which the meter's beeper sounds.
+    Through transistor and junctions the reading depends on the meter's range: it is that of the lowest range that shows
+    a number. beeps_below: ohm under which the meter's beeper sounds.
     """
     meter = meter or Meter()
     lanes = board.lanes
@@ -115,30 +123,38 @@ def meter_ohms(
     pairs = tuple(pairs)
     found = []
     for (red, black), ohms in zip(pairs, ohms_at(some.joined(board.nominal), pairs, meter), strict=True):
-        low, high = percentiles(ohms[:, :-1])
-        typical = float(ohms[0, -1])
-        low, typical, high = (_over(value, meter) for value in (low, typical, high))
-        digit_low, digit_high = meter.ohm_digit(low), meter.ohm_digit(high)
-        low = _over(max(low - float(meter.error(low, digit_low)), 0.0), meter) if np.isfinite(low) else low
-        high = _over(high + float(meter.error(high, digit_high)), meter) if np.isfinite(high) else high
-        found.append(LaneOhms(red, black, Expected(low, typical, high), bool(low < beeps_below)))
+        expected = ohms_expected(ohms[:-1], float(ohms[-1]), meter)
+        found.append(LaneOhms(red, black, expected, bool(expected.low < beeps_below)))
     return tuple(found)
 
 
-def transistor_check(chain: SignalChain) -> TransistorCheck:
-    """The chain's transistor on a meter's diode test (about 1 mA; 0.5 to 1.5 mA counts) and ohms range."""
-    parts = model(builds(chain, 400))
+def ohms_expected(ohms: np.ndarray, typical: float, meter: Meter) -> Expected:
+    """A reading in ohm from what many builds show and a typical one does, widened by what the meter may be out."""
+    low, high = percentiles(ohms)
+    if np.isfinite(low):
+        low = _over(max(low - float(meter.error(low, meter.ohm_digit(low))), 0.0), meter)
+    if np.isfinite(high):
+        high = _over(high + float(meter.error(high, meter.ohm_digit(high))), meter)
+    return Expected(low, typical, high, silent=low <= _SHORT_OHM and np.isinf(high))
+
+
+def transistor_check(chain: SignalChain, meter: Meter | None = None) -> TransistorCheck:
+    """The chain's transistor on a meter's diode test (about 1 mA; 0.5 to 1.5 mA counts) and ohms ranges."""
+    meter = meter or Meter()
     typical = model(chain.values)
 
     def junction(ampere: float) -> float:
         return float(typical.thermal_voltage * np.log(ampere / typical.saturation_current))
 
-    channel = 1 / (2 * np.asarray(parts.beta) * np.abs(parts.v_off))  # dI/dV at V_GS = V_DS = 0
-    low, high = (float(x) for x in np.percentile(channel, [1, 99]))
-    middle = float(1 / (2 * typical.beta * np.abs(typical.v_off)))
+    def by_itself(values: Values) -> np.ndarray:
+        alone = Network([Jfet("Q1", "third", GROUND, GROUND, model(values)), Resistor("air", "third", GROUND, 1e11)])
+        return ohms_at(alone, [("third", GROUND), (GROUND, "third")], meter)
+
+    many, one = by_itself(builds(chain, 400)), by_itself(chain.values)
     # bulk resistance adds a little at 1.5 mA; makers' junctions differ by a tenth of a volt
     return TransistorCheck(
-        Expected(junction(0.5e-3) - 0.1, junction(1e-3), junction(1.5e-3) + 0.15), Expected(low, middle, high)
+        Expected(junction(0.5e-3) - 0.1, junction(1e-3), junction(1.5e-3) + 0.15),
+        *(ohms_expected(ohms, float(typically), meter) for ohms, typically in zip(many, one, strict=True)),
     )
 
 
@@ -184,19 +200,23 @@ def _leak(board: BoardUnderMeter, meter: Meter) -> float:
     return worst / (sum(1 / float(part.value) for part in bleeds) + 1 / meter.input_ohm)
 
 
-def ohms_between(network: Network, red: str, black: str, meter: Meter) -> np.ndarray:
-    """What a meter shows in ohm between two nodes, its ranges first, then the network's batch."""
-    return ohms_at(network, [(red, black)], meter)[0]
-
-
 def ohms_at(network: Network, pairs: Sequence[tuple[str, str]], meter: Meter) -> np.ndarray:
-    """The same between each of several pairs of nodes, the pairs first."""
-    own = meter.test_ohm * np.asarray(_RANGES)
-    probes = [Probe(red, black, float(ohm), meter.test_v) for red, black in pairs for ohm in own]
-    volt = dead_at_probes(network, probes).reshape(len(pairs), len(own), *network.batch_shape)
-    own = own.reshape(-1, *(1,) * len(network.batch_shape))
+    """What a meter shows in ohm between each of several pairs of nodes (red, black), the pairs first, then the batch.
+
+    It is taken on the lowest range that shows a number; inf where none does.
+    """
+    ranges = meter.ohm_ranges
+    probes = [Probe(red, black, each.ohm, each.volt) for red, black in pairs for each in ranges]
+    volt = dead_at_probes(network, probes).reshape(len(pairs), len(ranges), *network.batch_shape)
+    top, open_v, own = (
+        np.array([getattr(each, field) for each in ranges]).reshape(-1, *(1,) * len(network.batch_shape))
+        for field in ("top", "volt", "ohm")
+    )
     with np.errstate(divide="ignore"):
-        return np.where(meter.test_v - volt > 0, volt * own / (meter.test_v - volt), np.inf)
+        ohms = np.where(open_v - volt > 0, volt * own / (open_v - volt), np.inf)
+    shows = ohms <= top
+    lowest = np.take_along_axis(ohms, np.argmax(shows, axis=1)[:, None], axis=1)[:, 0]
+    return np.where(np.any(shows, axis=1), lowest, np.inf)
 
 
 def percentiles(values: np.ndarray) -> tuple[float, float]:
@@ -221,5 +241,5 @@ def _over(ohm: float, meter: Meter) -> float:
 
 __all__ = [
     "BEEPS_BELOW", "Expected", "LaneOhms", "LaneVolts", "Meter", "TransistorCheck", "jig_volts", "meter_ohms",
-    "meter_volts", "ohms_between", "percentiles", "transistor_check",
+    "meter_volts", "ohms_at", "ohms_expected", "percentiles", "transistor_check",
 ]  # fmt: skip

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.optimize import brentq
 
 from piezolab.chain import SignalChain
 from piezolab.chain.assembly import GROUND, assemble
@@ -128,9 +129,10 @@ def test_ohms_of_plain_resistors_by_hand() -> None:
 
 
 def test_channel_between_drain_and_source_reads_the_same_both_ways() -> None:
-    """With no voltage the channel is a resistor, 1/(2 beta |V_GS(off)|), beside the way round by R_D and R_S."""
+    """With little voltage the channel is a resistor, 1/(2 beta |V_GS(off)|), beside the way round by R_D and R_S."""
     chain = from_link("stage=gain&jfet_idss=4m&jfet_vgsoff=2&jfet_lambda=0")
-    found = {(each.red, each.black): each.expected for each in meter_ohms(under_meter(chain))}
+    gentle = Meter(test_v=0.01, low_v=0.01)
+    found = {(each.red, each.black): each.expected for each in meter_ohms(under_meter(chain), gentle)}
     by_hand = 1 / (2 * 4e-3 / 2**2 * 2)
     assert found["drain", "source"].typical == pytest.approx(by_hand, rel=1e-2)
     assert found["source", "drain"].typical == pytest.approx(by_hand, rel=1e-2)
@@ -139,7 +141,7 @@ def test_channel_between_drain_and_source_reads_the_same_both_ways() -> None:
 def test_a_meter_with_a_high_test_voltage_sees_the_gate_junction_one_way() -> None:
     """At 2.5 V the junction conducts from gate to source; the other way only the gate resistor is there."""
     chain = from_link("")
-    meter = Meter(test_v=2.5, test_ohm=1e6)
+    meter = Meter(test_v=2.5)
     found = {(each.red, each.black): each.expected for each in meter_ohms(under_meter(chain), meter)}
     assert found["pickup", "source"].low < 0.1 * found["source", "pickup"].low
     assert found["source", "pickup"].low > 4.5e6
@@ -159,7 +161,7 @@ def test_beeper_and_overrange() -> None:
 def test_diode_test_and_channel_of_the_transistor() -> None:
     """The law of the junction by hand: V_T ln(1 mA/10 fA) = 25.69 mV * 25.33; the channel by its slope at nothing."""
     chain = SignalChain()
-    found = transistor_check(chain)
+    found = transistor_check(chain, Meter(test_v=0.01, low_v=0.01))
     assert found.junction.typical == pytest.approx(0.02569 * np.log(1e11), rel=1e-3)
     assert found.junction.low < 0.6 < 0.75 < found.junction.high
     parts = model(builds(chain, 300, seed=5))
@@ -252,3 +254,44 @@ def test_jig_reads_what_the_two_reading_formula_takes_back() -> None:
     assert float(found.idss) == pytest.approx(values.jfet_idss, rel=1e-3)
     assert float(found.vgsoff) == pytest.approx(values.jfet_vgsoff, rel=1e-3)
     assert one.low < one.typical < one.high and two.typical > one.typical
+
+
+# -- the meter's ohms ranges -------------------------------------------------------------------------------------------
+def test_ranges_of_ordinary_meters() -> None:
+    """Displays to 1999, 3999 and 5999, as they are sold: common practice, no source."""
+    tops = {
+        (2000, 20e6): [200, 2e3, 20e3, 200e3, 2e6, 20e6], (1999, 2e6): [199.9, 1999, 19990, 199900, 2e6],
+        (4000, 40e6): [400, 4e3, 40e3, 400e3, 4e6, 40e6], (6000, 60e6): [600, 6e3, 60e3, 600e3, 6e6, 60e6],
+    }  # fmt: skip
+    for (counts, ohm_max), wanted in tops.items():
+        meter = Meter(counts=counts, ohm_max=ohm_max)
+        assert [each.top for each in meter.ohm_ranges] == pytest.approx(wanted)
+        assert meter.ohm_ranges[0].volt == 2.8 and {each.volt for each in meter.ohm_ranges[1:]} == {0.4}
+        assert meter.ohm_ranges[0].volt / meter.ohm_ranges[0].ohm == pytest.approx(1e-3)
+        assert meter.test_ohm == meter.ohm_ranges[-1].ohm == ohm_max / 2
+    assert Meter(counts=4000).volt_ranges == pytest.approx((0.4, 4, 40, 400))
+    assert Meter(counts=4000).ac_digit(1.0) == pytest.approx(1e-3)
+
+
+def test_a_weak_part_reads_otherwise_each_way_on_a_range_that_drives_a_milliampere() -> None:
+    """I_DSS 0.9 mA, V_GS(off) -0.6 V on a 400 ohm range of 2.8 V: by hand with the square law, both ways.
+
+    Red on the third leg the current nears what the channel can carry; black on it, the channel opens wider.
+    """
+    chain = from_link("jfet=J201&jfet_idss=0.9m&jfet_vgsoff=0.6&jfet_lambda=0&jfet_vds=9")
+    found = transistor_check(chain, Meter(counts=4000, ohm_max=40e6))
+    beta = 0.9e-3 / 0.6**2
+
+    def shown(law: object, ranges: tuple[tuple[float, float, float], ...]) -> float:
+        for top, volt, own in ranges:
+            across = brentq(lambda v, volt=volt, own=own: (volt - v) / own - law(v), 1e-6, volt)
+            if across / ((volt - across) / own) <= top:
+                return across / ((volt - across) / own)
+        return np.inf
+
+    ranges = ((400.0, 2.8, 2800.0), (4000.0, 0.4, 2000.0))
+    ahead = shown(lambda v: beta * (2 * 0.6 * v - v * v) if v < 0.6 else 0.9e-3, ranges)
+    back = shown(lambda v: beta * (2 * 0.6 * v + v * v) + 1e-14 * np.expm1(v / 0.02569), ranges)
+    assert found.channel.typical == pytest.approx(ahead, rel=1e-3)
+    assert found.exchanged.typical == pytest.approx(back, rel=1e-3)
+    assert ahead > 1.2 * back
