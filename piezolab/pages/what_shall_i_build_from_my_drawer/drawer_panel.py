@@ -17,8 +17,8 @@ from piezolab.pages.kit.form import Field, FieldError, Form
 from piezolab.pages.kit.keepsake import Keepsake
 from piezolab.pages.kit.page_state import PageState
 from piezolab.quantity import QuantityError, letter_code, show
-from piezolab.studies.choosing.build_figures import Wishes
 from piezolab.studies.choosing.parts_search import Build, Drawer, DrawerTransistor, Search, as_chain, search
+from piezolab.studies.judging.wish import Wish
 
 MOST_LIST = 400  # characters of one list
 MOST_VALUES = 40
@@ -37,6 +37,9 @@ FIELDS = (
     Field("low_note", "the lowest string may lose", "dB", "1"),
     Field("headroom", "room for hard playing, at least", "dB", "0"),
     Field("gain", "gain, at least", "dB", "-3", "A follower has none to give: about −1 dB."),
+    Field("step", "thump on plugging in, at most", "V", "0.1", "Our own limit. Empty: no wish.", more=True),
+    Field("settle", "settled again within", "s", "3", "Our own limit. Empty: no wish.", more=True),
+    Field("dc", "direct voltage on the jack, at most", "V", "50m", "Our own limit. Empty: no wish.", more=True),
     Field("snr", "playing over hiss, at least", "dB", "", "Empty: no wish.", more=True),
     Field("current", "battery current, at most", "A", "", "Empty: no wish. Such as 1m.", more=True),
 )  # fmt: skip
@@ -52,6 +55,9 @@ WISHES = {
     "low_note_db": "keeps the lowest string",
     "headroom_db": "has room for hard playing",
     "gain_db": "has the gain",
+    "step_v": "does not thump on plugging in",
+    "settle_s": "settles soon after plugging in",
+    "dc_v": "puts no more direct voltage on the jack than wished",
     "snr_db_a": "is quiet enough",
     "current_a": "is easy on the battery",
 }
@@ -60,6 +66,9 @@ FAILS = {
     "low_note_db": "loses too much of the lowest string",
     "headroom_db": "has too little room for hard playing",
     "gain_db": "gives too little level",
+    "step_v": "thumps too hard on plugging in",
+    "settle_s": "takes too long to settle after plugging in",
+    "dc_v": "puts too much direct voltage on the jack",
     "snr_db_a": "hisses too much",
     "current_a": "draws too much current",
 }
@@ -99,11 +108,12 @@ def types_of(text: str) -> tuple[DrawerTransistor, ...]:
     return tuple(found)
 
 
-def wishes_of(texts: Mapping[str, str]) -> Wishes:
+def wish_of(texts: Mapping[str, str]) -> Wish:
     """What is wished; an empty field is no wish. Raises FieldError."""
     found: dict[str, float | None] = {}
     for name, unit, low, high in (
         ("low_note", "dB", 0.0, 60.0), ("headroom", "dB", -60.0, 60.0), ("gain", "dB", -60.0, 80.0),
+        ("step", "V", 1e-3, 100.0), ("settle", "s", 0.1, 3600.0), ("dc", "V", 1e-3, 100.0),
         ("snr", "dB", 0.0, 200.0), ("current", "A", 1e-6, 1.0),
     ):  # fmt: skip
         label = next(field.label for field in FIELDS if field.name == name)
@@ -119,13 +129,13 @@ def wishes_of(texts: Mapping[str, str]) -> Wishes:
                 name, f"{label}: {texts[name]} is out of range; allowed is {show(low, unit)} to {show(high, unit)}."
             )
         found[name] = value
-    return Wishes(found["low_note"], found["headroom"], found["gain"], found["snr"], found["current"])
+    return Wish(*(found[name] for name in ("low_note", "headroom", "gain", "step", "settle", "dc", "snr", "current")))
 
 
 class DrawerPanel(VBox):
     """The form, the answer and a button for each build found. `wished` is called when the wishes change."""
 
-    def __init__(self, state: PageState, wished: Callable[[Wishes], None]) -> None:
+    def __init__(self, state: PageState, wished: Callable[[Wish], None]) -> None:
         self._state, self._wished = state, wished
         self._keepsake: Keepsake | None = None
         self.bag: tuple[DrawerTransistor, ...] = ()
@@ -147,16 +157,16 @@ class DrawerPanel(VBox):
         keepsake.use("drawer", self.form.fill)
 
     def _asked(self, texts: Mapping[str, str]) -> str:
-        wishes = wishes_of(texts)
+        wish = wish_of(texts)
         self.drawer = Drawer(
             values_of(texts["resistors"], "resistors", "ohm"), values_of(texts["capacitors"], "capacitors", "F"),
             (*self.bag, *types_of(texts["transistors"])),
         )  # fmt: skip
         if self._keepsake is not None:
             self._keepsake.keep("drawer", dict(texts))
-        self._wished(wishes)
+        self._wished(wish)
         try:
-            self.found = search(self._state.chain, self.drawer, wishes, SHOWN)
+            self.found = search(self._state.chain, self.drawer, wish, SHOWN)
         except (ChainError, CircuitError) as error:
             self.found = None
             raise FieldError("", f"The search could not be made for this chain: {error}") from None
