@@ -12,7 +12,8 @@ from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.sections import Section
 from piezolab.pages.kit.skeleton import Chapter, Page, View
 from piezolab.pages.kit.tasks import MakeTask, NumberTask, PickTask
-from piezolab.pages.what_shall_i_build_from_my_drawer.drawer_panel import FAILS, WISHES, DrawerPanel
+from piezolab.pages.kit.wish_words import FAILS, WISHES
+from piezolab.pages.what_shall_i_build_from_my_drawer.drawer_panel import DrawerPanel
 from piezolab.quantity import show
 from piezolab.studies.choosing.tolerance import TRANSISTOR, tolerance
 from piezolab.studies.judging.judgement import judgement

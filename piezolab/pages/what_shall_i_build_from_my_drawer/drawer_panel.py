@@ -16,6 +16,7 @@ from piezolab.pages.kit.blocks import Block, Buttons, paragraphs, table
 from piezolab.pages.kit.form import Field, FieldError, Form
 from piezolab.pages.kit.keepsake import Keepsake
 from piezolab.pages.kit.page_state import PageState
+from piezolab.pages.kit.wish_words import FAILS, WISHES
 from piezolab.quantity import QuantityError, letter_code, show
 from piezolab.studies.choosing.parts_search import Build, Drawer, DrawerTransistor, Search, as_chain, search
 from piezolab.studies.judging.wish import Wish
@@ -49,28 +50,6 @@ KINDS = {
     "follower at a divider": "a source follower with its gate at a divider",
     "gain": "a gain stage, source resistor not bridged",
     "gain, bypassed": "a gain stage, source resistor bridged",
-}
-WISHES = {
-    "works": "stays in saturation with a quiet gate, at every supply voltage that it will see",
-    "low_note_db": "keeps the lowest string",
-    "headroom_db": "has room for hard playing",
-    "gain_db": "has the gain",
-    "step_v": "does not thump on plugging in",
-    "settle_s": "settles soon after plugging in",
-    "dc_v": "puts no more direct voltage on the jack than wished",
-    "snr_db_a": "is quiet enough",
-    "current_a": "is easy on the battery",
-}
-FAILS = {
-    "works": "leaves saturation or lets its gate conduct at a supply voltage that it will see",
-    "low_note_db": "loses too much of the lowest string",
-    "headroom_db": "has too little room for hard playing",
-    "gain_db": "gives too little level",
-    "step_v": "thumps too hard on plugging in",
-    "settle_s": "takes too long to settle after plugging in",
-    "dc_v": "puts too much direct voltage on the jack",
-    "snr_db_a": "hisses too much",
-    "current_a": "draws too much current",
 }
 KEYS = {"source_r": "R_S", "drain_r": "R_D", "gate_r": "R_G", "bleed_r": "bleed", "out_c": "output",
         "bypass_c": "bridge",

@@ -7,6 +7,7 @@ from html import escape
 from typing import Any
 
 from piezolab.chain import SignalChain
+from piezolab.pages.kit.at_rest import long
 from piezolab.pages.kit.battery_words import life
 from piezolab.pages.kit.blocks import paragraphs, table
 from piezolab.pages.kit.page_state import PageState
@@ -14,15 +15,17 @@ from piezolab.pages.kit.sections import PlotSection, Section
 from piezolab.pages.kit.sentences import not_working
 from piezolab.pages.kit.skeleton import Chapter, Page, View
 from piezolab.pages.kit.tasks import MakeTask, NumberTask, PickTask
+from piezolab.pages.kit.wish_words import other_types_words
 from piezolab.pages.will_this_transistor_do import curves as draw
 from piezolab.pages.will_this_transistor_do import sentences as say
 from piezolab.pages.will_this_transistor_do.backwards import Backwards
 from piezolab.pages.will_this_transistor_do.measuring import Measuring
 from piezolab.quantity import show
 from piezolab.studies.bias import Bias, bias, bias_of, bias_population, spread
-from piezolab.studies.choosing.build_figures import BuildFigures, chain_figures, type_figures
+from piezolab.studies.choosing.build_figures import type_figures
 from piezolab.studies.fading_battery import Fading, battery_range, fading
 from piezolab.studies.judging.judgement import judgement
+from piezolab.studies.judging.wish import BuildFigures
 from piezolab.studies.swing import Swing, swing_of
 from piezolab.studies.transistor_curves import CLOUD, Curves, curves
 
@@ -173,7 +176,7 @@ def _all_parts(chain: SignalChain) -> tuple[bool, str]:
     broken = not_working(now.rest) or (not_working(now.spent) if now.spent is not None else "")
     if broken:
         return False, f"Not yet: {broken}"
-    gain = float(chain_figures(chain, with_noise=False).gain_db)
+    gain = float(judgement(chain).sound.at_1khz_db)
     if gain < 10:
         return False, f"It works, but gives only {show(gain, 'dB')} of gain."
     return True, f"Right: {show(gain, 'dB')} of gain, and it works down to a spent battery."
@@ -268,6 +271,7 @@ def make(link: str | None = None) -> Page:
             Section(state, "regions", "Where it can be, and what that sounds like", regions),
             PlotSection(state, "While the battery fades", _fading, height_px=330),
             PlotSection(state, "Which parts of the type would work here", _parts, height_px=380),
+            Section(state, "types", "Other transistors that fit", long(other_types_words), folded=True),
             PlotSection(state, "Load lines", _load, height_px=380, folded=True),
         ]
 

@@ -1,7 +1,7 @@
 """The figures by which a build is judged against a wish, for thousands of builds at once.
 
-`build_figures` is quick: mid-band from a coarse grid, the input's ceiling taken straight. `whole_figures` takes the same
-roads as the judgement of one chain, for the builds that a search will name.
+`build_figures` is quick: mid-band from a coarse grid, the input's ceiling taken straight. `whole_figures` takes
+the same roads as the judgement of one chain, for the builds that a search will name.
 """
 
 from __future__ import annotations

@@ -6,9 +6,9 @@ one chain has them. The chain gives pickup, lead, supply, cable, input and strin
 are taken to be there as often as needed.
 
 At least 0.1 mA flows at rest, as in `best_resistor`, where the drawer has such builds of that kind. The order: fewest
-wishes missed, what does not work last; how little the worst is missed; no stage, then transistors that were measured, then
-those that stand for their type; the plainest stage; the room to spare. Of builds that rest alike the best one counts,
-and there the smallest capacitors come before the room to spare.
+wishes missed, what does not work last; how little the worst is missed; no stage, then transistors that were measured,
+then those that stand for their type; the plainest stage; the room to spare. Of builds that rest alike the best one
+counts, and there the smallest capacitors come before the room to spare.
 """
 
 from __future__ import annotations

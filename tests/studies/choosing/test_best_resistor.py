@@ -30,7 +30,8 @@ def tried(chain: SignalChain, wish: Wish, values: list[tuple[float, float | None
     source_v = linear.point.voltage("source")[:, -1]
     least, most = wish.current_a
     for k in range(len(values)):
-        holds = np.all((q.v_ds[k] >= q.v_ds_sat[k]) & (q.v_ds_sat[k] > 0)) and not np.any(q.gate_conducts[k] | (q.v_gs[k] > 0.026))
+        holds = np.all((q.v_ds[k] >= q.v_ds_sat[k]) & (q.v_ds_sat[k] > 0))
+        holds = holds and not np.any(q.gate_conducts[k] | (q.v_gs[k] > 0.026))
         holds = holds and np.all((q.i_d[k] >= least) & (q.i_d[k] <= most)) and np.all(gain[k] >= wish.least_gain)
         if not holds:
             yield False, np.inf, 0.0, np.nan

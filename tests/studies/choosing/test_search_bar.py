@@ -42,7 +42,8 @@ def drawn(number: int, small: bool) -> tuple[SignalChain, Drawer, Wish]:
     types = list(catalogue.transistors())
     parts = [DrawerTransistor(str(rng.choice(types))), DrawerTransistor("J113", 6e-3, float(rng.uniform(0.6, 2.5)))]
     if not small:
-        return chain, Drawer(some(rng, RESISTORS, 6, 15 if LONG else 10), some(rng, CAPACITORS, 3, 8), tuple(parts)), wish
+        values = some(rng, RESISTORS, 6, 15 if LONG else 10), some(rng, CAPACITORS, 3, 8)
+        return chain, Drawer(*values, tuple(parts)), wish
     resistors = (*some(rng, RESISTORS[:8], 1, 2), 100e3, float(rng.choice([1e6, 2.2e6])))
     return chain, Drawer(resistors, some(rng, CAPACITORS, 1, 2), tuple(parts[: int(rng.integers(1, 3))])), wish
 
@@ -121,8 +122,8 @@ def _keys(base: SignalChain, columns: dict[str, np.ndarray], wish: Wish, plainne
         zip(*(np.broadcast_to(figure, count) for figure in (*vars(each).values(), farad)), strict=True)
     ):
         with np.errstate(divide="ignore"):
-            margins = [low + 1.0, room - wish.headroom_db, gain - wish.gain_db,
-                       *(-20 * np.log10(x / most) for x, most in ((step, 0.1), (settle, 3.0), (dc, wish.dc_v)))]  # fmt: skip
+            plug = [-20 * np.log10(x / most) for x, most in ((step, 0.1), (settle, 3.0), (dc, wish.dc_v))]
+            margins = [low + 1.0, room - wish.headroom_db, gain - wish.gain_db, *plug]
         fails = sum(m < 0 for m in margins) if works else 7
         miss = round(-2 * min(0.0, max(-200.0, min(margins)))) if works else 400
         spare = sum(min(6.0, max(-200.0, m)) for m in margins[1:3])
