@@ -65,8 +65,8 @@ def shopping(chain: SignalChain) -> tuple[Item, ...]:
 
 
 def other_types(chain: SignalChain) -> tuple[str, ...]:
-    """The best five other transistor types that fit this chain as it is (see `choosing.other_types`), and before them the
-    chain's own if it fits."""
+    """The best five other transistor types that fit this chain as it is (see `choosing.other_types`), and before them
+    the chain's own if it fits."""
     found = types_that_fit(chain)
     own = () if found.own is None or found.own.share < FITS else (found.own.name,)
     return (*own, *(each.name for each in found.fitting))

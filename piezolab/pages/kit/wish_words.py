@@ -53,9 +53,9 @@ def other_types_words(chain: SignalChain) -> str:
         said = paragraphs(f"No other type of the catalogue fits this chain as it is.{why}")
     own = found.own
     if own is not None and own.share < FITS and not chain.transistor_measured:
-        few = f"about {100 * own.share:.0f} in 100 fit; the others fail most in this: it {FAILS[own.missed]}. Measure yours "
-        none = f"hardly one fits: it {FAILS[own.missed]}."
-        said += paragraphs(f"Of the {own.name} {few + 'before you solder.' if own.share >= 0.01 else none}")
+        why = f"it {FAILS[own.missed]}."
+        few = f"about {100 * own.share:.0f} in 100 fit; what most of the others miss: {why} Measure yours."
+        said += paragraphs(f"Of the {own.name} {few if own.share >= 0.01 else f'hardly one fits: {why}'}")
     return said
 
 

@@ -122,3 +122,24 @@ def no_worse(after: Mapping[str, np.ndarray], before: Mapping[str, np.ndarray]) 
     """Whether one build serves the same wish at least as well as another: as few missed, and the worst no worse."""
     (fails, miss, _), (had, had_miss, _) = standing(after), standing(before)
     return bool((fails, miss) <= (had, had_miss))
+
+
+def benefits(after: Mapping[str, np.ndarray], before: Mapping[str, np.ndarray]) -> tuple[str, ...]:
+    """What one build does better than another for the same wish: wishes met, missed by STEP_DB less, or with so much
+    more to spare; nothing where it serves the wish worse on the whole."""
+    return tuple(name for name in after if _counted(name, after) - _counted(name, before) >= STEP_DB - 1e-9) * no_worse(
+        after, before
+    )
+
+
+def costs(after: Mapping[str, np.ndarray], before: Mapping[str, np.ndarray]) -> tuple[str, ...]:
+    """Wishes that one build misses and another meets, or misses by STEP_DB less."""
+    return tuple(
+        name for name in after
+        if _counted(name, after) < 0 and _counted(name, before) - min(_counted(name, after), 0.0) >= STEP_DB - 1e-9
+    )  # fmt: skip
+
+
+def _counted(name: str, each: Mapping[str, np.ndarray]) -> float:
+    """A margin as far as it counts, dB."""
+    return float(np.clip(np.nan_to_num(each[name], nan=-np.inf), -200.0, ENOUGH_DB if name in _SPARE else 0.0))
