@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Generator
 from typing import Any
 
 import numpy as np
@@ -18,15 +19,19 @@ from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.sections import PlotSection, Section
 from piezolab.pages.kit.sentences import decibel_words, not_working
 from piezolab.pages.kit.skeleton import Chapter, Page, View
+from piezolab.pages.kit.wish_words import FAILS
 from piezolab.quantity import show
 from piezolab.studies.added_harmonics import Distortion, transfer_curve
 from piezolab.studies.bias import bias
 from piezolab.studies.judging.edges import clip_edges
+from piezolab.studies.judging.judgement import judgement
 from piezolab.studies.judging.life import life
+from piezolab.studies.judging.wish import ENOUGH_DB
 from piezolab.studies.levels import Levels
-from piezolab.studies.more_room import Change, more_room
+from piezolab.studies.more_room import Change, in_order, tried
 
 SLUG = "how-loud-before-it-clips"
+LEVEL_DB = 0.5  # less of a change of level is not told
 #: Added harmonics as a part of the note, and what that sounds like. Ours (common practice, no source).
 ADDED = (
     (0.001, "clean"),
@@ -35,7 +40,6 @@ ADDED = (
     (0.15, "growling"),
     (math.inf, "plainly distorted"),
 )
-MORE_ROOM_DB = 0.5  # a change that gives less room is not worth the solder
 
 
 def verdict_words(chain: SignalChain) -> str:
@@ -113,15 +117,44 @@ def change_words(chain: SignalChain, change: Change) -> str:
     return words.replace("the gain stage", f"the {stage.title}" if stage.key != "gain" else "the gain stage")
 
 
-def room_words(chain: SignalChain) -> str:
-    """What would give more room, computed."""
-    found_changes = [change for change in more_room(chain) if change.more_db >= MORE_ROOM_DB]
-    if not found_changes:
-        return paragraphs("No usual change, one at a time, gives this chain more room.")
-    words = [change_words(chain, c) for c in found_changes]
-    said = [f"{w[0].upper()}{w[1:]}: {c.more_db:.1f} dB more room" for w, c in zip(words, found_changes, strict=True)]
+def room_work(chain: SignalChain) -> Generator[None, None, str]:
+    """What would give more room, computed one change after the other."""
+    changes = []
+    for change in tried(chain):
+        changes.append(change)
+        yield
+    helpful = in_order(iter(changes))
+    if not helpful:
+        room = judgement(chain).edges.headroom_db
+        if ENOUGH_DB <= room < math.inf:
+            return paragraphs(f"Hard playing has {room:.1f} dB of room already: that is enough, and nothing needs it.")
+        return paragraphs("No usual change, one at a time, gives this chain more room without costing more elsewhere.")
+    said = [f"{words[0].upper()}{words[1:]}: {_before_after(change)}"
+            for change in helpful for words in [change_words(chain, change)]]  # fmt: skip
     keeps = "; each keeps the stage working" if chain.topology.powered else ""
-    return bullets(said) + paragraphs(f"Computed for this chain, one change at a time{keeps}.")
+    return bullets(said) + paragraphs(f"Computed for this chain, one change at a time{keeps}. Now → then.")
+
+
+def room_words(chain: SignalChain) -> str:
+    """The same at once."""
+    work = room_work(chain)
+    while True:
+        try:
+            next(work)
+        except StopIteration as done:
+            return done.value
+
+
+def _before_after(change: Change) -> str:
+    """Room and level now and then, and what it costs."""
+    said = f"room {_signed(change.before.headroom_db)} → {_signed(change.after.headroom_db)} dB"
+    if abs(float(change.after.gain_db - change.before.gain_db)) >= LEVEL_DB:
+        said += f", level {_signed(change.before.gain_db)} → {_signed(change.after.gain_db)} dB"
+    return said + "".join(f"; but then it {FAILS[name]}" for name in change.costs)
+
+
+def _signed(db: np.ndarray) -> str:
+    return f"{float(db) + 0.0:.1f}".replace("-", "−") if math.isfinite(db) else "no limit"
 
 
 # -- what is looked at when the hand rests ------------------------------------------------------------------------

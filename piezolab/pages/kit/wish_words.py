@@ -31,6 +31,18 @@ FAILS = {
     "snr_db_a": "hisses too much",
     "current_a": "draws too much current",
 }
+#: What one brings that does better.
+BRINGS = {
+    "works": "it works",
+    "low_note_db": "more bass",
+    "headroom_db": "more room",
+    "gain_db": "more level",
+    "step_v": "less thump",
+    "settle_s": "settles sooner",
+    "dc_v": "less direct voltage",
+    "snr_db_a": "less hiss",
+    "current_a": "less current",
+}
 
 
 def other_types_words(chain: SignalChain) -> str:

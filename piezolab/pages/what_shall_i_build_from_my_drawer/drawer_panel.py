@@ -16,9 +16,10 @@ from piezolab.pages.kit.blocks import Block, Buttons, paragraphs, table
 from piezolab.pages.kit.form import Field, FieldError, Form
 from piezolab.pages.kit.keepsake import Keepsake
 from piezolab.pages.kit.page_state import PageState
-from piezolab.pages.kit.wish_words import FAILS, WISHES
+from piezolab.pages.kit.wish_words import BRINGS, FAILS, WISHES
 from piezolab.quantity import QuantityError, letter_code, show
-from piezolab.studies.choosing.parts_search import Build, Drawer, DrawerTransistor, Search, as_chain, search
+from piezolab.studies.choosing.drawer import Drawer, DrawerTransistor
+from piezolab.studies.choosing.parts_search import Build, Search, as_chain, search
 from piezolab.studies.judging.wish import Wish
 
 MOST_LIST = 400  # characters of one list
@@ -152,7 +153,7 @@ class DrawerPanel(VBox):
         self.answer.content = answer_html(self.found, self.drawer)
         self.apply.show([
             {"word": f"build-{n}", "label": f"put in no. {n + 1}", "note": build_words(build, self.drawer)}
-            for n, build in enumerate(self.found.builds)
+            for n, build in enumerate(self.found.builds) if build.brings
         ])  # fmt: skip
         return ""
 
@@ -179,15 +180,20 @@ def build_words(build: Build, drawer: Drawer) -> str:
 def answer_html(found: Search, drawer: Drawer) -> str:
     """The builds as a table, and what stands in the way."""
     rows = []
-    for n, build in enumerate(found.builds):
+    for name, build in (("now", found.before), *((f"{n + 1}", build) for n, build in enumerate(found.builds))):
         figures = build.figures
         fits = "all" if not build.fails else "no: it " + "; it ".join(FAILS[name] for name in build.fails)
+        more = [BRINGS[name] for name in build.brings if name in BRINGS]
         rows.append((
-            f"{n + 1}", build_words(build, drawer), show(figures["low_note_db"], "dB"), _db(figures["headroom_db"]),
-            _db(figures["gain_db"]), show(figures["current_a"], "A"), fits,
+            name, build_words(build, drawer) if build.kind else "your chain as it is",
+            show(figures["low_note_db"], "dB", 2), _db(figures["headroom_db"]), _db(figures["gain_db"]),
+            show(figures["step_v"], "V", 2) if figures["step_v"] >= 1e-3 else "none",
+            show(figures["current_a"], "A", 2), fits + (f". Against yours: {', '.join(more)}" if more else ""),
         ))  # fmt: skip
-    head = ("no.", "build", "lowest string", "room", "gain", "current", "fits your wishes")
+    head = ("no.", "build", "lowest string", "room", "gain", "thump", "current", "fits your wishes")
     said = table(head, rows, f"The best of {found.tried} builds; values are taken to be there as often as needed.")
+    if not any(build.brings for build in found.builds):
+        said += paragraphs("Your chain can be built from this drawer, and nothing in it does better what you wish.")
     if found.never:
         said += paragraphs("No build at all " + ", and none ".join(WISHES[name] for name in found.never) + ".")
     for kind, lacking in found.missing.items():
@@ -197,4 +203,4 @@ def answer_html(found: Search, drawer: Drawer) -> str:
 
 
 def _db(value: float) -> str:
-    return show(value, "dB") if abs(value) < 1e6 else ("none" if value < 0 else "no limit")
+    return show(value, "dB", 2) if abs(value) < 1e6 else ("none" if value < 0 else "no limit")

@@ -262,7 +262,7 @@ def make(link: str | None = None) -> Page:
     """The page, with all its parts at hand; `link` as in `page`."""
     state = PageState.opened(link)
     backwards = Backwards(state)
-    measuring = Measuring(state, lambda: backwards.wish)
+    measuring = Measuring(state, lambda: (backwards.wish, backwards.choice))
 
     def more(state: PageState) -> list[Any]:
         return [

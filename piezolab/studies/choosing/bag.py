@@ -10,7 +10,7 @@ import numpy as np
 from piezolab import catalogue
 from piezolab.chain import SignalChain
 from piezolab.studies.choosing.best_resistor import BestResistor, ResistorChoice, best_resistor, missed_steps
-from piezolab.studies.choosing.parts_search import DrawerTransistor
+from piezolab.studies.choosing.drawer import DrawerTransistor
 from piezolab.studies.in_hand.two_readings import TransistorInHand
 from piezolab.studies.judging.wish import Wish
 

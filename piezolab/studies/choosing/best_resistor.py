@@ -61,9 +61,8 @@ class BestResistor:
     that fail (of REQUIREMENTS): those that no value meets, or where each can be met alone, those that stand in the
     way. imbalance_db (of the load line's ends), headroom_v (the nearest edge): the worse of fresh and spent battery,
     the median part; room_db: that edge or the input's ceiling, the nearer, over hard playing; source_v: at the chain's
-    supply, V. Over all values tried, (S, D): shares, imbalances_db,
-    headrooms_v, rooms_db, sources_v, for source_r (S,) and drain_r (D,) in ohm; nan where they were not looked at because the
-    value fails.
+    supply, V. Over all values tried, (S, D): shares, imbalances_db, headrooms_v, rooms_db, sources_v, for source_r (S,)
+    and drain_r (D,) in ohm; nan where they were not looked at because the value fails.
     """
 
     feasible: bool

@@ -24,8 +24,9 @@ from piezolab.chain import SignalChain
 from piezolab.chain.values import Values
 from piezolab.studies.choosing.best_resistor import CURRENT_A
 from piezolab.studies.choosing.build_figures import build_figures, whole_figures
+from piezolab.studies.choosing.drawer import Drawer, Wiring, buildable, signal_parts, wirings
 from piezolab.studies.fading_battery import battery_range
-from piezolab.studies.judging.wish import BuildFigures, Wish, margins, standing
+from piezolab.studies.judging.wish import BuildFigures, Wish, benefits, margins, missed, standing
 from piezolab.studies.linear import LinearChain
 from piezolab.studies.response import low_note_hz
 
@@ -37,74 +38,39 @@ _CAPACITORS = ("out_c", "bypass_c", "divider_c")
 
 
 @dataclass(frozen=True)
-class DrawerTransistor:
-    """A transistor at hand: its type, and I_DSS in A at `vds` V and V_GS(off) in V if they were measured."""
-
-    jfet: str
-    idss: float | None = None
-    vgsoff: float | None = None
-    vds: float = 9.0
-    name: str = ""
-
-    def entered(self) -> dict[str, Any]:
-        """The link keys that put it into a chain; None where the type's typical value stands."""
-        measured = self.idss is not None
-        return {
-            "jfet": self.jfet, "jfet_idss": self.idss, "jfet_vds": self.vds if measured else None,
-            "jfet_vgsoff": self.vgsoff, "jfet_lambda": None, "jfet_ciss": None, "jfet_crss": None, "jfet_ig": None,
-            "jfet_corner": None,
-        }  # fmt: skip
-
-
-@dataclass(frozen=True)
-class Drawer:
-    """Parts at hand: resistors in ohm, capacitors in F, transistors."""
-
-    resistors: tuple[float, ...] = ()
-    capacitors: tuple[float, ...] = ()
-    transistors: tuple[DrawerTransistor, ...] = ()
-
-
-@dataclass(frozen=True)
 class Build:
     """One thing to build. changes: for `chain.but`; figures: by name, numbers as in BuildFigures; margins_db: by wish;
-    fails: the wishes that it misses, the worst first; transistor: its place in the drawer, None with no stage;
-    frontier: no other build found is better in one figure without being worse in another."""
+    fails: the wishes that it misses, the worst first; brings: what of the wish it does better than the chain as it is,
+    and `drawer` where that cannot be built from the drawer; transistor: its place there, None with no stage; frontier:
+    no other build found is better in one figure without being worse in another."""
 
     kind: str
     changes: Mapping[str, Any]
     figures: Mapping[str, float]
     margins_db: Mapping[str, float]
     fails: tuple[str, ...]
+    brings: tuple[str, ...]
     transistor: int | None
     frontier: bool
 
 
 @dataclass(frozen=True)
 class Search:
-    """builds: the best first; tried: how many were looked at in full; never: wishes that no build meets even alone;
-    missing: kinds of stage for which the drawer lacks parts, with what is lacking."""
+    """builds: the best first; before: the chain as it is, `kind` empty; tried: how many were looked at; never: wishes
+    that no build meets even alone; missing: kinds of stage for which the drawer lacks parts, with what is lacking."""
 
     builds: tuple[Build, ...]
+    before: Build
     tried: int
     never: tuple[str, ...]
     missing: Mapping[str, tuple[str, ...]]
 
 
 @dataclass(frozen=True)
-class _Kind:
-    """A way to wire the stage: fixed words and, for each key, what the drawer offers for it."""
-
-    name: str
-    fixed: Mapping[str, Any]
-    choices: Mapping[str, Sequence[float]]
-
-
-@dataclass(frozen=True)
 class _Looked:
     """Builds of one kind: each with its place in `builds`, and their figures, (N,). tried: how many were looked at."""
 
-    kind: _Kind
+    kind: Wiring
     builds: list[dict[str, Any]]
     figures: BuildFigures
     tried: int
@@ -116,7 +82,7 @@ def search(chain: SignalChain, drawer: Drawer, wish: Wish | None = None, best: i
     missing: dict[str, tuple[str, ...]] = {}
     found: list[_Looked] = []
     possible: set[str] = set()
-    for kind in _kinds(drawer):
+    for kind in wirings(drawer):
         lacking = [key for key, options in kind.choices.items() if not options]
         if kind.fixed["stage"] != "direct" and not drawer.transistors:
             lacking.append("jfet")
@@ -132,68 +98,19 @@ def search(chain: SignalChain, drawer: Drawer, wish: Wish | None = None, best: i
         *(np.concatenate([getattr(each.figures, name) for each in found]) for name in BuildFigures.__dataclass_fields__)
     )
     each = margins(figures, wish)
-    order = _ranked(each, rows, drawer, [kind.name for kind in _kinds(drawer)])
+    order = _ranked(each, rows, drawer, [kind.name for kind in wirings(drawer)])
     never = tuple(name for name in each if name not in possible)
     chosen = _varied(order, rows, best)
     frontier = _frontier(figures, order[: max(best, 400)])
-    told = tuple(_told(rows[k], figures.take(np.array(k)), each, k, k in frontier) for k in chosen)
-    return Search(told, sum(looked.tried for looked in found), never, missing)
+    before = _before(chain, wish)
+    at_hand = buildable(chain, drawer)
+    told = tuple(
+        _told(rows[k], figures.take(np.array(k)), each, k, k in frontier, before, at_hand) for k in chosen
+    )
+    return Search(told, before, sum(looked.tried for looked in found), never, missing)
 
 
-def _kinds(drawer: Drawer) -> list[_Kind]:
-    """The stages that a drawer may hold, with all values that are of use in each place."""
-    resistors, capacitors = sorted(set(drawer.resistors)), sorted(set(drawer.capacitors))
-    common = {
-        "gate_r": [r for r in resistors if 220e3 <= r <= 1e9],
-        "bleed_r": [r for r in resistors if 22e3 <= r <= 10e6],
-        "out_c": [c for c in capacitors if 10e-9 <= c <= 1e-3],
-        "source_r": [r for r in resistors if 47.0 <= r <= 220e3],
-    }
-    dividers = [2 * r for r in resistors if 100e3 <= r <= 10e6]
-    bypasses = [c for c in capacitors if 1e-6 <= c <= 10e-3]
-    drains = [r for r in resistors if 220.0 <= r <= 220e3]
-    ground = {"return": "ground", "gate_stop": 0.0}
-    follower = {"stage": "follower", "drain_r": 0.0, "bypass_c": 0.0}
-    return [
-        _Kind("direct", {"stage": "direct"}, {}),
-        _Kind("follower", {**follower, **ground}, common),
-        _Kind(
-            "follower at a divider",
-            {**follower, "gate_stop": 0.0, "return": "divider", "return_part": 0.5},
-            {**common, "divider_r": dividers, "divider_c": bypasses},
-        ),
-        _Kind("gain", {"stage": "gain", "bypass_c": 0.0, **ground}, {**common, "drain_r": drains}),
-        _Kind(
-            "gain, bypassed", {"stage": "gain", "bypass_part": 1.0, **ground},
-            {**common, "drain_r": drains, "bypass_c": bypasses},
-        ),
-    ]  # fmt: skip
-
-
-def _signal_parts(chain: SignalChain, kind: _Kind, keys: Sequence[str], wish: Wish, many: bool) -> list[tuple]:
-    """Which values go together in the places that do not set the operating point: all, or where these are too many the
-    likeliest. Large gate resistors lose least bass; a bleed resistor is best near 100 kohm or 1 Mohm; an output
-    capacitor is the best one that is just large enough with its bleed resistor and the input, or a little larger."""
-    choices = {key: list(kind.choices[key]) for key in keys}
-    if not many:
-        return list(itertools.product(*choices.values()))
-    choices["gate_r"] = choices["gate_r"][-3:]
-    choices["bleed_r"] = sorted({min(choices["bleed_r"], key=lambda r: abs(np.log(r / ohm))) for ohm in (100e3, 1e6)})
-    for key, count in (("bypass_c", 2), ("divider_c", 1)):
-        if key in choices:
-            choices[key] = choices[key][-count:]
-    input_r = float(chain.values.input_r)
-    loss_db, outs = wish.low_note_db or 1.0, choices["out_c"]
-    found = []
-    for row in itertools.product(*(choices[key] for key in keys if key != "out_c")):
-        ohm = 1 / (1 / row[list(key for key in keys if key != "out_c").index("bleed_r")] + 1 / input_r)
-        needs = 1 / (2 * np.pi * low_note_hz(chain) * ohm * np.sqrt(10 ** (loss_db / 10) - 1))
-        enough = [next((c for c in outs if c >= times * needs), outs[-1]) for times in (1.0, 2.0, 6.0)]
-        found += [(*row[: keys.index("out_c")], c, *row[keys.index("out_c") :]) for c in sorted(set(enough))]
-    return found
-
-
-def _looked_at(chain: SignalChain, drawer: Drawer, kind: _Kind, wish: Wish) -> _Looked:
+def _looked_at(chain: SignalChain, drawer: Drawer, kind: Wiring, wish: Wish) -> _Looked:
     """Figures of every combination of one kind that its operating point allows (of the likeliest, if none does)."""
     note, with_noise = low_note_hz(chain), wish.snr_db_a is not None
     if kind.fixed["stage"] == "direct":
@@ -207,7 +124,7 @@ def _looked_at(chain: SignalChain, drawer: Drawer, kind: _Kind, wish: Wish) -> _
     dividers = kind.choices["divider_r"][-2 if many else 0 :] if "divider_r" in kind.choices else ()
     choices = {**kind.choices, "divider_r": dividers}
     at_rest = list(itertools.product(range(len(parts)), *(choices[key] for key in rest_keys)))
-    signal = _signal_parts(chain, kind, signal_keys, wish, bool(many))
+    signal = signal_parts(chain, kind, signal_keys, wish, bool(many))
     kept, able = _able(chain, base, parts, rest_keys, at_rest, max(1, LIMIT // len(signal)))
     combined = [(*at_rest[k], *values) for k in kept for values in signal]
     keys = (*rest_keys, *signal_keys)
@@ -279,7 +196,7 @@ def _at_least_1d(figures: BuildFigures) -> BuildFigures:
 
 
 def _ranked(
-    each: Mapping[str, np.ndarray], rows: list[tuple[_Kind, dict[str, Any]]], drawer: Drawer, kinds: list[str]
+    each: Mapping[str, np.ndarray], rows: list[tuple[Wiring, dict[str, Any]]], drawer: Drawer, kinds: list[str]
 ) -> np.ndarray:
     """Best first, in the order of the module. Of builds that rest alike the best one sets the place of all."""
     size = len(rows)
@@ -298,13 +215,13 @@ def _ranked(
     return inside[np.argsort(place[group[inside]], kind="stable")]
 
 
-def _rests(row: tuple[_Kind, dict[str, Any]]) -> tuple[Any, ...]:
+def _rests(row: tuple[Wiring, dict[str, Any]]) -> tuple[Any, ...]:
     """What sets a build's operating point: builds alike in it rest alike."""
     kind, build = row
     return kind.name, *(build.get(key) for key in ("transistor", "source_r", "drain_r"))
 
 
-def _varied(order: np.ndarray, rows: list[tuple[_Kind, dict[str, Any]]], best: int) -> list[int]:
+def _varied(order: np.ndarray, rows: list[tuple[Wiring, dict[str, Any]]], best: int) -> list[int]:
     """The best, of builds that rest alike only the first, and no kind in more than half of the places."""
     chosen: list[int] = []
     seen: set[tuple[Any, ...]] = set()
@@ -332,8 +249,21 @@ def _frontier(figures: BuildFigures, among: np.ndarray) -> set[int]:
     return {int(k) for k, beaten in zip(among, better.any(axis=0), strict=True) if not beaten}
 
 
+def _before(chain: SignalChain, wish: Wish) -> Build:
+    figures = whole_figures(chain.values, low_note_hz(chain), with_noise=wish.snr_db_a is not None)
+    own = {name: float(margin) for name, margin in margins(figures, wish).items()}
+    numbers = {key: value.item() for key, value in vars(figures).items()}
+    return Build("", {}, numbers, own, missed(figures, wish), (), None, False)
+
+
 def _told(
-    row: tuple[_Kind, dict[str, Any]], figures: BuildFigures, each: Mapping[str, np.ndarray], k: int, frontier: bool
+    row: tuple[Wiring, dict[str, Any]],
+    figures: BuildFigures,
+    each: Mapping[str, np.ndarray],
+    k: int,
+    frontier: bool,
+    before: Build,
+    at_hand: bool,
 ) -> Build:
     kind, build = row
     own = {name: float(margin[k]) for name, margin in each.items()}
@@ -343,6 +273,7 @@ def _told(
         {key: value.item() for key, value in vars(figures).items()},
         own,
         tuple(sorted((name for name, margin in own.items() if not margin >= 0), key=own.__getitem__)),
+        (*benefits(own, before.margins_db), *(() if at_hand else ("drawer",))),
         build.get("transistor"),
         frontier,
     )

@@ -3,7 +3,8 @@
 import pytest
 
 from piezolab.chain import ChainError, SignalChain
-from piezolab.studies.choosing.parts_search import Drawer, DrawerTransistor, as_chain, search
+from piezolab.studies.choosing.drawer import Drawer, DrawerTransistor
+from piezolab.studies.choosing.parts_search import as_chain, search
 from piezolab.studies.judging.wish import Wish
 
 E6 = (1.0, 1.5, 2.2, 3.3, 4.7, 6.8)

@@ -13,7 +13,8 @@ from piezolab import catalogue
 from piezolab.chain import SignalChain
 from piezolab.studies.bias import bias_of
 from piezolab.studies.choosing.build_figures import whole_figures
-from piezolab.studies.choosing.parts_search import Drawer, DrawerTransistor, as_chain, search
+from piezolab.studies.choosing.drawer import Drawer, DrawerTransistor
+from piezolab.studies.choosing.parts_search import as_chain, search
 from piezolab.studies.fading_battery import battery_range
 from piezolab.studies.judging.judgement import Judgement
 from piezolab.studies.judging.wish import Wish, judged_figures
