@@ -23,9 +23,7 @@ from piezolab.pages.kit.wish_words import FAILS
 from piezolab.quantity import show
 from piezolab.studies.added_harmonics import Distortion, transfer_curve
 from piezolab.studies.bias import bias
-from piezolab.studies.judging.edges import clip_edges
 from piezolab.studies.judging.judgement import judgement
-from piezolab.studies.judging.life import life
 from piezolab.studies.judging.wish import ENOUGH_DB
 from piezolab.studies.levels import Levels
 from piezolab.studies.more_room import Change, in_order, tried
@@ -50,7 +48,7 @@ def verdict_words(chain: SignalChain) -> str:
     broken = not_working(bias(chain)) if chain.topology.powered else ""
     if broken:
         return f"This stage does not work at rest: {broken}"
-    edges = clip_edges(chain, of)
+    edges = judgement(chain).edges
     room, cause = edges.headroom_db, cause_words(chain, edges.chain_cause, edges.chain_transistor)
     peak = show(edges.play_v, "V", 2)
     if edges.clips:
@@ -202,7 +200,7 @@ def _edges(chain: SignalChain, of: Levels) -> str:
 
 def battery_words(chain: SignalChain) -> str:
     """How long the battery lasts and how it ends."""
-    lasts = life(chain)
+    lasts = judgement(chain).life
     if lasts is None:
         return paragraphs(
             "An adapter does not run down." if chain.topology.powered else "With no stage there is nothing to feed."

@@ -33,17 +33,25 @@ _NOISE = np.geomspace(*AUDIO, 31)  # Hz; the A-weighted integral is then right t
 
 
 def build_figures(
-    values: Values, low_note_hz: float, *, with_noise: bool = True, works: bool | None = None
+    values: Values,
+    low_note_hz: float,
+    *,
+    with_noise: bool = True,
+    works: bool | None = None,
+    peak_hz: float | None = None,
 ) -> BuildFigures:
     """Figures of a batch of builds (one axis, or none); low_note_hz: the lowest string, Hz; works: of all of them,
-    where it is known."""
+    where it is known; peak_hz: where the mid-band is largest, where that is known: the input's ceiling is then taken
+    along the load line, too."""
     linear = LinearChain.of(values)
-    level = np.abs(linear.gain(np.concatenate([_MIDBAND, [1000.0, low_note_hz]])))
+    middle = _MIDBAND if peak_hz is None else np.array([peak_hz])
+    level = np.abs(linear.gain(np.concatenate([middle, [1000.0, low_note_hz]])))
     at_1khz, note = level[..., -2], level[..., -1]
     midband = np.maximum(level.max(axis=-1), 1e-30)
     with np.errstate(divide="ignore"):
-        ceiling = values.input_max / at_1khz
-    edge = np.minimum(swing(linear).headroom, ceiling) if linear.assembly.transistors else ceiling
+        edge = values.input_max / at_1khz if peak_hz is None else _edge(values, linear)
+        if peak_hz is None and linear.assembly.transistors:
+            edge = np.minimum(swing(linear).headroom, edge)
     snr = noise_of(values, _NOISE).snr_db_a if with_noise else np.nan
     found = (decibels(np.minimum(note / midband, 1.0)), decibels(edge / values.play_v), decibels(at_1khz))
     return _together(values, linear, found, snr, np.shape(at_1khz), works)

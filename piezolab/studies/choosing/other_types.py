@@ -15,17 +15,18 @@ from piezolab import catalogue
 from piezolab.chain import SignalChain
 from piezolab.chain.resolve import TRANSISTOR_KEYS, with_types
 from piezolab.chain.values import Values
-from piezolab.studies.choosing.build_figures import build_figures, whole_figures
+from piezolab.studies.choosing.build_figures import build_figures
 from piezolab.studies.judging.wish import BuildFigures, Wish, margins, standing
 from piezolab.studies.kept import kept
+from piezolab.studies.linear import LinearChain
 from piezolab.studies.metering.board_under_meter import clip_range
 from piezolab.studies.population import population
-from piezolab.studies.response import low_note_hz
+from piezolab.studies.response import AUDIO, low_note_hz, search_grid
 
 FITS = 0.95  # of a type's parts must meet every limit
 BEST = 5
 _PARTS = 100
-_IN_FULL = 8  # types whose figures are worked out as the judgement has them
+_IN_FULL = 8  # types whose figures are worked out along the load line
 _AVAILABILITY = ("common", "scarce", "hard to find")
 
 
@@ -66,7 +67,10 @@ def other_types(chain: SignalChain, wish: Wish | None = None) -> OtherTypes:
     likely = list(quick)[:_IN_FULL]
     if chain.jfet in names and chain.jfet not in likely:
         likely.append(chain.jfet)
-    found = _each(likely, whole_figures(_parts_of(chain, likely), note, with_noise=noise), wish)
+    audio = search_grid(chain.values)
+    audio = audio[(audio >= AUDIO[0]) & (audio <= AUDIO[1])]
+    peak = float(audio[np.argmax(np.abs(LinearChain.of(chain.values).gain(audio)))])  # hardly the transistor's affair
+    found = _each(likely, build_figures(_parts_of(chain, likely), note, with_noise=noise, peak_hz=peak), wish)
     others = [each for each in found.values() if each.name != chain.jfet]
     fitting = tuple(each for each in others if each.share >= FITS)[:BEST]
     nearest = max(others, key=lambda each: each.share, default=None) if not fitting else None
