@@ -7,7 +7,7 @@ level can help, and the wish for level is left out.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -47,28 +47,20 @@ def more_room(chain: SignalChain, wish: Wish | None = None) -> tuple[Change, ...
     Names: `half source resistor`, `double source resistor`, `tap`, `divider`, `half drain resistor`, `no bypass`,
     `follower`, `pad`.
     """
-    return in_order(tried(chain, wish))
-
-
-def in_order(changes: Iterator[Change | None]) -> tuple[Change, ...]:
-    """Those that help, the most helpful first."""
-    return tuple(sorted((change for change in changes if change), key=lambda change: -change.more_db))
-
-
-def tried(chain: SignalChain, wish: Wish | None = None) -> Iterator[Change | None]:
-    """One change after the other; None where it does not help."""
     wish = wish or Wish()
     if judgement(chain).edges.input_first:
         wish = replace(wish, gain_db=None)
     before = _figures(chain)
     had = margins(before, wish)
     if not abs(before.headroom_db) < float("inf"):
-        return
+        return ()
+    found = []
     for name, changes in _candidates(chain).items():
         after = _figures(chain.but(changes))
         has = margins(after, wish)
-        helps = _ROOM in benefits(has, had) and (bool(after.works) or not wish.works)
-        yield Change(name, changes, before, after, costs(has, had)) if helps else None
+        if _ROOM in benefits(has, had) and (bool(after.works) or not wish.works):
+            found.append(Change(name, changes, before, after, costs(has, had)))
+    return tuple(sorted(found, key=lambda change: -change.more_db))
 
 
 def _figures(chain: SignalChain) -> BuildFigures:

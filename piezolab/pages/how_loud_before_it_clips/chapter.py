@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Generator
 from typing import Any
 
 import numpy as np
@@ -26,7 +25,7 @@ from piezolab.studies.bias import bias
 from piezolab.studies.judging.judgement import judgement
 from piezolab.studies.judging.wish import ENOUGH_DB
 from piezolab.studies.levels import Levels
-from piezolab.studies.more_room import Change, in_order, tried
+from piezolab.studies.more_room import Change, more_room
 
 SLUG = "how-loud-before-it-clips"
 LEVEL_DB = 0.5  # less of a change of level is not told
@@ -115,32 +114,18 @@ def change_words(chain: SignalChain, change: Change) -> str:
     return words.replace("the gain stage", f"the {stage.title}" if stage.key != "gain" else "the gain stage")
 
 
-def room_work(chain: SignalChain) -> Generator[None, None, str]:
-    """What would give more room, computed one change after the other."""
-    changes = []
-    for change in tried(chain):
-        changes.append(change)
-        yield
-    helpful = in_order(iter(changes))
-    if not helpful:
+def room_words(chain: SignalChain) -> str:
+    """What would give more room, computed."""
+    changes = more_room(chain)
+    if not changes:
         room = judgement(chain).edges.headroom_db
         if ENOUGH_DB <= room < math.inf:
             return paragraphs(f"Hard playing has {room:.1f} dB of room already: that is enough, and nothing needs it.")
         return paragraphs("No usual change, one at a time, gives this chain more room without costing more elsewhere.")
     said = [f"{words[0].upper()}{words[1:]}: {_before_after(change)}"
-            for change in helpful for words in [change_words(chain, change)]]  # fmt: skip
+            for change in changes for words in [change_words(chain, change)]]  # fmt: skip
     keeps = "; each keeps the stage working" if chain.topology.powered else ""
     return bullets(said) + paragraphs(f"Computed for this chain, one change at a time{keeps}. Now → then.")
-
-
-def room_words(chain: SignalChain) -> str:
-    """The same at once."""
-    work = room_work(chain)
-    while True:
-        try:
-            next(work)
-        except StopIteration as done:
-            return done.value
 
 
 def _before_after(change: Change) -> str:

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Generator, Mapping
+from collections.abc import Mapping
 from dataclasses import replace
 
 from ipywidgets import VBox
 
 from piezolab.circuit.errors import CircuitError
 from piezolab.fields import parse_field
-from piezolab.pages.kit.at_rest import LONG
 from piezolab.pages.kit.blocks import Block, Buttons, paragraphs
 from piezolab.pages.kit.form import Field, FieldError, Form
 from piezolab.pages.kit.page_state import PageState
@@ -84,14 +83,12 @@ class Backwards(VBox):
         self.found = None  # that of an earlier chain is not to be put into this one
         self._state.at_rest.put(self, self.look)
 
-    def look(self) -> Generator[str, None, None]:
+    def look(self) -> None:
         """Search again for the chain as it is."""
         chain, wish, choice = self._state.chain, self.wish, self.choice
         self.found = self.brings = None
-        yield LONG
         try:
             self.found = best_resistor(chain, wish, choice)
-            yield LONG
             if self.found is not None:
                 self.brings = improvement(chain, self.found, wish, choice)
         except CircuitError as error:
@@ -116,8 +113,7 @@ class Backwards(VBox):
 
     def _asked(self, texts: Mapping[str, str]) -> str:
         self._typed, self.choice = wished(texts)
-        for _ in self.look():
-            pass
+        self.look()
         return ""
 
     def _use(self) -> None:

@@ -7,7 +7,6 @@ from html import escape
 from typing import Any
 
 from piezolab.chain import SignalChain
-from piezolab.pages.kit.at_rest import long
 from piezolab.pages.kit.battery_words import life
 from piezolab.pages.kit.blocks import paragraphs, table
 from piezolab.pages.kit.page_state import PageState
@@ -271,7 +270,7 @@ def make(link: str | None = None) -> Page:
             Section(state, "regions", "Where it can be, and what that sounds like", regions),
             PlotSection(state, "While the battery fades", _fading, height_px=330),
             PlotSection(state, "Which parts of the type would work here", _parts, height_px=380),
-            Section(state, "types", "Other transistors that fit", long(other_types_words), folded=True),
+            Section(state, "types", "Other transistors that fit", other_types_words, folded=True),
             PlotSection(state, "Load lines", _load, height_px=380, folded=True),
         ]
 

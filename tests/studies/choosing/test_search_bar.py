@@ -149,4 +149,4 @@ def test_trying_everything_finds_nothing_better(block: int) -> None:
         kinds = ("direct", "follower", "follower at a divider", "gain", "gain, bypassed")
         assert (got[1], (of_type, kinds.index(found.kind), got[3][2])) == best, (str(chain), drawer, found)
         sizes.append(len(keys))
-    assert max(sizes) <= 200 and np.mean(sizes) > 10
+    assert 10 < max(sizes) <= 200
