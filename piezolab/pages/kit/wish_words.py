@@ -67,7 +67,7 @@ def other_types_words(chain: SignalChain) -> str:
     if own is not None and own.share < FITS and not chain.transistor_measured:
         why = f"it {FAILS[own.missed]}."
         few = f"about {100 * own.share:.0f} in 100 fit; what most of the others miss: {why} Measure yours."
-        said += paragraphs(f"Of the {own.name} {few if own.share >= 0.01 else f'hardly one fits: {why}'}")
+        said += paragraphs(f"Of the {chain.type_number} {few if own.share >= 0.01 else f'hardly one fits: {why}'}")
     return said
 
 

@@ -7,7 +7,7 @@ its ratings hold. Common types come first, then the room to spare that 95 of 100
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -32,8 +32,11 @@ _AVAILABILITY = ("common", "scarce", "hard to find")
 
 @dataclass(frozen=True)
 class FittingType:
-    """One type. share: of its parts that meet the wish; headroom_db, gain_db: at least, current_a: at most, with 95 of
-    100 of them; availability: as in the catalogue; missed: the wish that the fewest parts meet, "" where all do."""
+    """One type, by its number; the chain's own by the chain's name for it.
+
+    share: of its parts that meet the wish; headroom_db, gain_db: at least, current_a: at most, with 95 of 100 of them;
+    availability: as in the catalogue; missed: the wish that the fewest parts meet, "" where all do.
+    """
 
     name: str
     share: float
@@ -58,7 +61,10 @@ class OtherTypes:
 def other_types(chain: SignalChain, wish: Wish | None = None) -> OtherTypes:
     """What fits this chain in its transistor's place; nothing with no stage."""
     fresh = clip_range(chain)[1]
-    names = [name for name, kind in catalogue.transistors().items() if kind.vds_max >= fresh and kind.vgs_max >= fresh]
+    rows = catalogue.transistors()
+    own, now = rows[chain.jfet].type_number, catalogue.offered(rows)
+    kinds = {name: kind for name, kind in rows.items() if name == chain.jfet or name in now and kind.type_number != own}
+    names = [name for name, kind in kinds.items() if kind.vds_max >= fresh and kind.vgs_max >= fresh]
     if not chain.topology.powered or not names:
         return OtherTypes(None, (), None)
     wish, note = wish or Wish(), low_note_hz(chain)
@@ -71,7 +77,7 @@ def other_types(chain: SignalChain, wish: Wish | None = None) -> OtherTypes:
     audio = audio[(audio >= AUDIO[0]) & (audio <= AUDIO[1])]
     peak = float(audio[np.argmax(np.abs(LinearChain.of(chain.values).gain(audio)))])  # hardly the transistor's affair
     found = _each(likely, build_figures(_parts_of(chain, likely), note, with_noise=noise, peak_hz=peak), wish)
-    others = [each for each in found.values() if each.name != chain.jfet]
+    others = [replace(each, name=kinds[name].type_number) for name, each in found.items() if name != chain.jfet]
     fitting = tuple(each for each in others if each.share >= FITS)[:BEST]
     nearest = max(others, key=lambda each: each.share, default=None) if not fitting else None
     return OtherTypes(found.get(chain.jfet), fitting, nearest)
