@@ -9,10 +9,9 @@ import numpy as np
 from piezolab.chain import SignalChain
 from piezolab.chain.values import Values
 from piezolab.circuit.operating_point import JfetPoint
-from piezolab.studies.linear import LinearChain
+from piezolab.studies.linear import LinearChain, conducting
 from piezolab.studies.population import builds
 
-FORWARD_V = 0.026  # about kT/q: a gate above its source by more is forward biased, however little flows yet
 SPREAD_KEYS = ("i_d", "v_gs", "v_s", "v_d", "v_ds", "g_m", "g_ds", "supply_current")
 
 
@@ -99,7 +98,7 @@ def bias_of(values: Values) -> Bias:
 
 
 def _gate(q: JfetPoint) -> np.ndarray:
-    return np.where(q.gate_conducts | (q.v_gs > FORWARD_V), "conducting", "ok")
+    return np.where(conducting(q), "conducting", "ok")
 
 
 def bias(chain: SignalChain) -> Bias | None:

@@ -22,7 +22,7 @@ from piezolab.studies.swing import swing
 SIGNAL_HZ = 1000.0
 SOFT_DB, NORMAL_DB, HARD_DB = -20.0, -10.0, 0.0  # of play_v
 CAUSES = ("cut-off", "triode", "gate", "input")
-_FAR = 1e4  # V; beyond this nothing is looked for
+FAR_V = 1e4  # V; beyond this nothing is looked for
 
 
 @dataclass(frozen=True)
@@ -70,9 +70,11 @@ class Levels:
             return 20 * np.log10(self.clip_input_v_peak / self.play_v)
 
 
-def levels_of(values: Values, gain_1khz: np.ndarray | None = None) -> Levels:
+def levels_of(
+    values: Values, gain_1khz: np.ndarray | None = None, linear: LinearChain | None = None
+) -> Levels:
     """Levels and clip edges of resolved values, arrays of builds allowed; gain_1khz: its magnitude, if it is known."""
-    linear = LinearChain.of(values)
+    linear = LinearChain.of(values) if linear is None else linear
     gain = np.abs(linear.gain(SIGNAL_HZ)) if gain_1khz is None else gain_1khz
     play = np.asarray(values.play_v, float)
     shape = np.broadcast_shapes(gain.shape, play.shape)
@@ -120,7 +122,7 @@ def load_voltage(linear: LinearChain, e: np.ndarray) -> np.ndarray:
 def _ceiling(line: LoadLine, ceiling: np.ndarray, sign: int, nearest: np.ndarray) -> np.ndarray:
     """Pickup voltage of one polarity at which the load's voltage reaches the ceiling, V; inf where the stage's own edge
     comes first."""
-    low, high = np.zeros(nearest.shape), np.minimum(nearest, _FAR)
+    low, high = np.zeros(nearest.shape), np.minimum(nearest, FAR_V)
     steps = np.linspace(0.0, 1.0, 33)
     reached = np.zeros(nearest.shape, bool)
     for narrowing in range(6):  # each round looks at 32 parts of what is left

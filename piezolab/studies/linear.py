@@ -25,6 +25,7 @@ from piezolab.studies.kept import kept, read_only
 
 CHAINS, POINTS, NETWORKS, CURVES = 8, 8, 8, 32  # how many are kept
 LINE_HZ = 1000.0  # where the a.c. load line is taken
+FORWARD_V = 0.026  # about kT/q: a gate above its source by more is forward biased, however little flows yet
 LONGEST = 4096  # points of a curve that is kept: more are a free disc's, of some megabytes
 
 
@@ -79,7 +80,7 @@ class LinearChain:
     @property
     def gate_conducts(self) -> np.ndarray:
         """Whether any transistor's gate conducts at rest."""
-        return np.any([q.gate_conducts for q in self.point.jfets.values()], axis=0)
+        return np.any([conducting(q) for q in self.point.jfets.values()], axis=0)
 
     def gain(self, frequency: np.ndarray | float) -> np.ndarray:
         """v(load)/v(open circuit of one disc), complex, shape batch + frequency (Hz); read-only where it is kept.
@@ -92,6 +93,11 @@ class LinearChain:
         if plain and frequency.size <= LONGEST:
             return _curve(self.network, tuple((name, float(amplitude)) for name, amplitude in drive), load, frequency)
         return _gain(self.network, dict(drive), load, frequency)
+
+
+def conducting(q: JfetPoint) -> np.ndarray:
+    """Whether a transistor's gate conducts: current flows forwards through it, or it is forward biased."""
+    return q.gate_conducts | (q.v_gs > FORWARD_V)
 
 
 def at_rest(network: Network) -> OperatingPoint:

@@ -1,49 +1,70 @@
-"""What gives more room before clipping: each change is made and the room computed again."""
+"""What gives more room before clipping: each change is made and the whole wish judged again.
+
+A change counts where hard playing has at least half a decibel more room (of which enough is enough, see
+`judging.wish`), the stage works, and the wish as a whole is served no worse. Where the input clips first, only less
+level can help, and the wish for level is left out.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from piezolab.chain import SignalChain
 from piezolab.chain.defaults import default
 from piezolab.chain.parameters import all_parameters
 from piezolab.chain.stages import stage_named
-from piezolab.studies.bias import bias
-from piezolab.studies.levels import levels
+from piezolab.studies.choosing.build_figures import whole_figures
+from piezolab.studies.judging.judgement import judgement
+from piezolab.studies.judging.wish import BuildFigures, Wish, benefits, costs, margins
+from piezolab.studies.response import low_note_hz
 
 PAD_OHM = 22e3  # resistance of a pad, series and shunt together
+_ROOM = "headroom_db"
 
 
 @dataclass(frozen=True)
 class Change:
-    """One change: name, what it changes in the chain, and the room for hard playing after it less that before, dB."""
+    """One change: name, and what it changes in the chain. before, after: the figures (see `judging.wish`); costs:
+    wishes that it would miss instead."""
 
     name: str
     changes: Mapping[str, Any]
-    more_db: float
+    before: BuildFigures
+    after: BuildFigures
+    costs: tuple[str, ...]
+
+    @property
+    def more_db(self) -> float:
+        """Room for hard playing after it less that before, dB."""
+        return float(self.after.headroom_db - self.before.headroom_db)
 
 
-def more_room(chain: SignalChain) -> tuple[Change, ...]:
+def more_room(chain: SignalChain, wish: Wish | None = None) -> tuple[Change, ...]:
     """Changes that keep the stage working and give more room, the most helpful first; none without a signal.
 
     Names: `half source resistor`, `double source resistor`, `tap`, `divider`, `half drain resistor`, `no bypass`,
     `follower`, `pad`.
     """
-    before = float(levels(chain).input_headroom_db)
-    if not abs(before) < float("inf"):
+    wish = wish or Wish()
+    if judgement(chain).edges.input_first:
+        wish = replace(wish, gain_db=None)
+    before = _figures(chain)
+    had = margins(before, wish)
+    if not abs(before.headroom_db) < float("inf"):
         return ()
     found = []
     for name, changes in _candidates(chain).items():
-        then = chain.but(changes)
-        if then.topology.powered:
-            if not bias(then).works:
-                continue
-        more = float(levels(then).input_headroom_db) - before
-        if more > 0:
-            found.append(Change(name, changes, more))
+        after = _figures(chain.but(changes))
+        has = margins(after, wish)
+        if _ROOM in benefits(has, had) and (bool(after.works) or not wish.works):
+            found.append(Change(name, changes, before, after, costs(has, had)))
     return tuple(sorted(found, key=lambda change: -change.more_db))
+
+
+def _figures(chain: SignalChain) -> BuildFigures:
+    return whole_figures(chain.values, low_note_hz(chain), with_noise=False)
 
 
 def _candidates(chain: SignalChain) -> dict[str, dict[str, Any]]:

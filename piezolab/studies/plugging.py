@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 
 from piezolab.chain import SignalChain
 from piezolab.chain.parameters import all_parameters
+from piezolab.chain.values import Values
 from piezolab.circuit.elements import GROUND, CurrentSource
 from piezolab.circuit.errors import CircuitError
 from piezolab.circuit.network import Network
@@ -29,7 +30,7 @@ SETTLED_V = 10e-3
 
 @dataclass(frozen=True)
 class Plugging:
-    """V, A, s.
+    """V, A, s; of one chain numbers, of a batch of builds arrays of its shape.
 
     rest_v: across the output capacitor at rest; leak_a, leak_worst_a: through it, typical and worst; dc_v,
     dc_worst_v: at the jack with cable and input connected; step_v: jump at the jack on plugging in after a
@@ -50,13 +51,12 @@ class Plugging:
     blocked: bool = True
 
 
-def leakage(farad: float, volt: float) -> tuple[float, float]:
-    """Typical and worst leakage of a capacitor at a direct voltage, A: none for film, 0.01*C*V or 3 uA at worst for an
-    electrolytic, a tenth of that typically (makers' usual guarantee; common practice, no source)."""
-    if farad < ELECTROLYTIC_FROM or volt == 0:
-        return 0.0, 0.0
-    worst = max(LEAK_PER_CV * farad * abs(volt), LEAST_WORST_LEAK)
-    return float(TYPICAL_PART * worst * np.sign(volt)), float(worst * np.sign(volt))
+def leakage(farad: np.ndarray | float, volt: np.ndarray | float) -> tuple[np.ndarray, np.ndarray]:
+    """Typical and worst leakage of a capacitor at a direct voltage, A, arrays allowed: none for film, 0.01*C*V or 3 uA
+    at worst for an electrolytic, a tenth of that typically (makers' usual guarantee; common practice, no source)."""
+    most = np.maximum(LEAK_PER_CV * farad * np.abs(volt), LEAST_WORST_LEAK)
+    worst = np.where(np.less(farad, ELECTROLYTIC_FROM), 0.0, most * np.sign(volt))[()]
+    return TYPICAL_PART * worst, worst
 
 
 @kept(4)
@@ -64,78 +64,86 @@ def plugging(chain: SignalChain) -> Plugging | None:
     """Direct voltage and thump of the chain's output; None with no stage, which passes no direct voltage."""
     if not chain.topology.powered:
         return None
-    linear = LinearChain.of(chain.values)
+    found = plugging_of(chain.values)
+    numbers = {field.name: float(getattr(found, field.name)) for field in fields(found) if field.name != "blocked"}
+    return Plugging(**numbers, blocked=found.blocked)
+
+
+def plugging_of(values: Values, linear: LinearChain | None = None) -> Plugging:
+    """The same of resolved values with a stage, arrays of builds allowed: figures of the batch's shape."""
+    linear = LinearChain.of(values) if linear is None else linear
     assembly = linear.assembly
     plugged = assembly.names("cable", "input")
     if not assembly.coupling:
-        return _unblocked(linear, free(chain.values))
+        return _unblocked(linear, free(values))
     inner, outer = assembly.coupling[0].nodes
     blocking = [part for part in assembly.coupling if part.nodes == (inner, outer)]
-    farad = float(sum(part.value for part in blocking))
-    rest = float(linear.point.voltage(inner))
+    farad = sum(part.value for part in blocking)
+    rest = linear.point.voltage(inner)
     apart = linear.network.without(*(part.name for part in assembly.coupling))
     stage = apart.without(*plugged)
     bleed, behind = _ohms(stage, outer, inner)
     both, at_jack = _through(apart, outer, assembly.jack)
-    typical, worst = (sum(each) for each in zip(*(leakage(float(p.value), rest) for p in blocking), strict=True))
+    typical, worst = (sum(each) for each in zip(*(leakage(p.value, rest) for p in blocking), strict=True))
     # the capacitor charges through the bleed resistor while nothing is plugged in
     part = 1 / (1 + behind / bleed)
     left = rest * part * np.exp(-WAIT_S / (farad * (bleed + behind)))
-    before = _bounded(left + (typical * bleed if typical else 0.0), rest * part)
+    with np.errstate(invalid="ignore"):
+        before = _bounded(left + np.where(np.equal(typical, 0), 0.0, typical * bleed), rest * part)
     on = rest * at_jack / (both + behind)
     after, after_worst = (_bounded(leak * at_jack, on) for leak in (typical, worst))
-    far = abs(before - after)
-    slow = float(farad * (both + behind))
+    far = np.abs(before - after)
+    slow = farad * (both + behind)
     return Plugging(
-        rest, typical, worst, after, after_worst, float(before), _settling(far, slow), on, _settling(abs(on), slow)
+        rest, typical, worst, after, after_worst, before, _settling(far, slow), on, _settling(np.abs(on), slow)
     )
 
 
 def _unblocked(linear: LinearChain, alone: LinearChain) -> Plugging:
     """No capacitor holds the stage's voltage back: it stands on the jack for good."""
     jack = linear.assembly.jack
-    there = float(linear.point.voltage(jack))
-    return Plugging(0.0, 0.0, 0.0, there, there, float(alone.point.voltage(jack)), 0.0, there, 0.0, blocked=False)
+    there, none = linear.point.voltage(jack), np.zeros(np.shape(linear.point.voltage(jack)))
+    return Plugging(none, none, none, there, there, alone.point.voltage(jack), none, there, none, blocked=False)
 
 
-def _ohm(network: Network, node: str) -> float:
+def _ohm(network: Network, node: str) -> np.ndarray | float:
     """Resistance from a node to ground; inf where nothing leads there."""
     if node == GROUND or node not in network.nodes:
         return 0.0 if node == GROUND else np.inf
     try:
-        return float(np.real(impedance(network, NEARLY_DC_HZ, node)))
+        return np.real(impedance(network, NEARLY_DC_HZ, node))
     except CircuitError:
         return np.inf
 
 
-def _ohms(network: Network, *nodes: str) -> list[float]:
+def _ohms(network: Network, *nodes: str) -> list[np.ndarray | float]:
     """The same for several nodes, from one elimination where something leads to ground from all of them."""
     if all(node in network.nodes for node in nodes):
         probed = network.plus(*(CurrentSource(f"into {node}", GROUND, node) for node in nodes))
         places = [(node, GROUND) for node in nodes]
         try:
             found = transfers_of_each(probed, NEARLY_DC_HZ, [f"into {node}" for node in nodes], places)
-            return [float(np.real(found[n][n])) for n in range(len(nodes))]
+            return [np.real(found[n][n]) for n in range(len(nodes))]
         except CircuitError:
             pass
     return [_ohm(network, node) for node in nodes]
 
 
-def _through(network: Network, start: str, end: str) -> tuple[float, float]:
+def _through(network: Network, start: str, end: str) -> tuple[np.ndarray, np.ndarray]:
     """Volts at either node for each ampere that leaks into the first."""
     driven = network.plus(CurrentSource("leak", GROUND, start))
     there, then = transfers(driven, NEARLY_DC_HZ, "leak", [(start, GROUND), (end, GROUND)])
-    return float(np.real(there)), float(np.real(then))
+    return np.real(there), np.real(then)
 
 
-def _bounded(volt: float, most: float) -> float:
+def _bounded(volt: np.ndarray, most: np.ndarray) -> np.ndarray:
     """A capacitor leaks as long as there is voltage across it: what leaks through cannot exceed a short circuit."""
-    return float(volt if abs(volt) < abs(most) else most)
+    return np.where(np.abs(volt) < np.abs(most), volt, most)
 
 
-def _settling(far: float, slow: float) -> float:
+def _settling(far: np.ndarray, slow: np.ndarray) -> np.ndarray:
     """Seconds until what starts `far` volts away, with a time constant of `slow` seconds, is within 10 mV."""
-    return float(slow * np.log(far / SETTLED_V)) if far > SETTLED_V else 0.0
+    return np.where(far > SETTLED_V, slow * np.log(np.maximum(far, SETTLED_V) / SETTLED_V), 0.0)
 
 
 @dataclass(frozen=True)

@@ -6,28 +6,24 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from piezolab import catalogue
 from piezolab.chain import SignalChain
 from piezolab.chain.assembly import assemble
 from piezolab.chain.parts import Part
-from piezolab.chain.resolve import TRANSISTOR_KEYS, with_types
 from piezolab.circuit.elements import Capacitor, Resistor
 from piezolab.circuit.network import Network
 from piezolab.quantity import nearest_preferred
-from piezolab.studies.bias import bias_of
 from piezolab.studies.board.board_parts import film
-from piezolab.studies.metering.board_under_meter import BoardUnderMeter, clip_range, under_meter
+from piezolab.studies.choosing.other_types import FITS
+from piezolab.studies.choosing.other_types import other_types as types_that_fit
+from piezolab.studies.metering.board_under_meter import BoardUnderMeter, under_meter
 from piezolab.studies.metering.probes import Probe, fed_at_probes
 from piezolab.studies.phantom import driven_backwards
-from piezolab.studies.population import population
 
 RATINGS_V = (6.3, 10.0, 16.0, 25.0, 35.0, 50.0, 63.0, 100.0)  # usual electrolytic ratings; common practice, no source
 FILM_V = 63.0  # the least rating in which film capacitors are sold; common practice, no source
 MARGIN = 1.5  # rating over the highest direct voltage
 PHANTOM_V = 63.0  # rating that stands 48 V and its tolerance
 WATT_SIZES = (0.25, 0.5, 1.0, 2.0)
-FITS_PART = 0.95  # of a type's parts must stay in saturation
-_TYPE_BUILDS = 300
 
 
 @dataclass(frozen=True)
@@ -69,28 +65,11 @@ def shopping(chain: SignalChain) -> tuple[Item, ...]:
 
 
 def other_types(chain: SignalChain) -> tuple[str, ...]:
-    """Transistor types that fit this chain as it is: at least 95 % of their parts, from the spent to the fresh battery,
-    stay in saturation with the gate at rest, and their ratings hold; by type number. The chain's own type counts if it
-    fits, by the name that the chain has for it."""
-    if not chain.topology.powered:
-        return ()
-    end, fresh = clip_range(chain)
-    rows = catalogue.transistors()
-    own, now = rows[chain.jfet].type_number, catalogue.offered(rows)
-    kinds = {name: kind for name, kind in rows.items() if name == chain.jfet or name in now and kind.type_number != own}
-    names = [name for name, kind in kinds.items() if kind.vds_max >= fresh and kind.vgs_max >= fresh]
-    if not names:
-        return ()
-    # one batch: types, then the battery's two states, then parts
-    drawn = [population(name, _TYPE_BUILDS) for name in names]
-    typical = with_types(chain.values, names)
-    wide = {key: typical[key][:, None, None] for key in TRANSISTOR_KEYS}
-    wide["jfet_idss"] = np.stack([each.idss for each in drawn])[:, None, :]
-    wide["jfet_vgsoff"] = np.stack([each.vgsoff for each in drawn])[:, None, :]
-    works = bias_of(chain.values.but(**wide, supply_v=np.array([[end], [fresh]]))).works
-    share = np.mean(np.all(works, axis=1), axis=-1)
-    fit = [name for name, part in zip(names, share, strict=True) if part >= FITS_PART]
-    return tuple(name if name == chain.jfet else kinds[name].type_number for name in fit)
+    """The best five other transistor types that fit this chain as it is (see `choosing.other_types`), and before them
+    the chain's own if it fits."""
+    found = types_that_fit(chain)
+    own = () if found.own is None or found.own.share < FITS else (found.own.name,)
+    return (*own, *(each.name for each in found.fitting))
 
 
 def _bought(part: Part) -> bool:

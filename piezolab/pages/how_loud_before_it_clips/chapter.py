@@ -18,15 +18,17 @@ from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.sections import PlotSection, Section
 from piezolab.pages.kit.sentences import decibel_words, not_working
 from piezolab.pages.kit.skeleton import Chapter, Page, View
+from piezolab.pages.kit.wish_words import FAILS
 from piezolab.quantity import show
 from piezolab.studies.added_harmonics import Distortion, transfer_curve
 from piezolab.studies.bias import bias
-from piezolab.studies.judging.edges import clip_edges
-from piezolab.studies.judging.life import life
+from piezolab.studies.judging.judgement import judgement
+from piezolab.studies.judging.wish import ENOUGH_DB
 from piezolab.studies.levels import Levels
 from piezolab.studies.more_room import Change, more_room
 
 SLUG = "how-loud-before-it-clips"
+LEVEL_DB = 0.5  # less of a change of level is not told
 #: Added harmonics as a part of the note, and what that sounds like. Ours (common practice, no source).
 ADDED = (
     (0.001, "clean"),
@@ -35,7 +37,6 @@ ADDED = (
     (0.15, "growling"),
     (math.inf, "plainly distorted"),
 )
-MORE_ROOM_DB = 0.5  # a change that gives less room is not worth the solder
 
 
 def verdict_words(chain: SignalChain) -> str:
@@ -46,7 +47,7 @@ def verdict_words(chain: SignalChain) -> str:
     broken = not_working(bias(chain)) if chain.topology.powered else ""
     if broken:
         return f"This stage does not work at rest: {broken}"
-    edges = clip_edges(chain, of)
+    edges = judgement(chain).edges
     room, cause = edges.headroom_db, cause_words(chain, edges.chain_cause, edges.chain_transistor)
     peak = show(edges.play_v, "V", 2)
     if edges.clips:
@@ -115,13 +116,28 @@ def change_words(chain: SignalChain, change: Change) -> str:
 
 def room_words(chain: SignalChain) -> str:
     """What would give more room, computed."""
-    found_changes = [change for change in more_room(chain) if change.more_db >= MORE_ROOM_DB]
-    if not found_changes:
-        return paragraphs("No usual change, one at a time, gives this chain more room.")
-    words = [change_words(chain, c) for c in found_changes]
-    said = [f"{w[0].upper()}{w[1:]}: {c.more_db:.1f} dB more room" for w, c in zip(words, found_changes, strict=True)]
+    changes = more_room(chain)
+    if not changes:
+        room = judgement(chain).edges.headroom_db
+        if ENOUGH_DB <= room < math.inf:
+            return paragraphs(f"Hard playing has {room:.1f} dB of room already: that is enough, and nothing needs it.")
+        return paragraphs("No usual change, one at a time, gives this chain more room without costing more elsewhere.")
+    said = [f"{words[0].upper()}{words[1:]}: {_before_after(change)}"
+            for change in changes for words in [change_words(chain, change)]]  # fmt: skip
     keeps = "; each keeps the stage working" if chain.topology.powered else ""
-    return bullets(said) + paragraphs(f"Computed for this chain, one change at a time{keeps}.")
+    return bullets(said) + paragraphs(f"Computed for this chain, one change at a time{keeps}. Now → then.")
+
+
+def _before_after(change: Change) -> str:
+    """Room and level now and then, and what it costs."""
+    said = f"room {_signed(change.before.headroom_db)} → {_signed(change.after.headroom_db)} dB"
+    if abs(float(change.after.gain_db - change.before.gain_db)) >= LEVEL_DB:
+        said += f", level {_signed(change.before.gain_db)} → {_signed(change.after.gain_db)} dB"
+    return said + "".join(f"; but then it {FAILS[name]}" for name in change.costs)
+
+
+def _signed(db: np.ndarray) -> str:
+    return f"{float(db) + 0.0:.1f}".replace("-", "−") if math.isfinite(db) else "no limit"
 
 
 # -- what is looked at when the hand rests ------------------------------------------------------------------------
@@ -169,7 +185,7 @@ def _edges(chain: SignalChain, of: Levels) -> str:
 
 def battery_words(chain: SignalChain) -> str:
     """How long the battery lasts and how it ends."""
-    lasts = life(chain)
+    lasts = judgement(chain).life
     if lasts is None:
         return paragraphs(
             "An adapter does not run down." if chain.topology.powered else "With no stage there is nothing to feed."

@@ -12,10 +12,12 @@ from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.sections import Section
 from piezolab.pages.kit.skeleton import Chapter, Page, View
 from piezolab.pages.kit.tasks import MakeTask, NumberTask, PickTask
-from piezolab.pages.what_shall_i_build_from_my_drawer.drawer_panel import FAILS, WISHES, DrawerPanel
+from piezolab.pages.kit.wish_words import FAILS, WISHES
+from piezolab.pages.what_shall_i_build_from_my_drawer.drawer_panel import DrawerPanel
 from piezolab.quantity import show
-from piezolab.studies.choosing.build_figures import Wishes, chain_figures, margins
 from piezolab.studies.choosing.tolerance import TRANSISTOR, tolerance
+from piezolab.studies.judging.judgement import judgement
+from piezolab.studies.judging.wish import Wish, judged_figures, missed
 
 SLUG = "what-shall-i-build-from-my-drawer"
 RESISTOR_PERCENT, CAPACITOR_PERCENT = 5.0, 20.0
@@ -24,18 +26,17 @@ RESISTOR_PERCENT, CAPACITOR_PERCENT = 5.0, 20.0
 class Hopes(traitlets.HasTraits):
     """What is wished of a build, shared by the panel and the sections."""
 
-    wishes = traitlets.Instance(Wishes, args=())
+    wish = traitlets.Instance(Wish, args=())
 
 
-def missed(chain: SignalChain, wishes: Wishes) -> tuple[str, ...]:
-    """The wishes that a chain misses with its typical or measured parts."""
-    found = margins(chain_figures(chain, with_noise=wishes.snr_db_a is not None), wishes)
-    return tuple(name for name, margin in found.items() if not margin >= 0)
+def missed_wishes(chain: SignalChain, wish: Wish) -> tuple[str, ...]:
+    """The wishes that a chain misses with its typical or measured parts, the worst first."""
+    return missed(judged_figures(judgement(chain), with_noise=wish.snr_db_a is not None), wish)
 
 
-def verdict_words(chain: SignalChain, wishes: Wishes) -> str:
+def verdict_words(chain: SignalChain, wish: Wish) -> str:
     """Whether the chain fits the wishes."""
-    fails = missed(chain, wishes)
+    fails = missed_wishes(chain, wish)
     kind = f"A {chain.topology.title} with a {chain.jfet}" if chain.topology.powered else "This chain without a stage"
     if not fails:
         return f"{kind} fits all your wishes. Look below for what else your drawer would give."
@@ -50,7 +51,7 @@ def fails_words(fails: tuple[str, ...]) -> str:
 def view(chain: SignalChain, kept: SignalChain | None, phase: bool) -> View:
     """The verdict for the usual wishes, and the chain's curve beside the bare pickup's."""
     shown = two_curves.view(chain, kept, phase)
-    verdict = verdict_words(chain, _HOPES.wishes)
+    verdict = verdict_words(chain, _HOPES.wish)
     return View(verdict, shown.traces, shown.layout, shown.narrow, f"{shown.label} {verdict}")
 
 
@@ -61,7 +62,7 @@ def spread_words(chain: SignalChain) -> str:
     """How many builds of this chain fit the wishes, and which part matters most."""
     if not chain.topology.powered:
         return paragraphs("With no stage there is nothing to build that could spread.")
-    found = tolerance(chain, RESISTOR_PERCENT, CAPACITOR_PERCENT, _HOPES.wishes)
+    found = tolerance(chain, RESISTOR_PERCENT, CAPACITOR_PERCENT, _HOPES.wish)
     builds = f"{found.size:,}".replace(",", "\u202f")
     said = paragraphs(
         f"Of {builds} builds with {RESISTOR_PERCENT:.0f} % resistors, {CAPACITOR_PERCENT:.0f} % capacitors and "
@@ -89,18 +90,18 @@ def part_words(key: str, chain: SignalChain) -> str:
 
 # -- tasks --------------------------------------------------------------------------------------------------------
 def _share() -> float:
-    return 100 * tolerance(SignalChain(stage="gain", play_v=0.02), RESISTOR_PERCENT, CAPACITOR_PERCENT, Wishes()).fits
+    return 100 * tolerance(SignalChain(stage="gain", play_v=0.02), RESISTOR_PERCENT, CAPACITOR_PERCENT, Wish()).fits
 
 
 def _what_matters() -> int:
-    found = tolerance(SignalChain(), RESISTOR_PERCENT, CAPACITOR_PERCENT, Wishes(low_note_db=None, gain_db=None))
+    found = tolerance(SignalChain(), RESISTOR_PERCENT, CAPACITOR_PERCENT, Wish(low_note_db=None, gain_db=None))
     return 0 if next(iter(found.matters), TRANSISTOR) == TRANSISTOR else 1
 
 
 def _fits(chain: SignalChain) -> tuple[bool, str]:
     if not chain.topology.powered:
         return False, "Not yet: it wants a stage."
-    fails = missed(chain, Wishes(low_note_db=1.0, headroom_db=6.0, gain_db=-3.0))
+    fails = missed_wishes(chain, Wish(low_note_db=1.0, headroom_db=6.0, gain_db=-3.0))
     if fails:
         return False, f"Not yet: {fails_words(fails)}."
     return True, "Right: bass, 6 dB of room and hardly any level lost."
@@ -139,7 +140,8 @@ MATHS = r"""
 <p>Every sensible stage is laid out with the values of the drawer. Those whose transistor is not in saturation from a
 fresh battery to a spent one, or whose gate conducts, are dropped; the rest are compared by how far they over-fulfil
 each wish.
-Fewest missed wishes come first, then the plainest stage, then the room to spare.</p>
+Fewest missed wishes come first, then transistors that you measured, then the plainest stage, then the room to spare.
+Of builds that rest alike the one with the smallest capacitors that do is named.</p>
 <p>For the spread, parts lie anywhere within their tolerance and the transistor is drawn from its type. The share of the
 spread that a part makes is $$S_k = \frac{\mathrm{Var}\left(\mathrm{E}[y\,|\,x_k]\right)}{\mathrm{Var}(y)}$$ the
 part of the figure's variance that goes when that part is known.</p>
@@ -167,11 +169,11 @@ def make(link: str | None = None) -> Page:
     from dataclasses import replace
 
     state = PageState.opened(link)
-    _HOPES.wishes = Wishes()
+    _HOPES.wish = Wish()
     spread = Section(state, "spread", "How do builds spread?", spread_words, folded=True)
 
-    def wished(wishes: Wishes) -> None:
-        _HOPES.wishes = wishes
+    def wished(wish: Wish) -> None:
+        _HOPES.wish = wish
         spread.refresh()
 
     panel = DrawerPanel(state, wished)
@@ -184,10 +186,12 @@ def make(link: str | None = None) -> Page:
 
 def usual_words() -> str:
     """What is wished where nothing else was asked for."""
-    usual = Wishes()
+    usual = Wish()
     return (
         f"Unless you ask for something else: the lowest string within {show(usual.low_note_db, 'dB')}, room for hard "
-        f"playing, and no more than {show(-usual.gain_db, 'dB')} of level lost."
+        f"playing, no more than {show(-usual.gain_db, 'dB')} of level lost, a thump of at most "
+        f"{show(usual.step_v, 'V')} on plugging in that is gone in {show(usual.settle_s, 's')}, and at most "
+        f"{show(usual.dc_v, 'V')} of direct voltage on the jack. All these limits are our own."
     )
 
 

@@ -16,9 +16,11 @@ from piezolab.pages.kit.blocks import Block, Buttons, paragraphs, table
 from piezolab.pages.kit.form import Field, FieldError, Form
 from piezolab.pages.kit.keepsake import Keepsake
 from piezolab.pages.kit.page_state import PageState
+from piezolab.pages.kit.wish_words import BRINGS, FAILS, WISHES
 from piezolab.quantity import QuantityError, letter_code, show
-from piezolab.studies.choosing.build_figures import Wishes
-from piezolab.studies.choosing.parts_search import Build, Drawer, DrawerTransistor, Search, as_chain, search
+from piezolab.studies.choosing.drawer import Drawer, DrawerTransistor
+from piezolab.studies.choosing.parts_search import Build, Search, as_chain, search
+from piezolab.studies.judging.wish import Wish
 
 MOST_LIST = 400  # characters of one list
 MOST_VALUES = 40
@@ -37,6 +39,9 @@ FIELDS = (
     Field("low_note", "the lowest string may lose", "dB", "1"),
     Field("headroom", "room for hard playing, at least", "dB", "0"),
     Field("gain", "gain, at least", "dB", "-3", "A follower has none to give: about −1 dB."),
+    Field("step", "thump on plugging in, at most", "V", "0.1", "Our own limit. Empty: no wish.", more=True),
+    Field("settle", "settled again within", "s", "3", "Our own limit. Empty: no wish.", more=True),
+    Field("dc", "direct voltage on the jack, at most", "V", "50m", "Our own limit. Empty: no wish.", more=True),
     Field("snr", "playing over hiss, at least", "dB", "", "Empty: no wish.", more=True),
     Field("current", "battery current, at most", "A", "", "Empty: no wish. Such as 1m.", more=True),
 )  # fmt: skip
@@ -46,22 +51,6 @@ KINDS = {
     "follower at a divider": "a source follower with its gate at a divider",
     "gain": "a gain stage, source resistor not bridged",
     "gain, bypassed": "a gain stage, source resistor bridged",
-}
-WISHES = {
-    "works": "stays in saturation with a quiet gate, at every supply voltage that it will see",
-    "low_note_db": "keeps the lowest string",
-    "headroom_db": "has room for hard playing",
-    "gain_db": "has the gain",
-    "snr_db_a": "is quiet enough",
-    "current_a": "is easy on the battery",
-}
-FAILS = {
-    "works": "leaves saturation or lets its gate conduct at a supply voltage that it will see",
-    "low_note_db": "loses too much of the lowest string",
-    "headroom_db": "has too little room for hard playing",
-    "gain_db": "gives too little level",
-    "snr_db_a": "hisses too much",
-    "current_a": "draws too much current",
 }
 KEYS = {"source_r": "R_S", "drain_r": "R_D", "gate_r": "R_G", "bleed_r": "bleed", "out_c": "output",
         "bypass_c": "bridge",
@@ -99,11 +88,12 @@ def types_of(text: str) -> tuple[DrawerTransistor, ...]:
     return tuple(found)
 
 
-def wishes_of(texts: Mapping[str, str]) -> Wishes:
+def wish_of(texts: Mapping[str, str]) -> Wish:
     """What is wished; an empty field is no wish. Raises FieldError."""
     found: dict[str, float | None] = {}
     for name, unit, low, high in (
         ("low_note", "dB", 0.0, 60.0), ("headroom", "dB", -60.0, 60.0), ("gain", "dB", -60.0, 80.0),
+        ("step", "V", 1e-3, 100.0), ("settle", "s", 0.1, 3600.0), ("dc", "V", 1e-3, 100.0),
         ("snr", "dB", 0.0, 200.0), ("current", "A", 1e-6, 1.0),
     ):  # fmt: skip
         label = next(field.label for field in FIELDS if field.name == name)
@@ -119,13 +109,13 @@ def wishes_of(texts: Mapping[str, str]) -> Wishes:
                 name, f"{label}: {texts[name]} is out of range; allowed is {show(low, unit)} to {show(high, unit)}."
             )
         found[name] = value
-    return Wishes(found["low_note"], found["headroom"], found["gain"], found["snr"], found["current"])
+    return Wish(*(found[name] for name in ("low_note", "headroom", "gain", "step", "settle", "dc", "snr", "current")))
 
 
 class DrawerPanel(VBox):
     """The form, the answer and a button for each build found. `wished` is called when the wishes change."""
 
-    def __init__(self, state: PageState, wished: Callable[[Wishes], None]) -> None:
+    def __init__(self, state: PageState, wished: Callable[[Wish], None]) -> None:
         self._state, self._wished = state, wished
         self._keepsake: Keepsake | None = None
         self.bag: tuple[DrawerTransistor, ...] = ()
@@ -147,23 +137,23 @@ class DrawerPanel(VBox):
         keepsake.use("drawer", self.form.fill)
 
     def _asked(self, texts: Mapping[str, str]) -> str:
-        wishes = wishes_of(texts)
+        wish = wish_of(texts)
         self.drawer = Drawer(
             values_of(texts["resistors"], "resistors", "ohm"), values_of(texts["capacitors"], "capacitors", "F"),
             (*self.bag, *types_of(texts["transistors"])),
         )  # fmt: skip
         if self._keepsake is not None:
             self._keepsake.keep("drawer", dict(texts))
-        self._wished(wishes)
+        self._wished(wish)
         try:
-            self.found = search(self._state.chain, self.drawer, wishes, SHOWN)
+            self.found = search(self._state.chain, self.drawer, wish, SHOWN)
         except (ChainError, CircuitError) as error:
             self.found = None
             raise FieldError("", f"The search could not be made for this chain: {error}") from None
         self.answer.content = answer_html(self.found, self.drawer)
         self.apply.show([
             {"word": f"build-{n}", "label": f"put in no. {n + 1}", "note": build_words(build, self.drawer)}
-            for n, build in enumerate(self.found.builds)
+            for n, build in enumerate(self.found.builds) if build.brings
         ])  # fmt: skip
         return ""
 
@@ -190,15 +180,20 @@ def build_words(build: Build, drawer: Drawer) -> str:
 def answer_html(found: Search, drawer: Drawer) -> str:
     """The builds as a table, and what stands in the way."""
     rows = []
-    for n, build in enumerate(found.builds):
+    for name, build in (("now", found.before), *((f"{n + 1}", build) for n, build in enumerate(found.builds))):
         figures = build.figures
         fits = "all" if not build.fails else "no: it " + "; it ".join(FAILS[name] for name in build.fails)
+        more = [BRINGS[name] for name in build.brings if name in BRINGS]
         rows.append((
-            f"{n + 1}", build_words(build, drawer), show(figures["low_note_db"], "dB"), _db(figures["headroom_db"]),
-            _db(figures["gain_db"]), show(figures["current_a"], "A"), fits,
+            name, build_words(build, drawer) if build.kind else "your chain as it is",
+            show(figures["low_note_db"], "dB", 2), _db(figures["headroom_db"]), _db(figures["gain_db"]),
+            show(figures["step_v"], "V", 2) if figures["step_v"] >= 1e-3 else "none",
+            show(figures["current_a"], "A", 2), fits + (f". Against yours: {', '.join(more)}" if more else ""),
         ))  # fmt: skip
-    head = ("no.", "build", "lowest string", "room", "gain", "current", "fits your wishes")
+    head = ("no.", "build", "lowest string", "room", "gain", "thump", "current", "fits your wishes")
     said = table(head, rows, f"The best of {found.tried} builds; values are taken to be there as often as needed.")
+    if not any(build.brings for build in found.builds):
+        said += paragraphs("Your chain can be built from this drawer, and nothing in it does better what you wish.")
     if found.never:
         said += paragraphs("No build at all " + ", and none ".join(WISHES[name] for name in found.never) + ".")
     for kind, lacking in found.missing.items():
@@ -208,4 +203,4 @@ def answer_html(found: Search, drawer: Drawer) -> str:
 
 
 def _db(value: float) -> str:
-    return show(value, "dB") if abs(value) < 1e6 else ("none" if value < 0 else "no limit")
+    return show(value, "dB", 2) if abs(value) < 1e6 else ("none" if value < 0 else "no limit")

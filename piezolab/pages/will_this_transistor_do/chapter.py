@@ -14,15 +14,17 @@ from piezolab.pages.kit.sections import PlotSection, Section
 from piezolab.pages.kit.sentences import not_working
 from piezolab.pages.kit.skeleton import Chapter, Page, View
 from piezolab.pages.kit.tasks import MakeTask, NumberTask, PickTask
+from piezolab.pages.kit.wish_words import other_types_words
 from piezolab.pages.will_this_transistor_do import curves as draw
 from piezolab.pages.will_this_transistor_do import sentences as say
 from piezolab.pages.will_this_transistor_do.backwards import Backwards
 from piezolab.pages.will_this_transistor_do.measuring import Measuring
 from piezolab.quantity import show
 from piezolab.studies.bias import Bias, bias, bias_of, bias_population, spread
-from piezolab.studies.choosing.build_figures import BuildFigures, chain_figures, type_figures
+from piezolab.studies.choosing.build_figures import type_figures
 from piezolab.studies.fading_battery import Fading, battery_range, fading
 from piezolab.studies.judging.judgement import judgement
+from piezolab.studies.judging.wish import BuildFigures
 from piezolab.studies.swing import Swing, swing_of
 from piezolab.studies.transistor_curves import CLOUD, Curves, curves
 
@@ -173,7 +175,7 @@ def _all_parts(chain: SignalChain) -> tuple[bool, str]:
     broken = not_working(now.rest) or (not_working(now.spent) if now.spent is not None else "")
     if broken:
         return False, f"Not yet: {broken}"
-    gain = float(chain_figures(chain, with_noise=False).gain_db)
+    gain = float(judgement(chain).sound.at_1khz_db)
     if gain < 10:
         return False, f"It works, but gives only {show(gain, 'dB')} of gain."
     return True, f"Right: {show(gain, 'dB')} of gain, and it works down to a spent battery."
@@ -259,7 +261,7 @@ def make(link: str | None = None) -> Page:
     """The page, with all its parts at hand; `link` as in `page`."""
     state = PageState.opened(link)
     backwards = Backwards(state)
-    measuring = Measuring(state, lambda: backwards.wish)
+    measuring = Measuring(state, lambda: (backwards.wish, backwards.choice))
 
     def more(state: PageState) -> list[Any]:
         return [
@@ -268,6 +270,7 @@ def make(link: str | None = None) -> Page:
             Section(state, "regions", "Where it can be, and what that sounds like", regions),
             PlotSection(state, "While the battery fades", _fading, height_px=330),
             PlotSection(state, "Which parts of the type would work here", _parts, height_px=380),
+            Section(state, "types", "Other transistors that fit", other_types_words, folded=True),
             PlotSection(state, "Load lines", _load, height_px=380, folded=True),
         ]
 

@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 
 from piezolab.chain import SignalChain
-from piezolab.studies.choosing.build_figures import BuildFigures
 from piezolab.studies.fading_battery import Fading
+from piezolab.studies.judging.wish import BuildFigures
 from piezolab.studies.transistor_curves import Curves
 
 Figure = tuple[Sequence[Mapping[str, Any]], Mapping[str, Any], Mapping[str, Any], str]

@@ -21,9 +21,10 @@ from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.will_this_transistor_do import sentences as say
 from piezolab.quantity import QuantityError, show
 from piezolab.studies.choosing.bag import Ranked, outside_the_sheet, ranked
-from piezolab.studies.choosing.best_resistor import Wish
-from piezolab.studies.choosing.parts_search import DrawerTransistor
+from piezolab.studies.choosing.best_resistor import ResistorChoice
+from piezolab.studies.choosing.drawer import DrawerTransistor
 from piezolab.studies.in_hand.two_readings import Accuracy, Readings, two_readings, with_transistor
+from piezolab.studies.judging.wish import Wish
 
 ENTRY = (
     Field("idss", "I_DSS", "A", hint="Drain current with gate and source joined, such as 5.2m."),
@@ -98,7 +99,7 @@ def read(texts: Mapping[str, str]) -> tuple[Readings, Accuracy]:
 class Measuring(VBox):
     """Both ways to enter a transistor, and the bag. `wish` gives what the bag is ranked by."""
 
-    def __init__(self, state: PageState, wish: Callable[[], Wish]) -> None:
+    def __init__(self, state: PageState, wish: Callable[[], tuple[Wish, ResistorChoice]]) -> None:
         self._state, self._wish = state, wish
         self.bag: tuple[DrawerTransistor, ...] = ()
         self._part: DrawerTransistor | None = None
@@ -186,7 +187,7 @@ class Measuring(VBox):
             self.bag_buttons.show([])
             return
         try:
-            rows = ranked(self._state.chain, self.bag, self._wish())
+            rows = ranked(self._state.chain, self.bag, *self._wish())
         except CircuitError as error:
             rows = ()
             self.shown.content = paragraphs(f"The bag could not be ranked for this chain: {error}")

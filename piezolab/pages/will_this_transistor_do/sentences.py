@@ -10,9 +10,11 @@ from piezolab.chain.parameters import all_parameters
 from piezolab.pages.kit.battery_words import volts
 from piezolab.pages.kit.clip_words import stage_edge_sentences
 from piezolab.pages.kit.sentences import not_working
+from piezolab.pages.kit.wish_words import FAILS
 from piezolab.quantity import show
 from piezolab.studies.bias import Bias
-from piezolab.studies.choosing.best_resistor import CURRENT, GAIN, GATE, SATURATION, BestResistor, Wish
+from piezolab.studies.choosing.best_resistor import CURRENT, GAIN, GATE, SATURATION, BestResistor, ResistorChoice
+from piezolab.studies.choosing.improvement import EVEN, ROOM, SOURCE, Improvement
 from piezolab.studies.fading_battery import battery_range
 from piezolab.studies.in_hand.two_readings import TransistorInHand
 from piezolab.studies.judging.edges import ClipEdges
@@ -129,18 +131,45 @@ _BLAME = {
 _BLAME_TOGETHER = {SATURATION: "saturation", GATE: "a quiet gate", CURRENT: "a useful current", GAIN: "that much gain"}
 
 
-def solved(chain: SignalChain, found: BestResistor, wish: Wish) -> str:
-    """The answer of the backward search, with what it promises."""
-    who = f"the {chain.type_number} at large" if wish.whole_type and not chain.transistor_measured else whose(chain)
+_BRINGS = {
+    SATURATION: "it stays in saturation",
+    GATE: "its gate stays quiet",
+    CURRENT: "a useful current flows (0.1 to 1 mA)",
+    GAIN: "it gives the gain",
+    ROOM: "hard playing has more room",
+    EVEN: "clipping becomes more even",
+    SOURCE: "the source comes nearer to your voltage",
+}
+
+
+def solved(chain: SignalChain, found: BestResistor, brings: Improvement, choice: ResistorChoice) -> str:
+    """The answer of the backward search: before and after, and what it brings of what was asked for."""
+    who = f"the {chain.type_number} at large" if choice.whole_type and not chain.transistor_measured else whose(chain)
     if not found.feasible:
         if len(found.missed) == 1:
-            why = f"of the {wish.series} values {_BLAME[found.missed[0]]}"
+            why = f"of the {choice.series} values {_BLAME[found.missed[0]]}"
         else:
-            why = f"no {wish.series} value has all at once: " + " and ".join(_BLAME_TOGETHER[m] for m in found.missed)
+            why = f"no {choice.series} value has all at once: " + " and ".join(_BLAME_TOGETHER[m] for m in found.missed)
         near = f" Nearest: {resistors(found.changes)}"
-        near += f", which suits {round(100 * found.share)} of 100 parts." if wish.whole_type and found.share else "."
+        near += f", which suits {round(100 * found.share)} of 100 parts." if choice.whole_type and found.share else "."
         return f"For {who} nothing works: {why}.{near}"
-    said = [f"For {who}: {resistors(found.changes)}.", f"The source then rests at {volts(found.source_v)}."]
+    before = brings.before
+    has = {key: float(chain[key]) for key in found.changes}
+    said = [f"For {who}: {resistors(found.changes)}."]
+    if has == found.changes:
+        return " ".join([*said, *_figures(chain, found)])
+    if brings.brings:
+        said.append(f"Against your {resistors(has)}: {', and '.join(_BRINGS[name] for name in brings.brings)}.")
+        return " ".join([*said, *_before_after(chain, before, found)])
+    why = "it brings nothing of what you asked for"
+    if brings.costs:
+        why = " and ".join(f"it {FAILS[name]}" for name in brings.costs)
+    return f"Keep your {resistors(has)}: {resistors(found.changes)} would be another choice, but {why}."
+
+
+def _figures(chain: SignalChain, found: BestResistor) -> list[str]:
+    """What the resistors in the chain give."""
+    said = [f"The source rests at {volts(found.source_v)}."]
     if math.isfinite(found.headroom_v):
         when = "" if battery_range(chain) is None else "Down to a spent battery "
         said.append(
@@ -148,4 +177,21 @@ def solved(chain: SignalChain, found: BestResistor, wish: Wish) -> str:
         )
     if math.isfinite(found.imbalance_db):
         said.append(f"One side of the swing has {found.imbalance_db:.0f} dB more room than the other.")
-    return " ".join(said)
+    return said
+
+
+def _before_after(chain: SignalChain, before: BestResistor, after: BestResistor) -> list[str]:
+    """Source voltage, clip edge and evenness, then and now."""
+    if not before.feasible:
+        return _figures(chain, after)
+    said = [f"Source at rest: {volts(before.source_v)} → {volts(after.source_v)}."]
+    if math.isfinite(before.headroom_v) and math.isfinite(after.headroom_v):
+        when = "" if battery_range(chain) is None else " down to a spent battery"
+        edges = f"{volts(before.headroom_v)} → {volts(after.headroom_v)}"
+        said.append(f"The stage alone does not clip{when} up to strokes of {edges}.")
+    if math.isfinite(before.imbalance_db) and math.isfinite(after.imbalance_db):
+        said.append(
+            f"One side of the swing has more room than the other: {before.imbalance_db:.0f} dB → "
+            f"{after.imbalance_db:.0f} dB."
+        )
+    return said

@@ -5,11 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from piezolab import catalogue
 from piezolab.chain import SignalChain
-from piezolab.studies.choosing.best_resistor import BestResistor, Wish, best_resistor
-from piezolab.studies.choosing.parts_search import DrawerTransistor
+from piezolab.studies.choosing.best_resistor import BestResistor, ResistorChoice, best_resistor, missed_steps
+from piezolab.studies.choosing.drawer import DrawerTransistor
 from piezolab.studies.in_hand.two_readings import TransistorInHand
+from piezolab.studies.judging.wish import Wish
 
 
 @dataclass(frozen=True)
@@ -22,21 +25,28 @@ class Ranked:
     chain: SignalChain
 
 
-def ranked(chain: SignalChain, parts: Sequence[DrawerTransistor], wish: Wish | None = None) -> tuple[Ranked, ...]:
-    """The bag, the best first: what can be made to work before what cannot, then by headroom; with a wanted source
-    voltage by how near it comes. Empty with no stage."""
+def ranked(
+    chain: SignalChain,
+    parts: Sequence[DrawerTransistor],
+    wish: Wish | None = None,
+    choice: ResistorChoice | None = None,
+) -> tuple[Ranked, ...]:
+    """The bag, the best first: what can be made to work before what cannot, then by the room that is missed, then by
+    headroom; with a wanted source voltage by how near it comes. Empty with no stage."""
     if not chain.topology.powered:
         return ()
-    wish = wish or Wish()
+    wish, choice = wish or Wish(), choice or ResistorChoice()
     rows = []
     for place, part in enumerate(parts):
         own = chain.but(part.entered())
-        best = best_resistor(own, wish)
+        best = best_resistor(own, wish, choice)
         rows.append(Ranked(place, part, best, own.but(best.changes)))
 
-    def worth(row: Ranked) -> tuple[bool, float]:
-        miss = -row.best.headroom_v if wish.source_v is None else abs(row.best.source_v / wish.source_v - 1)
-        return not row.best.feasible, miss
+    def worth(row: Ranked) -> tuple[bool, float, float]:
+        best = row.best
+        if choice.source_v is None:
+            return not best.feasible, float(missed_steps(wish, np.asarray(best.room_db))), -best.headroom_v
+        return not best.feasible, abs(best.source_v / choice.source_v - 1), 0.0
 
     return tuple(sorted(rows, key=worth))
 

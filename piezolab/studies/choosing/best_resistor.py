@@ -1,7 +1,8 @@
 """Solving backwards: which preferred source (and drain) resistor suits the transistor and the battery's whole life.
 
-Every preferred value in range is tried at once. A value must hold the wishes from a fresh battery to its end voltage;
-among those that do, the most even clipping wins, or the source voltage nearest to a wanted one. Even means that the two
+Every preferred value in range is tried at once. A value must hold the requirements from a fresh battery to its end
+voltage; a gain wished above 0 dB is one of them. Among those that do, the wish decides (room for hard playing, as far
+as it is missed), then the most even clipping; or the source voltage nearest to a wanted one. Even means that the two
 ends of the a.c. load line, cut-off and triode region, are equally far; a gate that conducts before costs headroom, but
 is no way to make a stage even.
 """
@@ -16,8 +17,9 @@ import numpy as np
 from piezolab.chain import SignalChain
 from piezolab.chain.parameters import all_parameters
 from piezolab.chain.values import Values
-from piezolab.quantity import preferred_between
+from piezolab.quantity import decibels, preferred_between
 from piezolab.studies.fading_battery import battery_range
+from piezolab.studies.judging.wish import STEP_DB, Wish
 from piezolab.studies.linear import LinearChain
 from piezolab.studies.population import builds
 from piezolab.studies.swing import swing
@@ -32,13 +34,13 @@ PARTS = 13  # of a type, from its 1st to its 99th percentile of V_GS(off)
 
 
 @dataclass(frozen=True)
-class Wish:
-    """What the resistor is chosen for.
+class ResistorChoice:
+    """Which values there are to choose from, and for whom.
 
     source_v: wanted voltage at the source, V, at the chain's supply voltage; None: the most even clipping. series: of
     preferred numbers; source_range, drain_range: ohm; fit_drain: whether the drain resistor is chosen too, None: in a
-    stage that inverts; current_a: least and most drain current at rest, A; least_gain: at 1 kHz, ratio; whole_type:
-    for the parts of the type at large, not for the measured or typical one; share: of the parts that must hold them.
+    stage that inverts; rest_a: least and most drain current at rest, A; whole_type: for the parts of the type at large,
+    not for the measured or typical one; share: of the parts that must hold the requirements.
     """
 
     source_v: float | None = None
@@ -46,8 +48,7 @@ class Wish:
     source_range: tuple[float, float] = (47.0, 470e3)
     drain_range: tuple[float, float] = (220.0, 220e3)
     fit_drain: bool | None = None
-    current_a: tuple[float, float] = CURRENT_A
-    least_gain: float = 0.0
+    rest_a: tuple[float, float] = CURRENT_A
     whole_type: bool = False
     share: float = 1.0
 
@@ -56,12 +57,12 @@ class Wish:
 class BestResistor:
     """The answer; where `feasible` is False, the nearest miss: what suits the most parts, or the most wishes.
 
-    changes: link keys and ohms, for `chain.but`; share: of the parts that hold all wishes; missed: the requirements
+    changes: link keys and ohms, for `chain.but`; share: of the parts that hold all of them; missed: the requirements
     that fail (of REQUIREMENTS): those that no value meets, or where each can be met alone, those that stand in the
     way. imbalance_db (of the load line's ends), headroom_v (the nearest edge): the worse of fresh and spent battery,
-    the median part; source_v: at the chain's supply, V. Over all values tried, (S, D): shares, imbalances_db,
-    headrooms_v, sources_v, for source_r (S,) and drain_r (D,) in ohm; nan where they were not looked at because the
-    value fails.
+    the median part; room_db: that edge or the input's ceiling, the nearer, over hard playing; source_v: at the chain's
+    supply, V. Over all values tried, (S, D): shares, imbalances_db, headrooms_v, rooms_db, sources_v, for source_r (S,)
+    and drain_r (D,) in ohm; nan where they were not looked at because the value fails.
     """
 
     feasible: bool
@@ -70,63 +71,71 @@ class BestResistor:
     missed: tuple[str, ...]
     imbalance_db: float
     headroom_v: float
+    room_db: float
     source_v: float
     source_r: np.ndarray
     drain_r: np.ndarray
     shares: np.ndarray
     imbalances_db: np.ndarray
     headrooms_v: np.ndarray
+    rooms_db: np.ndarray
     sources_v: np.ndarray
 
 
-def best_resistor(chain: SignalChain, wish: Wish | None = None) -> BestResistor | None:
+def best_resistor(
+    chain: SignalChain, wish: Wish | None = None, choice: ResistorChoice | None = None
+) -> BestResistor | None:
     """The preferred value that serves the chain best; None with no stage, and where the stage has no such resistor.
 
     Raises QuantityError on an unknown series or an empty range.
     """
+    stage, choice = chain.topology, choice or ResistorChoice()
+    if not stage.powered or not stage.has(stage.rest_key):
+        return None
+    source_r = np.array(preferred_between(*_within(stage.rest_key, choice.source_range), choice.series))
+    drain_r = None
+    if (stage.inverts if choice.fit_drain is None else choice.fit_drain) and stage.has(stage.gain_key):
+        drain_r = np.array(preferred_between(*_within(stage.gain_key, choice.drain_range), choice.series))
+    return _of_these(chain, wish or Wish(), choice, source_r, drain_r)
+
+
+def as_it_is(
+    chain: SignalChain, wish: Wish | None = None, choice: ResistorChoice | None = None
+) -> BestResistor | None:
+    """The same figures of the resistors that the chain has."""
     stage = chain.topology
     if not stage.powered or not stage.has(stage.rest_key):
         return None
-    wish = wish or Wish()
-    fit_drain = (stage.inverts if wish.fit_drain is None else wish.fit_drain) and stage.has(stage.gain_key)
-    source_r = np.array(preferred_between(*_within(stage.rest_key, wish.source_range), wish.series))
-    drain_r = np.array([0.0])
-    if fit_drain:
-        drain_r = np.array(preferred_between(*_within(stage.gain_key, wish.drain_range), wish.series))
-    values = _members(chain, wish)
-    met = _met(chain, values, wish, source_r, drain_r)  # requirement -> (S, D, parts)
+    return _of_these(chain, wish or Wish(), choice or ResistorChoice(), np.array([float(chain[stage.rest_key])]), None)
+
+
+def _of_these(
+    chain: SignalChain, wish: Wish, choice: ResistorChoice, source_r: np.ndarray, drain_r: np.ndarray | None
+) -> BestResistor:
+    """The best of these values; drain_r: None leaves the chain's."""
+    stage = chain.topology
+    values = _members(chain, choice)
+    met = _met(chain, values, wish, choice, source_r, drain_r)  # requirement -> (S, D, parts)
     shares = np.all(list(met.values()), axis=0).mean(axis=-1)
-    good = shares >= wish.share - 1e-9
+    good = shares >= choice.share - 1e-9
     feasible = bool(good.any())
-    missed = () if feasible else _missed(met, wish.share)
+    missed = () if feasible else _missed(met, choice.share)
     if not feasible:
         good = _nearest(met, missed)
-    imbalances, headrooms, sources = _judged(chain, values, source_r, drain_r, good)
-    at = _best(wish, good, imbalances, headrooms, sources)
+    judged = _judged(chain, values, source_r, drain_r, good)
+    at = _best(wish, choice, good, *judged)
     changes = {stage.rest_key: float(source_r[at[0]])}
-    if fit_drain:
+    if drain_r is not None:
         changes[stage.gain_key] = float(drain_r[at[1]])
-    return BestResistor(
-        feasible,
-        changes,
-        float(shares[at]),
-        missed,
-        float(imbalances[at]),
-        float(headrooms[at]),
-        float(sources[at]),
-        source_r,
-        drain_r,
-        shares,
-        imbalances,
-        headrooms,
-        sources,
-    )
+    own = (float(each[at]) for each in judged)
+    there = np.array([0.0]) if drain_r is None else drain_r
+    return BestResistor(feasible, changes, float(shares[at]), missed, *own, source_r, there, shares, *judged)
 
 
-def _members(chain: SignalChain, wish: Wish) -> Values:
+def _members(chain: SignalChain, choice: ResistorChoice) -> Values:
     """The chain's values with its own transistor, or with parts spread evenly over the type's V_GS(off); (parts,)."""
     own = chain.values
-    if not wish.whole_type:
+    if not choice.whole_type:
         return own.but(jfet_idss=np.array([own.jfet_idss]), jfet_vgsoff=np.array([own.jfet_vgsoff]))
     many = builds(chain)
     idss, vgsoff = np.broadcast_arrays(np.atleast_1d(many.jfet_idss), np.atleast_1d(many.jfet_vgsoff))
@@ -154,39 +163,45 @@ def _resistors(chain: SignalChain, rest: np.ndarray, gain: np.ndarray | None) ->
 
 
 def _met(
-    chain: SignalChain, values: Values, wish: Wish, source_r: np.ndarray, drain_r: np.ndarray
+    chain: SignalChain,
+    values: Values,
+    wish: Wish,
+    choice: ResistorChoice,
+    source_r: np.ndarray,
+    drain_r: np.ndarray | None,
 ) -> dict[str, np.ndarray]:
     """Which requirements each value holds for each part at every battery voltage: (S, D, parts)."""
-    supplies = np.append(_supplies(chain, 3 if wish.whole_type else 5), chain.supply_v)
+    supplies = np.append(_supplies(chain, 3 if choice.whole_type else 5), chain.supply_v)
     linear = LinearChain.of(
         values.but(
-            **_resistors(chain, source_r[:, None, None, None], drain_r[:, None, None] if len(drain_r) > 1 else None),
+            **_resistors(chain, source_r[:, None, None, None], None if drain_r is None else drain_r[:, None, None]),
             jfet_idss=np.asarray(values.jfet_idss)[:, None],
             jfet_vgsoff=np.asarray(values.jfet_vgsoff)[:, None],
             supply_v=supplies,
         )
     )
     q = linear.transistor
-    shape = (len(source_r), len(drain_r), len(values.jfet_idss), len(supplies))
-    gain = np.abs(linear.gain(np.array([1000.0])))[..., 0] if wish.least_gain > 0 else np.inf
+    shape = (len(source_r), 1 if drain_r is None else len(drain_r), len(values.jfet_idss), len(supplies))
+    asked = wish.gain_db is not None and wish.gain_db > 0
+    gain = decibels(linear.gain(1000.0)) if asked else np.inf
     met = {
         SATURATION: linear.saturated,
         GATE: ~linear.gate_conducts,
-        CURRENT: (q.i_d >= wish.current_a[0]) & (q.i_d <= wish.current_a[1]),
-        GAIN: gain >= wish.least_gain,
+        CURRENT: (q.i_d >= choice.rest_a[0]) & (q.i_d <= choice.rest_a[1]),
+        GAIN: gain >= wish.gain_db if asked else np.True_,
     }
     return {key: np.broadcast_to(value, shape).all(axis=-1) for key, value in met.items()}
 
 
 def _judged(
-    chain: SignalChain, values: Values, source_r: np.ndarray, drain_r: np.ndarray, good: np.ndarray
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Imbalance in dB, headroom in V and source voltage of the good values, nan elsewhere: (S, D)."""
+    chain: SignalChain, values: Values, source_r: np.ndarray, drain_r: np.ndarray | None, good: np.ndarray
+) -> tuple[np.ndarray, ...]:
+    """Imbalance in dB, headroom in V, room in dB and source voltage of the good values, nan elsewhere: (S, D)."""
     s, d = np.nonzero(good)
     supplies = np.append(_supplies(chain, 2), chain.supply_v)
     linear = LinearChain.of(
         values.but(
-            **_resistors(chain, source_r[s][:, None, None], drain_r[d][:, None, None] if len(drain_r) > 1 else None),
+            **_resistors(chain, source_r[s][:, None, None], None if drain_r is None else drain_r[d][:, None, None]),
             jfet_idss=np.asarray(values.jfet_idss)[:, None],
             jfet_vgsoff=np.asarray(values.jfet_vgsoff)[:, None],
             supply_v=supplies,
@@ -195,9 +210,14 @@ def _judged(
     edges = swing(linear)
     source = linear.point.voltage(linear.assembly.network[linear.assembly.transistors[0]].source)
     found = []
+    headroom = edges.headroom[..., :-1].min(axis=-1)
+    with np.errstate(divide="ignore"):
+        ceiling = values.input_max / np.abs(linear.gain(1000.0)).max(axis=-1)
+        room = decibels(np.minimum(headroom, ceiling) / chain.play_v)
     for each in (
         edges.line_imbalance_db[..., :-1].max(axis=-1),
-        edges.headroom[..., :-1].min(axis=-1),
+        headroom,
+        room,
         np.broadcast_to(source, edges.up.shape)[..., -1],
     ):
         whole = np.full(good.shape, np.nan)
@@ -206,17 +226,29 @@ def _judged(
     return tuple(found)
 
 
+def missed_steps(wish: Wish, rooms_db: np.ndarray) -> np.ndarray:
+    """How far the wished room is missed, in steps of STEP_DB."""
+    wished = -np.inf if wish.headroom_db is None else wish.headroom_db
+    return np.round(np.clip(wished - rooms_db, 0.0, 200.0) / STEP_DB)
+
+
 def _best(
-    wish: Wish, good: np.ndarray, imbalances: np.ndarray, headrooms: np.ndarray, sources: np.ndarray
+    wish: Wish,
+    choice: ResistorChoice,
+    good: np.ndarray,
+    imbalances: np.ndarray,
+    headrooms: np.ndarray,
+    rooms: np.ndarray,
+    sources: np.ndarray,
 ) -> tuple[int, int]:
     """Place of the best value among the good ones. Equally good ones: the most headroom, then the smaller resistors."""
     with np.errstate(divide="ignore", invalid="ignore"):
-        if wish.source_v is None:
-            first = np.ceil(imbalances / EVEN_STEP_DB)
+        if choice.source_v is None:
+            keys = [np.ceil(imbalances / EVEN_STEP_DB), missed_steps(wish, rooms)]
         else:
-            first = np.abs(np.log(np.maximum(sources, 1e-12) / wish.source_v))
-    first = np.where(good, first, np.inf)
-    rank = np.lexsort((np.arange(first.size), -np.where(good, headrooms, -np.inf).ravel(), first.ravel()))
+            keys = [np.abs(np.log(np.maximum(sources, 1e-12) / choice.source_v))]
+    keys = [np.where(good, key, np.inf).ravel() for key in (-headrooms, *keys)]
+    rank = np.lexsort((np.arange(good.size), *keys))
     place = next(k for k in rank if good.ravel()[k])
     return tuple(int(k) for k in np.unravel_index(place, good.shape))
 

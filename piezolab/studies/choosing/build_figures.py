@@ -1,8 +1,12 @@
-"""The figures by which a build is judged, for thousands of builds at once, and what a maker wishes of them."""
+"""The figures by which a build is judged against a wish, for thousands of builds at once.
+
+`build_figures` is quick: mid-band from a coarse grid, the input's ceiling taken straight. `whole_figures` takes
+the same roads as the judgement of one chain, for the builds that a search will name.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from typing import Any
 
 import numpy as np
 
@@ -10,82 +14,107 @@ from piezolab import catalogue
 from piezolab.chain import SignalChain
 from piezolab.chain.stages import stage_named
 from piezolab.chain.values import Values
+from piezolab.circuit.load_line import LoadLine
 from piezolab.quantity import decibels
 from piezolab.studies.hiss import noise_of
+from piezolab.studies.judging.bass_and_level import sound_of
+from piezolab.studies.judging.wish import BuildFigures
 from piezolab.studies.kept import kept
-from piezolab.studies.linear import LinearChain
+from piezolab.studies.levels import FAR_V, levels_of
+from piezolab.studies.linear import LINE_HZ, LinearChain
+from piezolab.studies.plugging import plugging_of
 from piezolab.studies.population import builds
 from piezolab.studies.response import AUDIO, low_note_hz
 from piezolab.studies.swing import swing
 
 _MIDBAND = np.geomspace(*AUDIO, 13)  # Hz; a chain of RC corners has no peak that falls between
+_NARROWINGS = 8
 _NOISE = np.geomspace(*AUDIO, 31)  # Hz; the A-weighted integral is then right to 0.001 dB
 
 
-@dataclass(frozen=True)
-class Wishes:
-    """What is wished; None: no wish. All in dB but the current.
-
-    low_note_db: most that the lowest string may lose against the mid-band (a positive number); headroom_db: least
-    headroom over hard playing; gain_db: least gain at 1 kHz, open circuit to input; snr_db_a: least signal over
-    A-weighted noise; current_a: most supply current; works: saturation and a quiet gate from a fresh battery to a
-    spent one.
-    """
-
-    low_note_db: float | None = 1.0
-    headroom_db: float | None = 0.0
-    gain_db: float | None = -3.0
-    snr_db_a: float | None = None
-    current_a: float | None = None
-    works: bool = True
-
-
-@dataclass(frozen=True)
-class BuildFigures:
-    """Figures of builds, each of the batch's shape; dB, A. low_note_db: the lowest string against the mid-band, not
-    above 0; headroom_db: the nearer clip edge of stage or input over `play_v`; snr_db_a is nan where it was not asked
-    for."""
-
-    low_note_db: np.ndarray
-    headroom_db: np.ndarray
-    gain_db: np.ndarray
-    snr_db_a: np.ndarray
-    current_a: np.ndarray
-    works: np.ndarray
-
-    def take(self, index: np.ndarray) -> BuildFigures:
-        """Some of the builds of a batch of one axis."""
-        return BuildFigures(**{field.name: getattr(self, field.name)[index] for field in fields(self)})
-
-
-def build_figures(values: Values, low_note_hz: float, *, with_noise: bool = True) -> BuildFigures:
-    """Figures of a batch of builds (one axis, or none); low_note_hz: the lowest string, Hz."""
+def build_figures(
+    values: Values,
+    low_note_hz: float,
+    *,
+    with_noise: bool = True,
+    works: bool | None = None,
+    peak_hz: float | None = None,
+) -> BuildFigures:
+    """Figures of a batch of builds (one axis, or none); low_note_hz: the lowest string, Hz; works: of all of them,
+    where it is known; peak_hz: where the mid-band is largest, where that is known: the input's ceiling is then taken
+    along the load line, too."""
     linear = LinearChain.of(values)
-    stage = stage_named(values.stage)
-    level = np.abs(linear.gain(np.concatenate([_MIDBAND, [1000.0, low_note_hz]])))
+    middle = _MIDBAND if peak_hz is None else np.array([peak_hz])
+    level = np.abs(linear.gain(np.concatenate([middle, [1000.0, low_note_hz]])))
     at_1khz, note = level[..., -2], level[..., -1]
     midband = np.maximum(level.max(axis=-1), 1e-30)
     with np.errstate(divide="ignore"):
-        ceiling = values.input_max / at_1khz
-    edge = np.minimum(swing(linear).headroom, ceiling) if stage.powered else ceiling
-    shape = np.shape(at_1khz)
-    current, works = _at_rest(values, linear) if stage.powered else (0.0, True)
+        edge = values.input_max / at_1khz if peak_hz is None else _edge(values, linear)
+        if peak_hz is None and linear.assembly.transistors:
+            edge = np.minimum(swing(linear).headroom, edge)
     snr = noise_of(values, _NOISE).snr_db_a if with_noise else np.nan
-    found = (
-        decibels(np.minimum(note / midband, 1.0)),
-        decibels(edge / values.play_v),
-        decibels(at_1khz),
-        snr,
-        current,
-        works,
-    )
-    return BuildFigures(*(np.broadcast_to(np.asarray(each), shape) for each in found))
+    found = (decibels(np.minimum(note / midband, 1.0)), decibels(edge / values.play_v), decibels(at_1khz))
+    return _together(values, linear, found, snr, np.shape(at_1khz), works)
 
 
-@kept(4)
-def chain_figures(chain: SignalChain, *, with_noise: bool = True) -> BuildFigures:
-    """Figures of the chain with its typical or measured parts."""
-    return build_figures(chain.values, low_note_hz(chain), with_noise=with_noise)
+def whole_figures(values: Values, low_note_hz: float, *, with_noise: bool = True) -> BuildFigures:
+    """The same figures as the judgement of each build has them."""
+    linear = LinearChain.of(values)
+    sound = sound_of(values, low_note_hz, linear)
+    with np.errstate(divide="ignore"):
+        room = decibels(_edge(values, linear) / np.asarray(values.play_v, float))
+    snr = noise_of(values).snr_db_a if with_noise else np.nan
+    found = (np.minimum(sound.balance_db, 0.0), room, sound.at_1khz_db)
+    return _together(values, linear, found, snr, np.shape(sound.at_1khz_db))
+
+
+def _edge(values: Values, linear: LinearChain) -> np.ndarray:
+    """The nearest clip edge of stage and input as `levels` has it, V, with less work for many builds: the input's
+    ceiling by false position along the load line. With no stage that line is straight."""
+    if not linear.assembly.transistors:
+        return levels_of(values, linear=linear).clip_input_v_peak
+    stage, line = swing(linear), linear.load_line
+    edge = np.stack([np.broadcast_to(side, line.shape) for side in (stage.up, stage.down)], axis=-1)
+    ceiling = np.broadcast_to(np.asarray(values.input_max, float)[..., None], edge.shape)
+    low, high = np.zeros(edge.shape), np.minimum(edge, FAR_V)
+    f_low, f_high = -ceiling, _over(line, high, ceiling)
+    reached, moved = f_high >= 0, np.zeros(edge.shape, int)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        x = np.minimum(ceiling / np.abs(linear.gain(LINE_HZ))[..., None], high)  # were the line straight
+        for _ in range(_NARROWINGS if reached.any() else 0):
+            f = _over(line, x, ceiling)
+            # an end that stays twice counts half (the Illinois rule), so that neither stays for ever
+            f_low = np.where((f >= 0) & (moved == 1), f_low / 2, f_low)
+            f_high = np.where((f < 0) & (moved == -1), f_high / 2, f_high)
+            low, f_low = np.where(f < 0, x, low), np.where(f < 0, f, f_low)
+            high, f_high = np.where(f < 0, high, x), np.where(f < 0, f_high, f)
+            moved = np.where(f < 0, -1, 1)
+            x = np.where(f_high > f_low, (low * f_high - high * f_low) / (f_high - f_low), high)
+    return np.where(reached, x, edge).min(axis=-1)
+
+
+def _over(line: LoadLine, e: np.ndarray, ceiling: np.ndarray) -> np.ndarray:
+    """By how much the load's voltage exceeds the ceiling at pickup voltages up and down by e, V, batch + (2,)."""
+    return np.abs(line.at(e * np.array([1.0, -1.0]))[1]) - ceiling
+
+
+def _together(
+    values: Values,
+    linear: LinearChain,
+    found: tuple[np.ndarray, ...],
+    snr: Any,
+    shape: tuple[int, ...],
+    works: bool | None = None,
+) -> BuildFigures:
+    """Those figures with what plugging in does, hiss, current, and whether it works."""
+    plug, current = (0.0, 0.0, 0.0), 0.0
+    if stage_named(values.stage).powered:
+        there = plugging_of(values, linear)
+        plug = (np.abs(there.step_v), there.settle_s, np.abs(there.dc_v))
+        current = -linear.point.branch_currents["B1"] + values.other_current
+        works = _works(values, linear) if works is None else works
+    every = (*found, *plug, snr, current, True if works is None else works)
+    return BuildFigures(*(np.broadcast_to(np.asarray(each), shape) for each in every))
 
 
 @kept(4)
@@ -94,32 +123,15 @@ def type_figures(chain: SignalChain, size: int) -> BuildFigures:
     return build_figures(builds(chain, size), low_note_hz(chain), with_noise=False)
 
 
-def _at_rest(values: Values, linear: LinearChain) -> tuple[np.ndarray, np.ndarray]:
-    """Supply current at the chain's voltage, and whether the stage works from a fresh battery to a spent one."""
-    current = -linear.point.branch_currents["B1"] + values.other_current
-    supplies = [values.supply_v]
+def _works(values: Values, linear: LinearChain) -> np.ndarray:
+    """Whether the stage works from a fresh battery to a spent one, and at the chain's own voltage."""
+    supplies = []
     if values.supply != "adapter":
         kind = catalogue.batteries()[values.supply]
         scale = np.where(values.supply_v > kind.fresh_v, values.supply_v / kind.nominal_v, 1.0)
-        supplies += [(kind.fresh_v * scale)[()], (kind.end_v * scale)[()]]
-    works: np.ndarray | bool = True
+        supplies = [(kind.fresh_v * scale)[()], (kind.end_v * scale)[()]]
+    works = linear.saturated & ~linear.gate_conducts
     for supply_v in supplies:
         there = LinearChain.of(values.but(supply_v=supply_v))
         works = works & there.saturated & ~there.gate_conducts
-    return current, np.asarray(works)
-
-
-def margins(figures: BuildFigures, wishes: Wishes) -> dict[str, np.ndarray]:
-    """How far each wish is over-fulfilled, dB (negative: it fails), by the wish's name; `works` is +inf or -inf."""
-    found: dict[str, np.ndarray] = {}
-    if wishes.works:
-        found["works"] = np.where(figures.works, np.inf, -np.inf)
-    if wishes.low_note_db is not None:
-        found["low_note_db"] = figures.low_note_db + wishes.low_note_db
-    for name in ("headroom_db", "gain_db", "snr_db_a"):
-        if getattr(wishes, name) is not None:
-            found[name] = getattr(figures, name) - getattr(wishes, name)
-    if wishes.current_a is not None:
-        with np.errstate(divide="ignore"):
-            found["current_a"] = -decibels(figures.current_a / wishes.current_a)
-    return found
+    return np.asarray(works)

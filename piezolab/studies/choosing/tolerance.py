@@ -10,7 +10,7 @@ values.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 
@@ -18,7 +18,8 @@ from piezolab.chain import SignalChain
 from piezolab.chain.assembly import assemble
 from piezolab.chain.stages.common_parts import absent
 from piezolab.chain.values import Values
-from piezolab.studies.choosing.build_figures import BuildFigures, Wishes, build_figures, margins
+from piezolab.studies.choosing.build_figures import build_figures
+from piezolab.studies.judging.wish import BuildFigures, Wish, margins
 from piezolab.studies.population import builds
 from piezolab.studies.response import low_note_hz
 
@@ -52,7 +53,7 @@ def tolerance(
     chain: SignalChain,
     resistor_percent: float = 5.0,
     capacitor_percent: float = 20.0,
-    wishes: Wishes | None = None,
+    wish: Wish | None = None,
     size: int = SIZE,
     seed: int = SEED,
 ) -> Tolerance:
@@ -62,14 +63,14 @@ def tolerance(
             raise ValueError(f"{what}: {value} % is out of range; allowed is 0 to 50 %.")
     if not 100 <= size <= 50_000:
         raise ValueError(f"builds: {size} is out of range; allowed is 100 to 50000.")
-    wishes = wishes or Wishes()
+    wish = wish or Wish()
     values, draws = drawn(chain, resistor_percent, capacitor_percent, size, seed)
-    figures = build_figures(values, low_note_hz(chain), with_noise=wishes.snr_db_a is not None)
-    found = margins(figures, wishes)
+    figures = build_figures(values, low_note_hz(chain), with_noise=wish.snr_db_a is not None)
+    found = margins(figures, wish)
     each = {name: float(np.mean(margin >= 0)) for name, margin in found.items()}
     fits = float(np.mean(np.all([margin >= 0 for margin in found.values()], axis=0))) if found else 1.0
     influence = {}
-    for name in ("works", "low_note_db", "headroom_db", "gain_db", "snr_db_a", "current_a"):
+    for name in (field.name for field in fields(BuildFigures)):
         figure = np.maximum(np.asarray(getattr(figures, name), float), _FLOOR_DB)
         if np.isfinite(figure).all():
             influence[name] = influences(draws, figure)

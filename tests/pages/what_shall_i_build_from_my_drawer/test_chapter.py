@@ -7,8 +7,8 @@ import pytest
 from piezolab.chain import SignalChain
 from piezolab.pages.kit.form import FieldError
 from piezolab.pages.what_shall_i_build_from_my_drawer import chapter as page
-from piezolab.pages.what_shall_i_build_from_my_drawer.drawer_panel import types_of, values_of, wishes_of
-from piezolab.studies.choosing.build_figures import Wishes
+from piezolab.pages.what_shall_i_build_from_my_drawer.drawer_panel import FIELDS, types_of, values_of, wish_of
+from piezolab.studies.judging.wish import Wish
 
 
 def test_the_default_drawer_gives_builds_and_one_click_puts_one_in() -> None:
@@ -52,6 +52,7 @@ def test_an_empty_drawer_says_what_is_lacking() -> None:
         ("low_note", "-3", "out of range"),
         ("gain", "loud", "gain"),
         ("current", "5", "out of range"),
+        ("settle", "2h", "settled again"),
     ],
 )
 def test_a_bad_entry_is_refused_at_its_field(field: str, text: str, words: str) -> None:
@@ -65,10 +66,12 @@ def test_a_bad_entry_is_refused_at_its_field(field: str, text: str, words: str) 
 def test_lists_and_wishes_are_read_as_makers_write_them() -> None:
     assert values_of("4k7 1M; 4700", "resistors", "ohm") == (4.7e3, 1e6)
     assert [part.jfet for part in types_of("j113, 2n5457")] == ["J113", "2N5457"]
-    texts = {"low_note": "2", "headroom": "", "gain": "-1", "snr": "", "current": "1m"}
-    assert wishes_of(texts) == Wishes(2.0, None, -1.0, None, 1e-3)
+    texts = {"low_note": "2", "headroom": "", "gain": "-1", "step": "0.2", "settle": "", "dc": "10m", "snr": "",
+             "current": "1m"}  # fmt: skip
+    assert wish_of(texts) == Wish(2.0, None, -1.0, 0.2, None, 0.01, None, 1e-3)
+    assert wish_of({field.name: field.value for field in FIELDS}) == Wish()
     with pytest.raises(FieldError, match="allowed is"):
-        wishes_of({**texts, "snr": "300"})
+        wish_of({**texts, "snr": "300"})
 
 
 def test_measured_transistors_of_the_bag_are_searched_too() -> None:
@@ -82,9 +85,9 @@ def test_measured_transistors_of_the_bag_are_searched_too() -> None:
 
 def test_a_wish_moves_the_verdict_and_the_spread() -> None:
     made = page.make("")
-    assert "fits all" in page.verdict_words(SignalChain(), Wishes())
+    assert "fits all" in page.verdict_words(SignalChain(), Wish())
     made.drawer.form.submit({"headroom": "20"})
-    assert "does not fit" in page.verdict_words(SignalChain(), page._HOPES.wishes)
+    assert "does not fit" in page.verdict_words(SignalChain(), page._HOPES.wish)
 
 
 def test_tasks_are_checked_against_the_studies() -> None:

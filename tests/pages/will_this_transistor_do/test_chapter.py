@@ -109,7 +109,7 @@ def test_without_a_stage_one_is_offered():
     assert "this chain has none" in words(page.verdict.content)
     assert [button["label"] for button in page.stage_in.buttons] == ["put a follower in"]
     press(page.stage_in, "stage")
-    assert "works" in words(page.verdict.content) and page.backwards.apply.buttons
+    assert "works" in words(page.verdict.content) and page.backwards.found is not None
 
 
 def test_sections_follow_and_say_why_they_are_empty():
@@ -222,7 +222,7 @@ def test_the_bag_says_which_one_to_solder_and_with_what(page):
     fill(page, ("3m", "1.6"), ("7m", "3.0"), ("14m", "7.0"))
     shown = words(page.measuring.shown.content)
     own = page.state.chain.but(jfet_idss=7e-3, jfet_vgsoff=3.0)
-    best = best_resistor(own, page.backwards.wish)
+    best = best_resistor(own, page.backwards.wish, page.backwards.choice)
     assert best.feasible
     assert "Solder no. 2, with source resistor" in shown and "no. 3 (2N3819)" in shown and "none works" in shown
     labels = {button["word"]: button["label"] for button in page.measuring.bag_buttons.buttons}
@@ -286,24 +286,40 @@ def test_a_full_bag_takes_no_more(page):
 
 
 # -- solving backwards ------------------------------------------------------------------------------------------
-def test_one_click_puts_the_answer_in(page):
-    best = best_resistor(page.state.chain, page.backwards.wish)
-    assert "For a typical J113: source resistor" in words(page.backwards.answer.content)
+def test_one_click_puts_the_answer_in():
+    page = chapter.make("source_r=22k")
+    best = best_resistor(page.state.chain, page.backwards.wish, page.backwards.choice)
+    told = words(page.backwards.answer.content)
+    assert "For a typical J113: source resistor" in told and "Against your source resistor 22k: a useful" in told
     press(page.backwards.apply, "use")
     assert page.state.chain.source_r == best.changes["source_r"]
     assert page.backwards.apply.buttons[0]["label"] == "it is in the chain" and page.backwards.apply.buttons[0]["off"]
     press(page.bar, "undo")
+    assert page.state.chain == SignalChain(source_r=22e3)
+
+
+def test_nothing_is_offered_that_brings_nothing(page):
+    """The default chain works, has room, and no other resistor makes it more even."""
+    assert "Keep your source resistor 3k9" in words(page.backwards.answer.content)
+    assert page.backwards.apply.buttons == []
+    press(page.backwards.apply, "use")
     assert page.state.chain == SignalChain()
+
+
+def test_before_and_after_stand_side_by_side():
+    told = words(chapter.make("stage=gain&play_v=50m").backwards.answer.content)
+    assert "hard playing has more room, and clipping becomes more even" in told and told.count("→") == 3
 
 
 def test_a_wanted_source_voltage_and_series(page):
     submit(page.backwards.form, goal="source", source_v="0.9", series="E96")
-    assert page.backwards.wish.source_v == 0.9 and page.backwards.wish.series == "E96"
+    assert page.backwards.choice.source_v == 0.9 and page.backwards.choice.series == "E96"
     press(page.backwards.apply, "use")
     assert float(bias(page.state.chain).v_s) == pytest.approx(0.9, rel=0.02)
 
 
-def test_for_every_part_of_the_type(page):
+def test_for_every_part_of_the_type():
+    page = chapter.make("source_r=22k")
     submit(page.backwards.form, whom="type")
     assert "For the J113 at large" in words(page.backwards.answer.content)
     press(page.backwards.apply, "use")
@@ -316,9 +332,9 @@ def test_for_every_part_of_the_type(page):
 
 
 def test_gain_is_asked_of_a_gain_stage_only(page):
-    assert page.backwards.wish.least_gain == 0.0
+    assert page.backwards.wish.gain_db == -3.0
     page.folded.enter("stage", "gain")
-    assert page.backwards.wish.least_gain == pytest.approx(10 ** (10 / 20))
+    assert page.backwards.wish.gain_db == 10.0
     assert set(page.backwards.found.changes) == {"source_r", "drain_r"}
 
 

@@ -5,8 +5,8 @@ import pytest
 from piezolab.chain import SignalChain
 from piezolab.studies.bias import bias
 from piezolab.studies.choosing.bag import outside_the_sheet, ranked
-from piezolab.studies.choosing.best_resistor import Wish, best_resistor
-from piezolab.studies.choosing.parts_search import DrawerTransistor
+from piezolab.studies.choosing.best_resistor import ResistorChoice, best_resistor
+from piezolab.studies.choosing.drawer import DrawerTransistor
 from piezolab.studies.in_hand.two_readings import Accuracy, Readings, two_readings
 
 BAG = (
@@ -36,7 +36,7 @@ def test_each_is_given_its_own_best_resistor_and_the_best_comes_first() -> None:
 
 
 def test_a_wanted_source_voltage_ranks_by_nearness() -> None:
-    rows = ranked(SignalChain(jfet="2N3819"), BAG, Wish(source_v=1.5))
+    rows = ranked(SignalChain(jfet="2N3819"), BAG, choice=ResistorChoice(source_v=1.5))
     miss = [abs(row.best.source_v / 1.5 - 1) for row in rows if row.best.feasible]
     assert miss == sorted(miss)
 

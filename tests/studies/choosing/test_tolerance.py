@@ -7,8 +7,9 @@ from hypothesis import strategies as st
 from scipy.stats import spearmanr
 
 from piezolab.chain import SignalChain
-from piezolab.studies.choosing.build_figures import Wishes, build_figures
+from piezolab.studies.choosing.build_figures import build_figures
 from piezolab.studies.choosing.tolerance import drawn, influences, tolerance
+from piezolab.studies.judging.wish import Wish
 from piezolab.studies.loading import loading
 from piezolab.studies.response import low_note_hz
 
@@ -105,9 +106,9 @@ def test_what_does_not_matter_gets_nothing() -> None:
 
 def test_more_is_never_wished_by_fewer() -> None:
     chain = SignalChain(stage="gain", play_v=0.1)
-    shares = [tolerance(chain, size=2000, wishes=Wishes(gain_db=gain)).fits for gain in (10.0, 15.0, 20.0, 26.0)]
+    shares = [tolerance(chain, size=2000, wish=Wish(gain_db=gain)).fits for gain in (10.0, 15.0, 20.0, 26.0)]
     assert shares == sorted(shares, reverse=True)
-    strict = tolerance(chain, size=2000, wishes=Wishes(gain_db=20.0))
+    strict = tolerance(chain, size=2000, wish=Wish(gain_db=20.0))
     assert strict.fits <= min(strict.fits_each.values())
     assert strict.tightest == min(strict.fits_each, key=strict.fits_each.get)
 

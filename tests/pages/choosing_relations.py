@@ -1,0 +1,146 @@
+"""Relations between what searches, sheet and commands say of a chain and its judgement; see `test_one_truth`."""
+
+import html
+import math
+import re
+
+from piezolab.pages.how_loud_before_it_clips.chapter import room_words
+from piezolab.pages.kit.wish_words import FAILS, other_types_words
+from piezolab.pages.what_shall_i_build_from_my_drawer.chapter import verdict_words
+from piezolab.pages.what_shall_i_build_from_my_drawer.drawer_panel import FIELDS, answer_html, types_of, values_of
+from piezolab.pages.will_this_transistor_do.sentences import solved
+from piezolab.sheets.build_sheet import build_sheet
+from piezolab.studies.choosing.best_resistor import ResistorChoice, best_resistor
+from piezolab.studies.choosing.drawer import Drawer
+from piezolab.studies.choosing.improvement import improvement
+from piezolab.studies.choosing.parts_search import as_chain, search
+from piezolab.studies.figures import figures
+from piezolab.studies.judging.judgement import Judgement
+from piezolab.studies.judging.wish import Wish
+from piezolab.studies.shopping import other_types
+
+CLOSE = 1e-6
+
+
+def plain(text: str) -> str:
+    """A page's text without its marks."""
+    text = re.sub(r"<(style|svg).*?</\1>", " ", text, flags=re.S)
+    return " ".join(html.unescape(re.sub(r"<[^>]+>", " ", text)).split())
+
+
+def limits(judged: Judgement) -> dict[str, bool]:
+    """Which of the usual limits a chain keeps, straight from the judgement's parts."""
+    plug = judged.plug
+    return {
+        "works": judged.working is None or judged.working.life,
+        "low_note_db": float(judged.sound.balance_db) >= -1.0,
+        "headroom_db": judged.edges.headroom_db >= 0.0,
+        "gain_db": float(judged.sound.at_1khz_db) >= -3.0,
+        "step_v": plug is None or abs(plug.step_v) <= 0.1,
+        "settle_s": plug is None or plug.settle_s <= 3.0,
+        "dc_v": plug is None or abs(plug.dc_v) <= 0.05,
+    }
+
+
+def wish_faults(judged: Judgement, text: str) -> list[str]:
+    """Chapter 6's verdict against the limits: it fits exactly where all are kept, and names those that are not."""
+    missed = [name for name, kept in limits(judged).items() if not kept]
+    found = ["fits all, and yet it misses a limit"] if "fits all" in text and missed else []
+    found += ["fits, and is told that it does not"] if "does not fit" in text and not missed else []
+    return found + [f"not told: {name}" for name in missed if FAILS[name] not in text]
+
+
+def command_faults(judged: Judgement, told: dict) -> list[str]:
+    """What `piezolab figures` prints against the judgement."""
+    edges, plug, life, rest = judged.edges, judged.plug, judged.life, judged.working
+    pairs = [
+        ("edge", told["levels"]["clip_input_v_peak"], edges.chain_v),
+        ("room", told["levels"]["input_headroom_db"], edges.headroom_db),
+        ("low note", told["response"]["gain_1khz_db"], judged.sound.at_1khz_db),
+        ("hum", told["hum"]["to_the_ear_db"], judged.loudness.hum_db),
+    ]
+    if plug is not None:
+        output = told["output"]
+        pairs += [("step", output["plug_in_step_v"], plug.step_v), ("settling", output["settle_s"], plug.settle_s),
+                  ("direct voltage", output["dc_v"], plug.dc_v)]  # fmt: skip
+    if life is not None:
+        pairs.append(("life", told["battery"]["life_h"], life.hours))
+    found = [name for name, one, other in pairs if not _alike(one, float(other))]
+    if (told["levels"]["clip_cause"] or "") != edges.chain_cause:
+        found.append("cause")
+    if rest is not None and (told["bias"]["region"] == "saturation" and told["bias"]["gate"] == "ok") != rest.rest:
+        found.append("whether it works")
+    return [f"command and judgement differ: {name}" for name in found]
+
+
+def _alike(one: float | None, other: float) -> bool:
+    return not math.isfinite(other) if one is None else math.isclose(one, other, rel_tol=CLOSE, abs_tol=CLOSE)
+
+
+def room_faults(judged: Judgement, text: str) -> list[str]:
+    """Chapter 5's changes: each starts from the chain's room and brings more; none where there is enough."""
+    told = re.findall(r"room (−?[\d.]+) → (−?[\d.]+) dB", text)
+    pairs = [tuple(float(n.replace("−", "-")) for n in pair) for pair in told]
+    found = [] if all(abs(had - judged.edges.headroom_db) < 0.06 for had, _ in pairs) else ["starts from another room"]
+    found += ["brings nothing"] if any(has - had < 0.4 for had, has in pairs) else []
+    return found + (["enough, and yet more is offered"] if pairs and judged.edges.headroom_db >= 6.0 else [])
+
+
+def resistor_faults(judged: Judgement) -> list[str]:
+    """Chapter 2's backward answer: what it offers breaks no limit that was kept, and it shows before and after."""
+    chain, choice = judged.chain, ResistorChoice(series="E12")
+    found = best_resistor(chain, Wish(), choice)
+    if found is None:
+        return []
+    brings = improvement(chain, found, Wish(), choice)
+    text = solved(chain, found, brings, choice)
+    if not brings.brings:
+        return ["offered without a benefit"] if "Against your" in text else []
+    had, has = limits(judged), limits(Judgement(chain.but(found.changes)))
+    faults = ["spoils more than it mends"] if sum(has.values()) < sum(had.values()) else []
+    shown = "Against your" in text and ("→" in text or not brings.before.feasible)
+    return faults + ([] if shown else ["no before and after"])
+
+
+def search_faults(judged: Judgement) -> list[str]:
+    """The drawer's table: its first row is this chain, and what fits does so by the judgement."""
+    texts = {field.name: field.value for field in FIELDS}
+    resistors = values_of(texts["resistors"], "resistors", "ohm")
+    capacitors = values_of(texts["capacitors"], "capacitors", "F")
+    drawer = Drawer(resistors[::2], capacitors, types_of(texts["transistors"]))
+    told = search(judged.chain, drawer, best=4)
+    missed = {name for name, kept in limits(judged).items() if not kept}
+    faults = [] if set(told.before.fails) == missed else ["first row"]
+    for build in told.builds[:2]:
+        kept = limits(Judgement(as_chain(judged.chain, drawer, build)))
+        if set(build.fails) != {name for name, good in kept.items() if not good}:
+            faults.append(f"a build's wishes: {build.kind}")
+    return faults + (["no row of the chain as it is"] if "your chain as it is" not in answer_html(told, drawer) else [])
+
+
+def types_faults(judged: Judgement, told: str, sheet: str | None) -> list[str]:
+    """Chapter 2's other transistors and the sheet's are the same ones."""
+    chain = judged.chain
+    named = [name for name in other_types(chain) if name != chain.jfet]
+    faults = [f"not told: {name}" for name in named if f"{name}:" not in told]
+    if sheet is not None and named and ", ".join(named) not in sheet:
+        faults.append("the sheet names other types")
+    if chain.jfet in other_types(chain) and f"Of the {chain.jfet}" in told:
+        faults.append("fits, and is told that it does not")
+    return faults
+
+
+def choosing_faults(judged: Judgement, *, deep: bool, sheet: bool) -> tuple[dict[str, str], list[str]]:
+    """Texts and faults of the searches; deep: those that take long too; sheet: the printed sheet as well."""
+    chain = judged.chain
+    told = {"wish": verdict_words(chain, Wish())}
+    faults = wish_faults(judged, told["wish"])
+    if not deep:
+        return told, faults
+    told["room"] = plain(room_words(chain))
+    faults += room_faults(judged, told["room"]) + command_faults(judged, figures(chain))
+    if chain.topology.powered:
+        faults += resistor_faults(judged) + search_faults(judged)
+        told["types"] = plain(other_types_words(chain))
+        faults += types_faults(judged, told["types"], plain(build_sheet(chain)) if sheet else None)
+    return told, faults
