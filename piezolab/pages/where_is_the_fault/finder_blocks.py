@@ -49,6 +49,7 @@ def taken_html(entries: Sequence[Entry], used: Sequence[int], found: Diagnosis) 
     if not entries:
         return ""
     notes = dict.fromkeys((n for n in range(len(entries)) if n not in used), "not weighed: this chain has no such lane")
+    notes |= {used[k]: "not weighed: more than this board can have" for k in found.absurd}
     notes |= {used[k]: "doubtful: perhaps the probe was on the next lane" for k, _ in found.doubtful}
     notes |= {used[k]: "no single fault explains it: read it again" for k in found.unexplained}
     rows = []

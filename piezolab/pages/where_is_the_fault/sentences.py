@@ -216,6 +216,17 @@ def battery_caution(chain: SignalChain) -> str:
     return f"{kind.label}: {kind.caution}"
 
 
+def absurd_words(weighed: Weighed) -> str:
+    """The question about the first reading in volts that this board cannot have; "" where there is none."""
+    for k in weighed.found.absurd:
+        reading, most = weighed.readings[k], show(weighed.table.most_v, "V", 2)
+        return (
+            f"{reading_words(reading)}? Plausible on this board is −{most} to {most}: read it again, with an eye on "
+            "the range; until then it is not weighed. Mains near the board: touch nothing."
+        )
+    return ""
+
+
 def verdict(weighed: Weighed | None, chain: SignalChain) -> str:
     """The likeliest place and its repair, or what to do first; None: nothing was read or heard yet."""
     if weighed is not None and weighed.found.stop:
@@ -223,6 +234,9 @@ def verdict(weighed: Weighed | None, chain: SignalChain) -> str:
     if weighed is None or not (weighed.entries or weighed.heard):
         return "Say what you hear and take the reading that is asked for; each one narrows it down."
     found = weighed.found
+    if found.absurd:
+        asked = absurd_words(weighed)
+        return asked[:1].upper() + asked[1:]
     first = found.spots[0]
     share = f"{100 * first.probability:.0f} %"
     if found.two_suspected:

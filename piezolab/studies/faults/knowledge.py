@@ -32,6 +32,7 @@ class Limits:
     doubtful: float
     two_share: float
     clear_share: float
+    read_share: float
     electrolytic_from: float
     unseen: float
 
@@ -46,7 +47,8 @@ class Knowledge:
 
 
 _SHARES = {
-    "healthy", "two", "slip", "stray", "short_share", "stop_share", "doubtful", "two_share", "clear_share", "unseen",
+    "healthy", "two", "slip", "stray", "short_share", "stop_share", "doubtful", "two_share", "clear_share",
+    "read_share", "unseen",
 }  # fmt: skip
 _TABLES = ("kinds", "spots", "checks", "stop", "heard")
 _KIND_TEXTS = ("mend", "reads", "shows", "source")

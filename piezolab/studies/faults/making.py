@@ -18,7 +18,7 @@ from piezolab.studies.faults.draws import SEED, USUAL, electrolytics, sound_buil
 from piezolab.studies.faults.fault_network import FaultNetwork, fault_network
 from piezolab.studies.faults.hypotheses import CRACKLING, Hypothesis, hypotheses
 from piezolab.studies.faults.knowledge import knowledge
-from piezolab.studies.faults.readings import INPUT, Check, scaled
+from piezolab.studies.faults.readings import INPUT, Check, natural, scaled
 from piezolab.studies.faults.simulate import Findings, Question, Tone
 from piezolab.studies.faults.table import FaultTable
 from piezolab.studies.metering.instrument import Meter
@@ -62,6 +62,7 @@ def _made(chain: SignalChain, meter: Meter, tone: Tone, size: int, diode: bool =
         meter=meter,
         diode=diode,
         fed=("clip", *(part.nodes[0] for part in network.batteries), *filter(None, [network.supply])),
+        most_v=most_volts(value, checks, meter),
         limits=limits,
         hypotheses=faults,
         prior=prior,
@@ -79,6 +80,15 @@ def _made(chain: SignalChain, meter: Meter, tone: Tone, size: int, diode: bool =
         heard=hearing.holds(found, healthy, crackling, hot_w).astype(np.float32),
         tone=hearing.tone_shares(found, healthy).astype(np.float32),
     )
+
+
+def most_volts(value: np.ndarray, checks: tuple[Check, ...], meter: Meter) -> float:
+    """The most volts, either way, that a reading on these builds (M, P), scaled, can show: a quarter more than any."""
+    most = [
+        np.abs(natural(check.kind, row, meter)).max() for check, row in zip(checks, value, strict=True)
+        if check.kind != "ohm"
+    ]  # fmt: skip
+    return 1.25 * float(max(most))
 
 
 def faults_of(chain: SignalChain, network: FaultNetwork) -> tuple[Hypothesis, ...]:

@@ -31,6 +31,13 @@ ELSEWHERE = Spread(
 SLIP_EVERY = 20
 _SOUND = 800
 _SAID = 0.8  # of what holds is said
+_SAID_ANYWAY = 0.05  # of what does not hold, by a poor ear
+_CONFUSED = 0.15  # of what a poor ear says is another word
+_TAKEN_FOR = {
+    "weak": "dead", "thin": "weak", "hum": "hiss", "hiss": "hum", "distorted": "crackle", "crackle": "distorted",
+    "thump": "crackle", "dead": "weak",
+}  # fmt: skip
+_NO_CONTACT = 0.02  # of ohms are read with a probe that does not touch
 
 
 @dataclass(frozen=True)
@@ -149,19 +156,24 @@ def scaled_all(table: FaultTable, found: Findings) -> np.ndarray:
 class Examiner:
     """Reads one build with a real meter and a human hand."""
 
-    def __init__(self, world_: World, build: int, slips: bool = True) -> None:
+    def __init__(self, world_: World, build: int, slips: bool = True, poor_ear: bool = False) -> None:
         self.world, self.build, self.slips = world_, build, slips
+        self.anyway, self.confused = (_SAID_ANYWAY, _CONFUSED) if poor_ear else (0.0, 0.0)
         self.rng = np.random.default_rng((world_.seed, build))
 
     def words(self) -> tuple[str, ...]:
         """What its maker says about the sound."""
-        surely = self.world.heard[:, self.build]
-        said = self.rng.random(len(surely)) < _SAID * surely
-        words = tuple(word for word, there in zip(hearing.WORDS, said, strict=True) if there)
-        return words or ((hearing.FINE,) if surely.max() < 0.5 else ())
+        words = []
+        for word, surely in zip(hearing.WORDS, self.world.heard[:, self.build], strict=True):
+            anyway = 0.0 if word == "hot" else self.anyway
+            if self.rng.random() < anyway + (_SAID - anyway) * surely:
+                words.append(_TAKEN_FOR.get(word, word) if self.rng.random() < self.confused else word)
+        fine = self.world.heard[:, self.build].max() < 0.5
+        return tuple(dict.fromkeys(words)) or ((hearing.FINE,) if fine else ())
 
     def read(self, check: Check) -> Reading:
-        """One reading: every 20th on a neighbouring lane, within the meter's limit, rounded to its digits."""
+        """One reading: every 20th on a neighbouring lane, some ohms with no contact, else within the meter's limit,
+        rounded to its digits."""
         table, meter = self.world.table, self.world.table.meter
         if check.kind == "tone":
             shares = self.world.tone[:, self.build]
@@ -170,6 +182,8 @@ class Examiner:
         beside = table.neighbours[m]
         if self.slips and beside and self.rng.random() < 1 / SLIP_EVERY:
             m = beside[self.rng.integers(len(beside))]
+        if self.slips and check.kind == "ohm" and self.rng.random() < _NO_CONTACT:
+            return Reading(check.kind, check.place, np.inf, float(meter.ohm_digit(meter.ohm_max)))
         true = float(numbers(self.world.found, table.checks[m])[self.build])
         return Reading(check.kind, check.place, *_displayed(check.kind, true, meter, self.rng))
 
@@ -194,10 +208,12 @@ class Course:
 
 
 def examine(
-    world_: World, build: int, most: int, kinds: Collection[str] = KINDS, slips: bool = True, hear: bool = True
+    world_: World, build: int, most: int, kinds: Collection[str] = KINDS, slips: bool = True, hear: bool = True,
+    poor_ear: bool = False,
 ) -> Course:
-    """Take up to `most` readings, each the one that the diagnosis proposes; hear: the maker says how it sounds."""
-    examiner = Examiner(world_, build, slips)
+    """Take up to `most` readings, each the one that the diagnosis proposes; hear: the maker says how it sounds;
+    poor_ear: some of the words are wrong."""  # fmt: skip
+    examiner = Examiner(world_, build, slips, poor_ear)
     heard = examiner.words() if hear else ()
     readings: list[Reading] = []
     diagnoses = [diagnose(world_.table, readings, heard, kinds)]
