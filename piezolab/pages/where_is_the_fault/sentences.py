@@ -8,7 +8,7 @@ from functools import lru_cache
 
 from piezolab import catalogue
 from piezolab.chain import SignalChain
-from piezolab.chain.assembly import assemble
+from piezolab.chain.assembly import GROUND, assemble
 from piezolab.chain.parts import Part
 from piezolab.pages.where_is_the_fault.fault_state import Weighed
 from piezolab.quantity import show
@@ -75,6 +75,8 @@ def spot_words(spot: str, chain: SignalChain) -> str:
     elif head == "swap":
         one, _, other = tail.partition("+")
         names |= {"part": part_words(one, chain), "other": part_words(other, chain)}
+    elif head == "lane":
+        names["part"] = place_words(tail)
     elif head == "bridge":
         one, _, other = tail.partition("|")
         names |= {"a": place_words(one), "b": place_words(other)}
@@ -95,16 +97,20 @@ def _fault_names(parts: tuple[str, ...], spot: str, chain: SignalChain) -> Mappi
     if head == "bridge":
         one, _, other = tail.partition("|")
         names |= {"a": place_words(one), "b": place_words(other)}
+        if parts[:1] == ("foil",):
+            names["a"] = place_words(one if other == GROUND else other)
+    elif head == "lane":
+        names["part"] = place_words(tail)
     return names
 
 
 def fault_texts(fault: FaultShare | Hypothesis, chain: SignalChain) -> Mapping[str, str]:
-    """Of a fault: `mend` (the repair), `reads` (what it does), `shows` (what would show it)."""
+    """Of a fault: `mend` (the repair), `reads` (what it does), `shows` (what would show it), `caution` (or "")."""
     texts = knowledge().texts["kinds"].get(fault.kind)
     if texts is None:
-        return {"mend": "Nothing to mend.", "reads": "All is as it should be.", "shows": "Play it."}
+        return {"mend": "Nothing to mend.", "reads": "All is as it should be.", "shows": "Play it.", "caution": ""}
     names = _fault_names(fault.parts, fault.spot, chain)
-    said = {key: texts[key].format_map(names) for key in ("mend", "reads", "shows")}
+    said = {key: texts.get(key, "").format_map(names) for key in ("mend", "reads", "shows", "caution")}
     return {key: text[:1].upper() + text[1:] for key, text in said.items()}
 
 
@@ -116,6 +122,20 @@ def mends(faults: Sequence[FaultShare], chain: SignalChain) -> list[tuple[str, s
         key = (texts["mend"], texts["reads"])
         found[key] = found.get(key, 0.0) + fault.probability
     return [(mend, reads, share) for (mend, reads), share in sorted(found.items(), key=lambda item: -item[1])]
+
+
+def hidden_words(fault: Hypothesis, chain: SignalChain, meter: Meter) -> str:
+    """What would show a fault that no reading does; of a resistor beyond the meter's range, before it goes in."""
+    part = _parts(chain).get(fault.parts[0]) if fault.parts else None
+    if fault.kind == "open" and part is not None and part.kind == "resistor" and part.value > meter.ohm_max:
+        known = 0.5 * meter.ohm_max
+        both = part.value * known / (part.value + known)
+        return (
+            "It is larger than this meter shows, so check it before it goes in: beside a resistor of "
+            f"{show(known, 'ohm')} both together must read about {show(both, 'ohm', 2)}; {show(known, 'ohm')} means "
+            "that it is open."
+        )
+    return fault_texts(fault, chain)["shows"]
 
 
 def check_words(check: Check) -> str:

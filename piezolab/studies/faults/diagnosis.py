@@ -91,8 +91,8 @@ def diagnose(
     """
     readings, heard = checked(readings, table.checks), checked_words(heard)
     minus = _minus_read(table, readings)
-    kept = [k for k, reading in enumerate(readings) if plausible(reading, table.most_v)]
-    absurd = tuple(k for k in range(len(readings)) if k not in kept)
+    absurd = tuple(k for k, reading in enumerate(readings) if not plausible(reading, table.most_v))
+    kept = [k for k in range(len(readings)) if k not in absurd]
     readings = tuple(readings[k] for k in kept)
     why, limits = explain(table, readings, heard), table.limits
     couples = pairs(table, why.reckoned, heard)
@@ -103,12 +103,8 @@ def diagnose(
     hot = "hot" in heard
     spots = _spots(table, np.bincount(table.of_hypothesis, why.weight, len(table.hypotheses)))
     clear = spots[0].probability > limits.clear_share
-    found = (
-        clear
-        and two <= limits.two_share
-        and len(readings) >= _LEAST_READINGS
-        and _read_share(table, why.unheard, spots[0].spot) > limits.read_share
-    )
+    borne = len(readings) >= _LEAST_READINGS and _read_share(table, why.unheard, spots[0].spot) > limits.read_share
+    found = clear and borne and two <= limits.two_share
     leading = tuple(each.spot for each in spots[:4] if each.probability > _SHOWN)
     turned = minus or _reversed_share(table, why.weight) > limits.stop_share
     unpowered = hot or turned or short > limits.short_share
@@ -126,11 +122,15 @@ def diagnose(
         unpowered_only=unpowered,
         next=proposed[0] if proposed else None,
         others=tuple(proposed[1:]),
-        doubtful=tuple((k, p) for k, p in zip(kept, why.slipped, strict=True) if p > limits.doubtful),
-        unexplained=tuple(k for k, p in zip(kept, why.stray, strict=True) if p > limits.doubtful),
+        doubtful=_above(limits.doubtful, kept, why.slipped),
+        unexplained=tuple(k for k, _ in _above(limits.doubtful, kept, why.stray)),
         absurd=absurd,
         unseen=unseen(table),
     )
+
+
+def _above(limit: float, places: Sequence[int], shares: Sequence[float]) -> tuple[tuple[int, float], ...]:
+    return tuple((k, share) for k, share in zip(places, shares, strict=True) if share > limit)
 
 
 def _minus_read(table: FaultTable, readings: Sequence[Reading]) -> bool:

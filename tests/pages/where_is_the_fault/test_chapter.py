@@ -193,8 +193,8 @@ def test_words_for_every_chain(query: str) -> None:
     assert not made.state.trouble and made.verdict.content
     found = fault_table(chain)
     for fault in found.hypotheses:
-        texts = [say.spot_words(fault.spot, chain), *say.fault_texts(fault, chain).values()]
-        for text in texts:
+        said = say.fault_texts(fault, chain)
+        for text in (say.spot_words(fault.spot, chain), *(said[key] for key in ("mend", "reads", "shows"))):
             assert text and "{" not in text and "_" not in text.replace("V_", ""), text
     for check in found.checks:
         assert "{" not in say.check_words(check) + "".join(say.check_how(check))

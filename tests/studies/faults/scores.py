@@ -23,6 +23,8 @@ class Scores:
 
     counted: whether some available reading leaves the band of sound builds, (N,); place: where the true spot stands
     after each reading, 0 is first, (N, readings + 1); exact: whether the likeliest single fault is the true one, (N,);
+    reversed: whether its battery is the wrong way round, (N,); unsafe: whether a reading with the battery in was
+    proposed while a short or a reversal was likelier than its limit, (N,);
     two: whether two faults were suspected wrongly, (N,); stated: probability of the first place after each reading,
     verdict: whether it was declared found, alarm: whether it was to be switched off at once, powered: whether a
     reading with the battery in was proposed, (N, readings + 1) each; words: how many were said, "fine" not counted,
@@ -44,6 +46,13 @@ class Scores:
     alarm: np.ndarray
     powered: np.ndarray
     words: np.ndarray
+    reversed: np.ndarray
+    unsafe: np.ndarray
+
+    @property
+    def misled(self) -> float:
+        """Share of counted builds of which, after any reading, a sound place was declared the one to mend."""
+        return float(np.mean((self.verdict & (self.place > 0)).any(axis=1)[self.counted]))
 
     def found(self, top: int = 1, readings: int = READINGS, counted: bool = True) -> float:
         """Share of builds (of those that count, or of all) with the true spot among the first `top`."""
@@ -70,7 +79,7 @@ def score(
     place = np.zeros((count, readings + 1), int)
     exact, two = np.zeros(count, bool), np.zeros(count, bool)
     stated, verdict, alarm, powered = (np.zeros((count, readings + 1), kind) for kind in (float, bool, bool, bool))
-    words = np.zeros(count, int)
+    words, unsafe = np.zeros(count, int), np.zeros(count, bool)
     probability = np.zeros((count, len(table.spots)))
     truth = np.zeros(count, int)
     for n, faults in enumerate(world.faults):
@@ -83,6 +92,10 @@ def score(
         verdict[n] = held([step.found for step in course.diagnoses], readings)
         alarm[n] = held([step.stop for step in course.diagnoses], readings)
         powered[n] = held([bool(step.next and step.next.powered) for step in course.diagnoses], readings)
+        unsafe[n] = any(
+            step.next is not None and step.next.powered and (step.reversed or step.short > table.limits.short_share)
+            for step in course.diagnoses
+        )
         words[n] = sum(word != hearing.FINE for word in course.heard)
         last = course.diagnoses[-1]
         exact[n] = max((f for s in last.spots for f in s.faults), key=lambda f: f.probability).key == key
@@ -92,8 +105,11 @@ def score(
     counted = shown(world, ac if kinds is None else np.zeros(count, bool), kinds is None or "tone" in kinds)
     dangerous = np.abs(world.found.battery_w) > table.limits.hot_w + drawn_w(table.chain)
     return Scores(
-        counted, place, exact, two, powered[:, 0], dangerous, probability, truth, stated, verdict, alarm, powered, words
-    )
+        counted, place, exact, two, powered[:, 0], dangerous, probability, truth, stated, verdict, alarm, powered,
+        words,
+        np.array([any(fault.kind == "reversed_battery" for fault in faults) for faults in world.faults]),
+        unsafe,
+    )  # fmt: skip
 
 
 def held(row: list, readings: int) -> list:

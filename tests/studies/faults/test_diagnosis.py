@@ -74,7 +74,7 @@ def test_swapped_source_resistor_and_output_capacitor(table: FaultTable) -> None
         ("flat:B1", ("dc:clip", "dc:supply", "ohm:clip")),
         ("swapped:R_G+R_bleed", ("ohm:pickup", "ohm:jack")),
         ("cable:open", ("ohm:plug", "ohm:cable")),
-        ("jack:open", ("ohm:plug", "ohm:cable", "ohm:jack")),
+        ("jack:open", ("ohm:plug", "ohm:cable", "ohm:jack", "dc:source")),
         ("large:R_bleed", ("ohm:jack", "ohm:plug")),
     ],
 )

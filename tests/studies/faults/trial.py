@@ -9,14 +9,15 @@ import numpy as np
 
 from piezolab.chain import SignalChain
 from piezolab.chain.assembly import assemble
+from piezolab.studies.board.layout import Options, layout
 from piezolab.studies.faults import hearing
-from piezolab.studies.faults.bands import band_of, fault_band, leaves, outside, widened
+from piezolab.studies.faults.bands import band_of, fault_band, odd_tone, outside, widened
 from piezolab.studies.faults.batches import simulate_wide
 from piezolab.studies.faults.diagnosis import Diagnosis, diagnose
-from piezolab.studies.faults.draws import Spread, sound_builds, with_faults
+from piezolab.studies.faults.draws import Spread, with_faults
 from piezolab.studies.faults.fault_network import fault_network
 from piezolab.studies.faults.hypotheses import Hypothesis
-from piezolab.studies.faults.making import crackles, drawn_w, faults_of, numbers, pairs_of, priors, question_of
+from piezolab.studies.faults.making import crackles, drawn_w, faults_of, numbers, pairs_of, priors, question_of, suited
 from piezolab.studies.faults.readings import KINDS, Check, Reading, scaled
 from piezolab.studies.faults.simulate import Findings, Tone
 from piezolab.studies.faults.table import FaultTable
@@ -26,7 +27,7 @@ from piezolab.studies.metering.instrument import Meter
 ELSEWHERE = Spread(
     resistor=0.02, film=0.15, electrolytic=0.3, disc=0.25, temperature=(-20.0, 13.0), lambda_=(0.3, 3.0),
     leakage=(0.01, 1.5), insulation=(0.2, 10.0), measured=0.03, tone=0.15, test_v=0.3, charge=(0.05, 1.05),
-    diode=(0.3, 3.0), diode_leak=(0.05, 20.0),
+    diode=(0.3, 3.0), diode_leak=(0.05, 20.0), ranging=True,
 )  # fmt: skip
 SLIP_EVERY = 20
 _SOUND = 800
@@ -44,8 +45,8 @@ _NO_CONTACT = 0.02  # of ohms are read with a probe that does not touch
 class World:
     """Simulated builds: the faults in each (none, one or two), and what a perfect meter and ear would find.
 
-    alone: of builds with two faults, what the same builds would read with each alone; band: that holds 99 % of the
-    sound builds of this world, by check, scaled, (M, 2).
+    alone: of builds with two faults, what the same builds would read with each alone; without: of builds with one, with
+    none; band: that holds 99 % of the sound builds of this world, by check, scaled, (M, 2).
     """
 
     table: FaultTable
@@ -54,6 +55,7 @@ class World:
     heard: np.ndarray
     tone: np.ndarray
     alone: tuple[Findings, ...]
+    without: Findings
     band: np.ndarray
     seed: int
 
@@ -62,12 +64,22 @@ class World:
 
 
 def world(
-    chain: SignalChain, table: FaultTable, count: int, faults: int, seed: int, spread: Spread = ELSEWHERE
+    chain: SignalChain,
+    table: FaultTable,
+    count: int,
+    faults: int,
+    seed: int,
+    spread: Spread = ELSEWHERE,
+    method: str = "",
 ) -> World:
-    """`count` builds with 0, 1 or 2 faults drawn from the priors."""
+    """`count` builds with 0, 1 or 2 faults drawn from the priors; method: the kind of board, on whose drawn layout only
+    lanes side by side and legs of the transistor are bridged (any two lanes where none is named)."""
     network = fault_network(assemble(chain.values), table.diode)
     every = faults_of(chain, network)
     prior = priors(every)
+    if method:
+        prior = prior * [_there(fault, chain, method) for fault in every]
+        prior[1:] *= (1 - prior[0]) / prior[1:].sum()
     rng = np.random.default_rng(seed)
     if faults == 0:
         chosen: list[tuple[Hypothesis, ...]] = [()] * count
@@ -77,14 +89,14 @@ def world(
     else:
         chosen = list(pairs_of(every, prior, count, rng))
     lists = [()] * _SOUND + chosen
-    sound_ones = made = sound_builds(chain, network, len(lists), spread, rng)
+    question = question_of(chain, table.meter, Tone())
+    sound_ones = made = suited(chain, network, len(lists), spread, rng, question)
     alone = []
     for k in range(faults):  # each fault is the same in the build that has it alone
         one = [several[k : k + 1] for several in lists]
         if faults > 1:
             alone.append(with_faults(sound_ones, one, np.random.default_rng((seed, k)), 1))
         made = with_faults(made, one, np.random.default_rng((seed, k)), 1)
-    question = question_of(chain, table.meter, Tone())
     found = simulate_wide(network, made, len(lists), question)
     crackling = np.array([crackles(several) for several in lists])
     sound = slice(0, _SOUND)
@@ -97,9 +109,20 @@ def world(
         heard[:, _SOUND:],
         tone[:, _SOUND:],
         tuple(_after(simulate_wide(network, each, len(lists), question), _SOUND) for each in alone),
+        _after(simulate_wide(network, sound_ones, len(lists), question) if faults == 1 else found, _SOUND),
         band_of(table, scaled_all(table, found)[:, sound]),
         seed,
     )
+
+
+def _there(fault: Hypothesis, chain: SignalChain, method: str) -> bool:
+    """Whether a bridge can come about on this kind of board; all else can."""
+    if fault.kind != "lane_bridge":
+        return True
+    ends = set(fault.key.partition(":")[2].split("|"))
+    lanes = [lane.node for lane in layout(chain, Options(method)).lanes]
+    legs = [part.nodes for part in assemble(chain.values).parts if part.kind == "jfet"]
+    return any(ends <= {*pair} for pair in (*zip(lanes, lanes[1:], strict=False), *legs))
 
 
 def _after(found: Findings, start: int) -> Findings:
@@ -110,14 +133,19 @@ def _after(found: Findings, start: int) -> Findings:
 
 
 def shown(world_: World, ac: np.ndarray, ear: bool = True) -> np.ndarray:
-    """Whether some available reading of each build leaves the band that holds 99 % of this world's sound builds.
+    """Whether each build's fault shows: some available reading leaves the band that holds 99 % of this world's sound
+    builds, and differs by more than twice the meter's limit from that of the same build without its fault.
 
     ac: who has a usable AC range, (N,); ear: whether the tone by ear counts.
     """
-    table, value, band = world_.table, scaled_all(world_.table, world_.found), world_.band
-    return np.where(
-        ac, leaves(table, value, world_.tone, band, True, ear), leaves(table, value, world_.tone, band, False, ear)
-    )
+    table, band = world_.table, widened(world_.table, world_.band)
+    value, sound = scaled_all(table, world_.found), scaled_all(table, world_.without)
+    answer = odd_tone(table, world_.tone) if ear else np.zeros(len(world_), bool)
+    for n in range(len(world_)):
+        here, own = value[:, n : n + 1], np.repeat(sound[:, n : n + 1], 2, axis=1)
+        moved = outside(table, here, widened(table, widened(table, own)), bool(ac[n]))
+        answer[n] |= (moved & outside(table, here, band, bool(ac[n]))).any()
+    return answer
 
 
 def both_shown(world_: World, ac: np.ndarray) -> np.ndarray:
