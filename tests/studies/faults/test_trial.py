@@ -24,7 +24,8 @@ LONG = bool(os.environ.get("PIEZOLAB_LONG"))
 FAULTY, SOUND = (120, 40) if LONG else (30, 10)
 BOARDS = tuple(METHODS) if LONG else ("stripboard",)
 #: Within four readings, by kind of board: true place first, among three; sound called sound; a sound place declared.
-RECORDED: dict[str, tuple[float, float, float, float]] = {}
+#: On the drawn boards of the default follower the same pairs of lanes can be bridged, so their figures are the same.
+RECORDED = {board: (0.726, 0.937, 0.950, 0.021) for board in ("tape", "stripboard", "wire")}
 FIRST, THREE, HEALTHY, MISLED = 0.76, 0.86, 0.93, 0.03  # what is held; the aim is 0.92, 0.97, 0.97, 0.03
 
 
