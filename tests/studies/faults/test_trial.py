@@ -21,7 +21,7 @@ from tests.studies.faults.scores import Scores, score, two_flagged
 from tests.studies.faults.trial import ELSEWHERE, Examiner, world
 
 LONG = bool(os.environ.get("PIEZOLAB_LONG"))
-FAULTY, SOUND = (120, 40) if LONG else (30, 10)
+FAULTY, SOUND = (120, 40) if LONG else (20, 6)
 BOARDS = tuple(METHODS) if LONG else ("stripboard",)
 #: Within four readings, by kind of board: true place first, among three; sound called sound; a sound place declared.
 #: On the drawn boards of the default follower the same pairs of lanes can be bridged, so their figures are the same.
@@ -64,7 +64,7 @@ def test_the_battery_stays_out_while_it_could_hurt(trial: tuple[str, Scores, Sco
 
 
 def test_two_faults_are_flagged(table: FaultTable) -> None:
-    flagged = two_flagged(world(SignalChain(), table, 60 if LONG else 12, 2, seed=10))
+    flagged = two_flagged(world(SignalChain(), table, 60 if LONG else 30, 2, seed=10))
     assert len(flagged) >= 5
     assert flagged[:, -1].mean() >= least(0.80, len(flagged))
 
