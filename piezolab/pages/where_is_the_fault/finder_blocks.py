@@ -49,6 +49,7 @@ def taken_html(entries: Sequence[Entry], used: Sequence[int], found: Diagnosis) 
     if not entries:
         return ""
     notes = dict.fromkeys((n for n in range(len(entries)) if n not in used), "not weighed: this chain has no such lane")
+    notes |= {used[k]: "not weighed: more than this board can have" for k in found.absurd}
     notes |= {used[k]: "doubtful: perhaps the probe was on the next lane" for k, _ in found.doubtful}
     notes |= {used[k]: "no single fault explains it: read it again" for k in found.unexplained}
     rows = []
@@ -76,7 +77,9 @@ def places_html(found: Diagnosis, chain: SignalChain) -> str:
             if n == 0 or share >= _LEAST_MEND
         )
         words = say.spot_words(spot.spot, chain)
+        caution = say.fault_texts(spot.faults[0], chain)["caution"]
         said += f"<h3>{escape(words)}: {100 * spot.probability:.0f} %</h3><ul>{items}</ul>"
+        said += f"<p class='caution'>{escape(caution)}</p>" if caution else ""
     return said
 
 
@@ -97,13 +100,16 @@ def expected_html(found: Diagnosis, chain: SignalChain, meter: Meter) -> str:
 
 
 def unseen_html(found: FaultTable, chain: SignalChain) -> str:
-    """Faults that no reading of this list shows, and what would."""
-    found_by: dict[str, dict[str, None]] = {}
+    """Faults that no reading of this list shows, or none in many builds, and what would."""
+    never: dict[str, dict[str, None]] = {}
+    often: dict[str, dict[str, None]] = {}
     for fault, seen in zip(found.hypotheses, seen_shares(found), strict=True):
-        if fault.kind != "healthy" and seen < found.limits.unseen:
+        if fault.kind != "healthy" and seen < found.limits.often_unseen:
+            found_by = never if seen < found.limits.unseen else often
             ways = found_by.setdefault(say.spot_words(fault.spot, chain), {})
-            ways[say.fault_texts(fault, chain)["shows"]] = None  # each once, in this order
-    if not found_by:
+            ways[say.hidden_words(fault, chain, found.meter)] = None  # each once, in this order
+    if not never and not often:
         return paragraphs("Every fault that was thought of shows in some reading.")
-    rows = [(place, " ".join(ways)) for place, ways in found_by.items()]
+    rows = [(place, " ".join(ways)) for place, ways in never.items()]
+    rows += [(f"{place} (often)", " ".join(ways)) for place, ways in often.items()]
     return table(("place of a hidden fault", "what would show it"), rows)

@@ -8,7 +8,7 @@ from functools import lru_cache
 
 from piezolab import catalogue
 from piezolab.chain import SignalChain
-from piezolab.chain.assembly import assemble
+from piezolab.chain.assembly import GROUND, assemble
 from piezolab.chain.parts import Part
 from piezolab.pages.where_is_the_fault.fault_state import Weighed
 from piezolab.quantity import show
@@ -75,6 +75,8 @@ def spot_words(spot: str, chain: SignalChain) -> str:
     elif head == "swap":
         one, _, other = tail.partition("+")
         names |= {"part": part_words(one, chain), "other": part_words(other, chain)}
+    elif head == "lane":
+        names["part"] = place_words(tail)
     elif head == "bridge":
         one, _, other = tail.partition("|")
         names |= {"a": place_words(one), "b": place_words(other)}
@@ -95,16 +97,20 @@ def _fault_names(parts: tuple[str, ...], spot: str, chain: SignalChain) -> Mappi
     if head == "bridge":
         one, _, other = tail.partition("|")
         names |= {"a": place_words(one), "b": place_words(other)}
+        if parts[:1] == ("foil",):
+            names["a"] = place_words(one if other == GROUND else other)
+    elif head == "lane":
+        names["part"] = place_words(tail)
     return names
 
 
 def fault_texts(fault: FaultShare | Hypothesis, chain: SignalChain) -> Mapping[str, str]:
-    """Of a fault: `mend` (the repair), `reads` (what it does), `shows` (what would show it)."""
+    """Of a fault: `mend` (the repair), `reads` (what it does), `shows` (what would show it), `caution` (or "")."""
     texts = knowledge().texts["kinds"].get(fault.kind)
     if texts is None:
-        return {"mend": "Nothing to mend.", "reads": "All is as it should be.", "shows": "Play it."}
+        return {"mend": "Nothing to mend.", "reads": "All is as it should be.", "shows": "Play it.", "caution": ""}
     names = _fault_names(fault.parts, fault.spot, chain)
-    said = {key: texts[key].format_map(names) for key in ("mend", "reads", "shows")}
+    said = {key: texts.get(key, "").format_map(names) for key in ("mend", "reads", "shows", "caution")}
     return {key: text[:1].upper() + text[1:] for key, text in said.items()}
 
 
@@ -116,6 +122,20 @@ def mends(faults: Sequence[FaultShare], chain: SignalChain) -> list[tuple[str, s
         key = (texts["mend"], texts["reads"])
         found[key] = found.get(key, 0.0) + fault.probability
     return [(mend, reads, share) for (mend, reads), share in sorted(found.items(), key=lambda item: -item[1])]
+
+
+def hidden_words(fault: Hypothesis, chain: SignalChain, meter: Meter) -> str:
+    """What would show a fault that no reading does; of a resistor beyond the meter's range, before it goes in."""
+    part = _parts(chain).get(fault.parts[0]) if fault.parts else None
+    if fault.kind == "open" and part is not None and part.kind == "resistor" and part.value > meter.ohm_max:
+        known = 0.5 * meter.ohm_max
+        both = part.value * known / (part.value + known)
+        return (
+            "It is larger than this meter shows, so check it before it goes in: beside a resistor of "
+            f"{show(known, 'ohm')} both together must read about {show(both, 'ohm', 2)}; {show(known, 'ohm')} means "
+            "that it is open."
+        )
+    return fault_texts(fault, chain)["shows"]
 
 
 def check_words(check: Check) -> str:
@@ -216,6 +236,17 @@ def battery_caution(chain: SignalChain) -> str:
     return f"{kind.label}: {kind.caution}"
 
 
+def absurd_words(weighed: Weighed) -> str:
+    """The question about the first reading in volts that this board cannot have; "" where there is none."""
+    for k in weighed.found.absurd:
+        reading, most = weighed.readings[k], show(weighed.table.most_v, "V", 2)
+        return (
+            f"{reading_words(reading)}? Plausible on this board is −{most} to {most}: read it again, with an eye on "
+            "the range; until then it is not weighed. Mains near the board: touch nothing."
+        )
+    return ""
+
+
 def verdict(weighed: Weighed | None, chain: SignalChain) -> str:
     """The likeliest place and its repair, or what to do first; None: nothing was read or heard yet."""
     if weighed is not None and weighed.found.stop:
@@ -223,6 +254,9 @@ def verdict(weighed: Weighed | None, chain: SignalChain) -> str:
     if weighed is None or not (weighed.entries or weighed.heard):
         return "Say what you hear and take the reading that is asked for; each one narrows it down."
     found = weighed.found
+    if found.absurd:
+        asked = absurd_words(weighed)
+        return asked[:1].upper() + asked[1:]
     first = found.spots[0]
     share = f"{100 * first.probability:.0f} %"
     if found.two_suspected:

@@ -10,7 +10,8 @@ from dataclasses import fields
 
 import numpy as np
 
-from piezolab.studies.faults.fault_network import FaultNetwork, Settings
+from piezolab.studies.faults.fault_network import FaultNetwork
+from piezolab.studies.faults.network_names import Settings
 from piezolab.studies.faults.simulate import Findings, Question, simulate
 
 PIECE = 2560

@@ -11,11 +11,12 @@ from piezolab.studies.faults.bands import unseen
 from piezolab.studies.faults.likelihood import explain
 from piezolab.studies.faults.next_readings import NextReading, Situation, steps
 from piezolab.studies.faults.pairs import Pairs, pairs
-from piezolab.studies.faults.readings import KINDS, Reading, checked, checked_words, natural
+from piezolab.studies.faults.readings import KINDS, Reading, checked, checked_words, natural, plausible
 from piezolab.studies.faults.table import FaultTable
 
 _SHOWN = 0.001
 _SUSPECTS = 6
+_LEAST_READINGS = 2  # of twenty readings one is taken elsewhere: one alone bears no verdict
 
 
 @dataclass(frozen=True)
@@ -43,14 +44,16 @@ class Diagnosis:
     """What the readings say.
 
     spots: by probability, "healthy" among them, given that at most one fault is there; found: the first is likely
-    enough to mend; two, two_suspected: probability of two faults at once, and whether it is large; suspects: if there
-    are two, the spots that are likeliest to be one of them; short: probability of a build that heats up, with or
-    without what is heard, whichever is larger; reversed: a minus sign was read at the clip or the supply, or a reversed
-    battery is likelier than the limit of a stop: it comes out and is turned before anything else is read; stop: switch
-    off and unclip now; unpowered_only: no reading with the battery in is proposed; next: the next reading, None where
-    none would tell more; others: further ones by worth; doubtful: (place in the list, probability) of readings that
-    were probably taken elsewhere; unexplained: readings that nothing explains; unseen: faults that no reading of this
-    chain shows.
+    enough to mend, by two readings at least and not by hearsay alone; two, two_suspected: probability of two faults
+    at once, and whether it is large; suspects: if there are two, the spots that are likeliest to be one of them;
+    short: probability of a build that heats up, with or without what is heard, whichever is larger; reversed: a minus
+    sign was read at the clip or the supply, or a reversed battery is likelier than the limit of a stop: it comes out
+    and is turned before anything else is read; stop: switch off and unclip now, for heat or for what was read: no
+    other word raises this alarm; unpowered_only: no reading with the battery in is proposed; next: the next reading,
+    None where none would tell more; others: further ones by worth; doubtful: (place in the list, probability) of
+    readings that were probably taken elsewhere; unexplained: readings that nothing explains; absurd: places in the
+    list of readings in volts that no supply of this board can give: they are asked about, and not weighed; unseen:
+    faults that no reading of this chain shows.
     """
 
     spots: tuple[SpotShare, ...]
@@ -66,6 +69,7 @@ class Diagnosis:
     others: tuple[NextReading, ...]
     doubtful: tuple[tuple[int, float], ...]
     unexplained: tuple[int, ...]
+    absurd: tuple[int, ...]
     unseen: tuple[str, ...]
 
     def probability(self, spot: str) -> float:
@@ -86,17 +90,23 @@ def diagnose(
     word that cannot be one.
     """
     readings, heard = checked(readings, table.checks), checked_words(heard)
+    minus = _minus_read(table, readings)
+    absurd = tuple(k for k, reading in enumerate(readings) if not plausible(reading, table.most_v))
+    kept = [k for k in range(len(readings)) if k not in absurd]
+    readings = tuple(readings[k] for k in kept)
     why, limits = explain(table, readings, heard), table.limits
     couples = pairs(table, why.reckoned, heard)
     two = couples.evidence / (couples.evidence + (1 - limits.two) * why.evidence)
     # what is heard cannot rule out a short: only readings can
-    short = float(max(each[table.dangerous].sum() for each in (why.weight, why.unheard)))
+    read_short = float(why.unheard[table.dangerous].sum())
+    short = max(float(why.weight[table.dangerous].sum()), read_short)
     hot = "hot" in heard
     spots = _spots(table, np.bincount(table.of_hypothesis, why.weight, len(table.hypotheses)))
     clear = spots[0].probability > limits.clear_share
-    found = clear and two <= limits.two_share
+    borne = len(readings) >= _LEAST_READINGS and _read_share(table, why.unheard, spots[0].spot) > limits.read_share
+    found = clear and borne and two <= limits.two_share
     leading = tuple(each.spot for each in spots[:4] if each.probability > _SHOWN)
-    turned = _minus_read(table, readings) or _reversed_share(table, why.weight) > limits.stop_share
+    turned = minus or _reversed_share(table, why.weight) > limits.stop_share
     unpowered = hot or turned or short > limits.short_share
     situation = Situation(table, why, couples, two, clear, unpowered, leading, tuple(readings), frozenset(kinds))
     proposed = steps(situation)
@@ -108,14 +118,19 @@ def diagnose(
         suspects=_suspects(table, couples),
         short=short,
         reversed=turned,
-        stop=hot or turned or short > limits.stop_share,
+        stop=hot or turned or read_short > limits.stop_share,
         unpowered_only=unpowered,
         next=proposed[0] if proposed else None,
         others=tuple(proposed[1:]),
-        doubtful=tuple((k, p) for k, p in enumerate(why.slipped) if p > limits.doubtful),
-        unexplained=tuple(k for k, p in enumerate(why.stray) if p > limits.doubtful),
+        doubtful=_above(limits.doubtful, kept, why.slipped),
+        unexplained=tuple(k for k, _ in _above(limits.doubtful, kept, why.stray)),
+        absurd=absurd,
         unseen=unseen(table),
     )
+
+
+def _above(limit: float, places: Sequence[int], shares: Sequence[float]) -> tuple[tuple[int, float], ...]:
+    return tuple((k, share) for k, share in zip(places, shares, strict=True) if share > limit)
 
 
 def _minus_read(table: FaultTable, readings: Sequence[Reading]) -> bool:
@@ -130,6 +145,11 @@ def _minus_read(table: FaultTable, readings: Sequence[Reading]) -> bool:
         if value < -float(table.meter.error(0.0, digit)):
             return True
     return False
+
+
+def _read_share(table: FaultTable, unheard: np.ndarray, spot: str) -> float:
+    """Probability of a spot by what was read alone."""
+    return float(unheard[table.spot == table.spots.index(spot)].sum())
 
 
 def _reversed_share(table: FaultTable, weight: np.ndarray) -> float:

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from piezolab.studies.faults.fault_network import Settings
+from piezolab.studies.faults.network_names import Settings
 
 THERMAL_V = 0.02569  # kT/q at 25 degC
 _GUESS_A = 0.3e-3

@@ -14,9 +14,10 @@ from piezolab import catalogue
 from piezolab.chain import SignalChain
 from piezolab.chain.assembly import assemble
 from piezolab.chain.values import Values
-from piezolab.studies.faults.fault_network import FaultNetwork, Settings, settings_of
+from piezolab.studies.faults.fault_network import FaultNetwork, settings_of
 from piezolab.studies.faults.hypotheses import Hypothesis
 from piezolab.studies.faults.knowledge import knowledge
+from piezolab.studies.faults.network_names import Settings
 from piezolab.studies.population import builds
 
 SEED = 1887
@@ -32,7 +33,8 @@ class Spread:
     test_v: parts either way; charge: range of the battery's state, 1 fresh and 0 spent; other: what else draws, either
     way; other_asleep: factor of its resistance on the ohms range, where a lamp has none, and a light-emitting diode
     conducts nothing; diode, diode_leak: ranges of the factor of the polarity diode's currents; ohm_range: of the ohms
-    ranges on which it may be read, as parts of the highest one's resistance.
+    ranges on which it may be read, as parts of the highest one's resistance; ranging: whether other ohms are read on
+    the range that fits, each with its own test current, instead of all on the highest.
     """
 
     resistor: float = 0.015
@@ -52,6 +54,7 @@ class Spread:
     diode: tuple[float, float] = (0.5, 2.0)
     diode_leak: tuple[float, float] = (0.1, 10.0)
     ohm_range: tuple[float, float] = (1e-4, 1.0)
+    ranging: bool = False
 
 
 USUAL = Spread()
@@ -112,6 +115,8 @@ def sound_builds(
         for what, factor in (("saturation", spread.diode), ("leak", spread.diode_leak)):
             settings[f"{network.diode}.{what}"] = settings[f"{network.diode}.{what}"] * make.log(*factor)
         settings["meter.range"] = make.log(*spread.ohm_range)
+    if spread.ranging:
+        settings["meter.ranging"] = 1.0
     settings["tone.level"] = make.around(spread.tone)
     settings["meter.level"] = make.around(spread.test_v)
     return settings
@@ -173,23 +178,44 @@ def tiled(sound: Settings, count: int) -> Settings:
     return {name: np.tile(value, count) if np.ndim(value) else value for name, value in sound.items()}
 
 
+def blocks(size: int, count: int) -> list[slice]:
+    """`size` builds in `count` parts, one after the other, as even as can be."""
+    edges = [size * n // count for n in range(count + 1)]
+    return [slice(low, high) for low, high in zip(edges, edges[1:], strict=False)]
+
+
+def fitting(sound: Settings, swing: np.ndarray, size: int) -> Settings:
+    """`size` of the sound builds, those first whose transistor holds hard playing (`Findings.swing` up to 1).
+
+    Where fewer than half do, the chain itself does not: then all are taken as they come.
+    """
+    good = np.flatnonzero(swing <= 1.0)
+    chosen = np.resize(good, size) if 2 * len(good) >= len(swing) else np.arange(size)
+    return {name: value[chosen] if np.ndim(value) else value for name, value in sound.items()}
+
+
 def with_faults(
     sound: Settings, faults: Sequence[Sequence[Hypothesis]], rng: np.random.Generator, each: int
 ) -> Settings:
     """Sound builds, arrays of shape (len(faults) * each,), in which `each` builds get one list of faults after another.
 
-    The faults of a list are made in their order.
+    The faults of a list are made in their order. A fault that can be made in several ways is made in each by as many
+    builds; by a single one in any of them.
     """
     size = len(faults) * each
     changed = dict(sound)
     fresh: set[str] = set()
     for n, several in enumerate(faults):
-        here = slice(n * each, (n + 1) * each)
         for fault in several:
-            for name, value in fault.edit(_Some(changed, here), _Sampler(rng, each).log).items():
-                if name not in fresh:
-                    kind = int if name.endswith(".pins") else float
-                    changed[name] = np.array(np.broadcast_to(changed.get(name, 1.0), (size,)), kind)
-                    fresh.add(name)
-                changed[name][here] = value
+            edits = fault.edits
+            if each < len(edits):
+                edits = (edits[rng.integers(len(edits))],)
+            for edit, part in zip(edits, blocks(each, len(edits)), strict=True):
+                here = slice(n * each + part.start, n * each + part.stop)
+                for name, value in edit(_Some(changed, here), _Sampler(rng, part.stop - part.start).log).items():
+                    if name not in fresh:
+                        kind = int if name.endswith(".pins") else float
+                        changed[name] = np.array(np.broadcast_to(changed.get(name, 1.0), (size,)), kind)
+                        fresh.add(name)
+                    changed[name][here] = value
     return changed

@@ -60,11 +60,17 @@ def fault_figures(
 ) -> dict[str, Any]:
     """Places and faults with their probabilities, and the next readings; ranges in V or ohm, over range as "OL".
 
-    build: what is known of the board as built; its diode, meter and tone are used. Raises ReadingError.
+    build: what is known of the board as built; its diode, meter and tone are used. Raises ReadingError, also on
+    volts that this board cannot have.
     """
     build = build or BoardAsBuilt()
     table = fault_table(chain, build.meter, Tone(build.tone_v), build.guarded)
     found = diagnose(table, readings, heard, kinds_read(build))
+    for k in found.absurd:
+        raise ReadingError(
+            f"reading {readings[k].kind} {readings[k].place}: {float(readings[k].value):g} V is more than this board "
+            f"can have; plausible is {-table.most_v:.3g} to {table.most_v:.3g} V. Was it another range?"
+        )
     return plain(
         {
             "build": {key: build.values[key] for key in FAULT_KEYS},

@@ -9,8 +9,8 @@ Settings (arrays of builds, or numbers) are called "name.what": `R_S.ohm`, `C_ou
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from itertools import combinations
 
 import numpy as np
@@ -18,23 +18,26 @@ import numpy as np
 from piezolab.chain.assembly import GROUND, PICKUP, SUPPLY, Assembly
 from piezolab.chain.parts import Part
 from piezolab.circuit.jfet import JfetModel
+from piezolab.studies.faults.elsewhere import elsewhere_wires, long_lanes_of
+from piezolab.studies.faults.network_names import (
+    ABSENT_OHM,
+    ANODE,
+    COLD,
+    FAR,
+    HOT,
+    LEADS,
+    MODEL_FIELDS,
+    SLEEVE,
+    SOCKET,
+    SOUND_OHM,
+    Branch,
+    Settings,
+    far_wire,
+    hole,
+)
 from piezolab.studies.metering.board_under_meter import DIODE, SCHOTTKY_SATURATION_A
 
-OPEN_OHM = 1e11  # of a lead without contact
-ABSENT_OHM = 1e15  # of what is not there at all
-SOUND_OHM = 0.02
 LEAK_A = 1e-5  # of the polarity diode backwards, in the middle of what such diodes do: common practice, no source
-
-HOT, COLD = "disc hot", "disc cold"
-ANODE = f"{DIODE} anode"
-SOCKET, SLEEVE, FAR = "socket", "sleeve", "far end"
-LEADS = ("drain", "gate", "source")
-# a transistor's drain, gate and source in the holes meant for (drain, gate, source)
-PIN_ORDERS = ((0, 1, 2), (2, 1, 0), (0, 2, 1), (1, 0, 2), (1, 2, 0), (2, 0, 1))
-MODEL_FIELDS = ("beta", "v_off", "lambda_", "leakage", "cgs", "cgd", "temp_c")
-
-Settings = dict[str, float | np.ndarray]
-Branch = tuple[str, str, str, str]  # kind (ohm, farad, henry, volt, slot), setting, node a, node b
 
 
 @dataclass(frozen=True)
@@ -54,7 +57,9 @@ class FaultNetwork:
     board; wires: of the board with pickup and battery leads; plugged: what the output cable adds; sources: names of the
     pickup's sources; load: terminals of the input; jack: lane of the output; diode: name of the one in the battery's
     plus lead, None where none is built in; bridges: pairs of lanes that a drop of solder or two touching legs may join,
-    those aside that lie across one part or across the plug.
+    those aside that lie across one part or across the plug; long_lanes: lanes on which enough leads end that a crack
+    leaves two on either side, with these ends in their order (parts, or names of wires); each has a node beyond the
+    crack.
     """
 
     slots: tuple[Part, ...]
@@ -70,6 +75,7 @@ class FaultNetwork:
     supply: str | None
     diode: str | None
     bridges: tuple[tuple[str, str], ...]
+    long_lanes: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
     @property
     def powered(self) -> bool:
@@ -95,11 +101,6 @@ class FaultNetwork:
     def board_slots(self) -> tuple[Part, ...]:
         """The slots on the board itself (not a pad at the far end)."""
         return tuple(part for part in self.slots if part.where != "input")
-
-
-def hole(part: Part, lead: str) -> str:
-    """Node of a transistor's hole, between its joint and the transistor."""
-    return f"{part.name} {lead} hole"
 
 
 def _clip(part: Part) -> tuple[str, str]:
@@ -160,18 +161,14 @@ def fault_network(assembly: Assembly, diode: bool = True) -> FaultNetwork:
         lanes.pop(jack, None)
         lanes[jack] = None
     bridges = _bridges(lanes, slots, jack)
-    wires += [("ohm", bridge_name(*pair), *pair) for pair in bridges]
+    long_lanes = long_lanes_of(lanes, slots, transistors, batteries)
+    wires += elsewhere_wires(lanes, slots, transistors, long_lanes)
     return FaultNetwork(
         tuple(slots), tuple(transistors), tuple(batteries), tuple(fixed), tuple(lanes), tuple(wires), tuple(plugged),
         tuple(assembly.drive), Place("load", FAR if load == jack else load, SLEEVE), jack,
         SUPPLY if SUPPLY in lanes else None, DIODE if diode and batteries else None,
-        bridges,
+        bridges, long_lanes,
     )  # fmt: skip
-
-
-def bridge_name(a: str, b: str) -> str:
-    """Setting of what joins two lanes: ohm."""
-    return f"lanes {a}|{b}.bridge"
 
 
 def _bridges(lanes: Iterable[str], slots: Sequence[Part], jack: str) -> tuple[tuple[str, str], ...]:
@@ -261,7 +258,13 @@ def settings_of(network: FaultNetwork, assembly: Assembly) -> Settings:
         b = part.name
         found |= {f"{b}.emf": parts[b].value, f"{b}.inside": 1.0, f"{b}.short": ABSENT_OHM, f"{b}.other": ABSENT_OHM}
         found |= {f"{b}.plus": SOUND_OHM, f"{b}.minus": SOUND_OHM}
-    found |= {bridge_name(*pair): ABSENT_OHM for pair in network.bridges}
+    for kind, name, _, _ in network.wires:
+        if name.startswith("lanes "):
+            found[name] = ABSENT_OHM if kind == "ohm" else 0.0
+        elif name.endswith(".beyond"):
+            found[name] = ABSENT_OHM
+    found |= {far_wire(lane): SOUND_OHM for lane in network.long_lanes}
+    found["disc.hum"] = 1.0
     if network.diode:
         d = network.diode  # its ohm is worked out with the current
         found |= {f"{d}.ohm": SOUND_OHM, f"{d}.saturation": SCHOTTKY_SATURATION_A, f"{d}.leak": LEAK_A}

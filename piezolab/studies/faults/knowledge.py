@@ -32,8 +32,10 @@ class Limits:
     doubtful: float
     two_share: float
     clear_share: float
+    read_share: float
     electrolytic_from: float
     unseen: float
+    often_unseen: float
 
 
 @dataclass(frozen=True)
@@ -46,7 +48,8 @@ class Knowledge:
 
 
 _SHARES = {
-    "healthy", "two", "slip", "stray", "short_share", "stop_share", "doubtful", "two_share", "clear_share", "unseen",
+    "healthy", "two", "slip", "stray", "short_share", "stop_share", "doubtful", "two_share", "clear_share",
+    "read_share", "unseen", "often_unseen",
 }  # fmt: skip
 _TABLES = ("kinds", "spots", "checks", "stop", "heard")
 _KIND_TEXTS = ("mend", "reads", "shows", "source")
@@ -82,6 +85,9 @@ def read(path: Path) -> Knowledge:
         for text in _KIND_TEXTS:
             if not isinstance(kind.get(text), str) or not kind[text].strip():
                 raise FaultDataError(f"{path.name}, kinds.{name}, {text}: {kind.get(text)!r}; allowed is a text")
+        caution = kind.get("caution", "none")
+        if not isinstance(caution, str) or not caution.strip():
+            raise FaultDataError(f"{path.name}, kinds.{name}, caution: {caution!r}; allowed is a text, or none at all")
         weight = kind.get("weight")
         if not isinstance(weight, float) or not 0 <= weight <= 1:
             raise FaultDataError(

@@ -19,7 +19,7 @@ from piezolab.studies.faults.table import FaultTable
 
 BANDWIDTH = 0.7  # of the distance over which a tenth of a fault's builds lie
 _STRAY_DENSITY = 1.0 / 15.0  # a reading that nothing explains may lie anywhere on the scale
-_STRAY_OVER = 0.1  # or be over range
+_STRAY_OVER = 0.5  # or be over range: so reads a probe without contact
 _AGREE_SIGMAS = 4.0
 
 

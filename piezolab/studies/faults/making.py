@@ -14,17 +14,29 @@ from piezolab.giving_way import give_way
 from piezolab.pitch import parse_tuning
 from piezolab.studies.faults import hearing
 from piezolab.studies.faults.batches import simulate_wide
-from piezolab.studies.faults.draws import SEED, USUAL, electrolytics, sound_builds, tiled, with_faults
+from piezolab.studies.faults.draws import (
+    SEED,
+    USUAL,
+    Spread,
+    blocks,
+    electrolytics,
+    fitting,
+    sound_builds,
+    tiled,
+    with_faults,
+)
 from piezolab.studies.faults.fault_network import FaultNetwork, fault_network
-from piezolab.studies.faults.hypotheses import CRACKLING, Hypothesis, hypotheses
+from piezolab.studies.faults.hypotheses import CRACKLING, Hypothesis, hypotheses, with_shared_spots
 from piezolab.studies.faults.knowledge import knowledge
-from piezolab.studies.faults.readings import INPUT, Check, scaled
+from piezolab.studies.faults.misbuilt import misbuilt
+from piezolab.studies.faults.network_names import Settings
+from piezolab.studies.faults.readings import INPUT, Check, natural, scaled
 from piezolab.studies.faults.simulate import Findings, Question, Tone
 from piezolab.studies.faults.table import FaultTable
 from piezolab.studies.metering.instrument import Meter
 from piezolab.studies.phantom import driven_backwards
 
-SIZE = 256
+SIZE = 216
 _LEAST_RESOLVED_DIGITS = 10.0
 _NEIGHBOURS_SHARE = 10  # a build's bandwidth reaches over a tenth of the builds of its fault, each way
 
@@ -44,9 +56,10 @@ def _made(chain: SignalChain, meter: Meter, tone: Tone, size: int, diode: bool =
     network = fault_network(assemble(chain.values), diode)
     faults = faults_of(chain, network)
     rng = np.random.default_rng(SEED)
-    sound = tiled(sound_builds(chain, network, size, USUAL, rng), len(faults))
+    question = question_of(chain, meter, tone)
+    sound = tiled(suited(chain, network, size, USUAL, rng, question), len(faults))
     settings = with_faults(sound, [[fault] for fault in faults], rng, size)
-    found = simulate_wide(network, settings, len(faults) * size, question_of(chain, meter, tone))
+    found = simulate_wide(network, settings, len(faults) * size, question)
     crackling = np.repeat([crackles((fault,)) for fault in faults], size)
     limits, prior, healthy = knowledge().limits, priors(faults), slice(0, size)
     hot_w = limits.hot_w + drawn_w(chain)
@@ -62,6 +75,7 @@ def _made(chain: SignalChain, meter: Meter, tone: Tone, size: int, diode: bool =
         meter=meter,
         diode=diode,
         fed=("clip", *(part.nodes[0] for part in network.batteries), *filter(None, [network.supply])),
+        most_v=most_volts(value, checks, meter),
         limits=limits,
         hypotheses=faults,
         prior=prior,
@@ -72,13 +86,22 @@ def _made(chain: SignalChain, meter: Meter, tone: Tone, size: int, diode: bool =
         weight=np.repeat(prior / size, size),
         checks=(*checks, Check("tone", INPUT)),
         value=value,
-        width=_widths(value.reshape(len(checks), len(faults), size)).reshape(value.shape),
+        width=_all_widths(value.reshape(len(checks), len(faults), size), faults).reshape(value.shape),
         neighbours=neighbours_of(checks),
         resolved=np.array([_resolved(check, numbers(found, check)[healthy], meter) for check in checks]),
         dangerous=np.abs(found.battery_w) > hot_w,
         heard=hearing.holds(found, healthy, crackling, hot_w).astype(np.float32),
         tone=hearing.tone_shares(found, healthy).astype(np.float32),
     )
+
+
+def most_volts(value: np.ndarray, checks: tuple[Check, ...], meter: Meter) -> float:
+    """The most volts, either way, that a reading on these builds (M, P), scaled, can show: a quarter more than any."""
+    most = [
+        np.abs(natural(check.kind, row, meter)).max() for check, row in zip(checks, value, strict=True)
+        if check.kind != "ohm"
+    ]  # fmt: skip
+    return 1.25 * float(max(most))
 
 
 def faults_of(chain: SignalChain, network: FaultNetwork) -> tuple[Hypothesis, ...]:
@@ -88,8 +111,10 @@ def faults_of(chain: SignalChain, network: FaultNetwork) -> tuple[Hypothesis, ..
     if battery:
         kind = catalogue.batteries()[chain.supply]
         end_v = kind.end_v * chain.values.supply_v / kind.nominal_v
-    polarised = electrolytics(network) - driven_backwards(chain, assemble(chain.values))
-    return hypotheses(network, battery=battery, end_v=end_v, electrolytics=polarised)
+    large = electrolytics(network)
+    polarised = large - driven_backwards(chain, assemble(chain.values))
+    found = hypotheses(network, battery=battery, end_v=end_v, electrolytics=polarised)
+    return with_shared_spots([*found, *misbuilt(network, large)])
 
 
 def drawn_w(chain: SignalChain) -> float:
@@ -169,6 +194,32 @@ def crackles(faults: Sequence[Hypothesis]) -> float:
     return 0.5 if any(fault.kind in CRACKLING for fault in faults) else 0.0
 
 
+def suited(
+    chain: SignalChain,
+    network: FaultNetwork,
+    size: int,
+    spread: Spread,
+    rng: np.random.Generator,
+    question: Question,
+) -> Settings:
+    """Sound builds whose transistor suits the chain: one that does not is a fault of its own."""
+    if not network.transistors:
+        return sound_builds(chain, network, size, spread, rng)
+    count = 2 * size
+    sound = sound_builds(chain, network, count, spread, rng)
+    return fitting(sound, simulate_wide(network, sound, count, question).swing, size)
+
+
+def _all_widths(value: np.ndarray, faults: Sequence[Hypothesis]) -> np.ndarray:
+    """Bandwidths of (checks, faults, builds): each way in which a fault is made has its own."""
+    answer = np.empty_like(value)
+    ways = np.array([len(fault.edits) for fault in faults])
+    for count in np.unique(ways):
+        for here in blocks(value.shape[-1], int(count)):
+            answer[:, ways == count, here] = _widths(value[:, ways == count, here])
+    return answer
+
+
 def _widths(value: np.ndarray) -> np.ndarray:
     """Half the distance between the k-th lower and the k-th higher neighbour of each build, along the last of three
     axes."""
@@ -180,7 +231,7 @@ def _widths(value: np.ndarray) -> np.ndarray:
     for widths, values in zip(answer, value, strict=True):
         order = np.argsort(values, axis=-1)
         ranked = np.take_along_axis(values, order, -1)
-        spread = (ranked[..., high] - ranked[..., low]) * (k / (high - low)).astype(np.float32)
+        spread = (ranked[..., high] - ranked[..., low]) * (k / np.maximum(high - low, 1)).astype(np.float32)
         np.put_along_axis(widths, order, spread, -1)
         give_way()
     return answer

@@ -14,7 +14,8 @@ import numpy as np
 from piezolab.circuit.elements import GROUND
 from piezolab.circuit.equations import Equations
 from piezolab.giving_way import give_way
-from piezolab.studies.faults.fault_network import Branch, Settings, wire_value
+from piezolab.studies.faults.fault_network import wire_value
+from piezolab.studies.faults.network_names import Branch, Settings
 
 Injection = Sequence[tuple[str, str, float | np.ndarray]]  # currents from node a through the source to node b
 

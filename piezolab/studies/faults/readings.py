@@ -99,6 +99,11 @@ def _check(reading: Reading, checks: Sequence[Check]) -> None:
         raise ReadingError(f"{name}: {digit!r} as its last place; allowed is a number above 0 {UNITS[kind]}.")
 
 
+def plausible(reading: Reading, most_v: float) -> bool:
+    """Whether volts, direct or of the tone, are within what a board can have, `most_v` either way."""
+    return reading.kind in ("ohm", "tone") or abs(float(reading.value)) <= most_v
+
+
 def checked_words(heard: Sequence[str]) -> tuple[str, ...]:
     """Words for what is heard, each once. Raises ReadingError on a word that is not known, or beside "fine"."""
     for word in heard:

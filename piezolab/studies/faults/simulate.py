@@ -7,19 +7,21 @@ so does another resistance of the polarity diode.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
 from piezolab.chain.assembly import GROUND, PICKUP
 from piezolab.studies.faults.diode import behind_a_meter, guess, resistance, slope_ohm
-from piezolab.studies.faults.fault_network import ABSENT_OHM, ANODE, OPEN_OHM, SLEEVE, FaultNetwork, Settings
+from piezolab.studies.faults.fault_network import FaultNetwork
 from piezolab.studies.faults.multiport import solutions
+from piezolab.studies.faults.network_names import ABSENT_OHM, ANODE, OPEN_OHM, SLEEVE, Settings
+from piezolab.studies.faults.probed import Probed, on_range
 from piezolab.studies.faults.transistors import Transistors
 from piezolab.studies.metering.instrument import Meter
 
 LOW_HZ, HIGH_HZ = 41.0, 1000.0
-MOST_OHM = 1e10
 _DIODE_TURNS = 2
 # stray capacitance from room wiring to the pickup's lane, and to everything that hangs on the board's ground (F)
 HUM_FARADS = (0.5e-12, 20e-12)
@@ -184,34 +186,18 @@ def _power_off(
     ports = _at_ports(transistors.combine, v[:h])
     z = ports[:, :, :h] @ np.swapaxes(transistors.combine, 1, 2)
     found = {}
-    start = np.zeros((size, 2 * len(network.transistors)))
     test_v = settings.get("meter.level", 1.0) * meter.test_v
     for k, place in enumerate(places):
-        across, series, test_ohm = shorts.get(place.key, ABSENT_OHM), 0.0, meter.test_ohm
+        at = Probed(transistors, z, ports[:, :, h + k], v[h + k, h + k], shorts.get(place.key, ABSENT_OHM))
         if place.key == "plug":
-            across, series = settings["cable.short"], settings["cable.core"]
-        diode = place.key == "clip" and network.diode
-        if diode:  # it reads otherwise on each range, whichever is used
-            test_ohm = test_ohm * settings.get("meter.range", 1.0)
-        share = across / (test_ohm + across)
-        volt, ohm = test_v * share, test_ohm * share
-        own, reach = v[h + k, h + k], ports[:, :, h + k]
-        if diode:
-            series = behind_a_meter(diode, settings, volt * np.ones(size), ohm + np.abs(own))
-        for again in range(2 if diode else 1):
-            part = 1.0 / (ohm + series + own)
-            loaded = transistors.rest(
-                reach * (volt * part)[:, None],
-                z - reach[:, :, None] * reach[:, None, :] * part[:, None, None],
-                start,
-            )
-            drawn = np.sum(reach * transistors.currents(loaded)[0], axis=-1)
-            inner = (own * volt - drawn * (ohm + series)) * part
-            if diode and not again:  # the board as the diode has it behind itself
-                board = np.maximum(inner, 0.0) * (ohm + series) / np.maximum(volt - inner, 1e-12)
-                series = behind_a_meter(diode, settings, volt * np.ones(size), ohm + board)
-        seen = inner + (volt - inner) / (ohm + series) * series
-        found[place.key] = np.clip(test_ohm * seen / np.maximum(test_v - seen, 1e-12), 0.0, MOST_OHM)
+            at = replace(at, across=settings["cable.short"], series=settings["cable.core"])
+        if place.key == "clip" and network.diode:  # it reads otherwise on each range, whichever is used
+            behind = partial(behind_a_meter, network.diode, settings)
+            found[place.key] = at.ohms(test_v, meter.test_ohm * settings.get("meter.range", 1.0), behind)
+            continue
+        found[place.key] = at.ohms(test_v, meter.test_ohm)
+        if "meter.ranging" in settings:
+            found[place.key] = at.ohms(*on_range(found[place.key], test_v, meter.test_ohm))
     found["cable"] = np.broadcast_to(np.asarray(settings["cable.core"], float), (size,))
     return found
 
@@ -239,7 +225,8 @@ class _Alternating:
             (network.load.a, network.load.b),
         ]
         drive = {name: settings[f"{name}.drive"] * settings["disc.output"] for name in network.sources}
-        hum = [[(SLEEVE, node, farad)] for node, farad in zip((PICKUP, GROUND), HUM_FARADS, strict=True)]
+        stray = (HUM_FARADS[0] * settings["disc.hum"], HUM_FARADS[1])
+        hum = [[(SLEEVE, node, farad)] for node, farad in zip((PICKUP, GROUND), stray, strict=True)]
         injections = [drive, *hum, *([(GROUND, hole, 1.0)] for hole in holes), *_probes(tuple(places))]
         v = solutions(wires, settings, injections, pairs, size, self.omega)
         h, s = len(holes), 3

@@ -17,7 +17,8 @@ from piezolab.studies.metering.instrument import Meter
 class FaultTable:
     """Simulated readings of P builds.
 
-    diode: whether one is built in against a reversed battery; fed: places where a healthy build has the battery's plus.
+    diode: whether one is built in against a reversed battery; fed: places where a healthy build has the battery's plus;
+    most_v: the most volts, either way, that can be read on this board.
 
     hypotheses, prior: the single faults, "healthy" first, each with as many builds, and their prior probability, (H,);
     spots: names; spot_of: spot of each hypothesis; of_hypothesis, spot: by build, (P,); weight: prior probability of
@@ -31,6 +32,7 @@ class FaultTable:
     meter: Meter
     diode: bool
     fed: tuple[str, ...]
+    most_v: float
     limits: Limits
     hypotheses: tuple[Hypothesis, ...]
     prior: np.ndarray

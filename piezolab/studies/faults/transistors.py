@@ -13,7 +13,8 @@ from piezolab.circuit.jfet import JfetModel
 from piezolab.circuit.nodal import solve_nodes
 from piezolab.circuit.ports import flat_model, port_currents, solve_ports
 from piezolab.giving_way import give_way
-from piezolab.studies.faults.fault_network import PIN_ORDERS, FaultNetwork, Settings, model_of
+from piezolab.studies.faults.fault_network import FaultNetwork, model_of
+from piezolab.studies.faults.network_names import PIN_ORDERS, Settings
 
 # Drain and source exchanged: (v_GS, v_DS) become (v_GD, v_SD). Its own inverse.
 _EXCHANGE = np.array([[1.0, -1.0], [0.0, -1.0]])
@@ -24,12 +25,12 @@ _INSULATION_OHM = 1e9  # across the ports where there are several transistors
 
 
 def _port_matrices() -> np.ndarray:
-    """For each pin order the ports (gate to source, drain to source) from the holes' voltages, shape (6, 2, 3)."""
+    """For each pin order the ports (gate to source, drain to source) from the holes' voltages, shape (12, 2, 3)."""
     answer = np.zeros((len(PIN_ORDERS), 2, 3))
     for n, (drain, gate, source) in enumerate(PIN_ORDERS):
         answer[n, 0, gate] = answer[n, 1, drain] = 1.0
         answer[n, :, source] = -1.0
-    return answer
+    return np.concatenate([answer, -answer])  # a p-channel device is an n-channel one with every sign turned
 
 
 _PORTS = _port_matrices()

@@ -66,6 +66,18 @@ def test_swapped_source_resistor_and_output_capacitor_take_three_readings(made: 
     assert "mend it first" in finder.next.content
 
 
+def test_volts_that_this_board_cannot_have_are_asked_about(made: page.Page) -> None:
+    finder = fresh(made)
+    assert finder.entry.submit({"check": "dc:clip", "value": "900"})
+    for words in ("volts between the clip", "900 V?", "Plausible on this board is −12 V to 12 V", "read it again"):
+        assert words.lower() in made.verdict.content.lower(), made.verdict.content
+    assert "not weighed" in finder.taken.content
+    found = made.state.diagnosis.found
+    finder.drop.press("all")
+    assert found.spots == made.state.diagnosis.found.spots
+    assert finder.entry.submit({"check": "dc:clip", "value": "9.00"}) and "Plausible" not in made.verdict.content
+
+
 def test_hot_ends_all_powered_readings(made: page.Page) -> None:
     finder = fresh(made)
     finder.ear_buttons.press("hot")
@@ -181,8 +193,8 @@ def test_words_for_every_chain(query: str) -> None:
     assert not made.state.trouble and made.verdict.content
     found = fault_table(chain)
     for fault in found.hypotheses:
-        texts = [say.spot_words(fault.spot, chain), *say.fault_texts(fault, chain).values()]
-        for text in texts:
+        said = say.fault_texts(fault, chain)
+        for text in (say.spot_words(fault.spot, chain), *(said[key] for key in ("mend", "reads", "shows"))):
             assert text and "{" not in text and "_" not in text.replace("V_", ""), text
     for check in found.checks:
         assert "{" not in say.check_words(check) + "".join(say.check_how(check))
@@ -340,7 +352,7 @@ def test_two_faults_are_told_with_what_to_read_again(made: page.Page) -> None:
     assert made.state.diagnosis.found.two_suspected
     assert "probably two things are wrong" in made.verdict.content and "bleed resistor" in made.verdict.content
     assert "Two faults at once" in finder.places.content
-    finder.entry.submit({"check": "dc:supply", "value": "400"})
+    finder.entry.submit({"check": "dc:supply", "value": "11.5"})
     assert 5 in made.state.diagnosis.doubted and "read it again" in finder.taken.content
     assert made.state.diagnosis.found.two_suspected and "no. 5 once more to be sure" in made.verdict.content
 

@@ -12,7 +12,7 @@ from piezolab.circuit.elements import Capacitor, Resistor, VoltageSource
 from piezolab.circuit.network import Network
 from piezolab.circuit.operating_point import operating_point
 from piezolab.circuit.small_signal import linearised, transfer
-from piezolab.studies.faults.fault_network import PIN_ORDERS
+from piezolab.studies.faults.network_names import PIN_ORDERS
 from piezolab.studies.faults.simulate import Tone
 from piezolab.studies.metering.instrument import Meter
 

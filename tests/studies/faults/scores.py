@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from piezolab.studies.faults import hearing
 from piezolab.studies.faults.making import drawn_w
 from piezolab.studies.faults.readings import KINDS
 from tests.studies.faults.trial import World, both_shown, examine, ranks, shown
@@ -22,7 +23,12 @@ class Scores:
 
     counted: whether some available reading leaves the band of sound builds, (N,); place: where the true spot stands
     after each reading, 0 is first, (N, readings + 1); exact: whether the likeliest single fault is the true one, (N,);
-    two: whether two faults were suspected wrongly, (N,); powered_first: whether the first reading needs the battery,
+    reversed: whether its battery is the wrong way round, (N,); unsafe: whether a reading with the battery in was
+    proposed while a short or a reversal was likelier than its limit, (N,);
+    two: whether two faults were suspected wrongly, (N,); stated: probability of the first place after each reading,
+    verdict: whether it was declared found, alarm: whether it was to be switched off at once, powered: whether a
+    reading with the battery in was proposed, (N, readings + 1) each; words: how many were said, "fine" not counted,
+    (N,); powered_first: whether the first reading needs the battery,
     (N,); dangerous: whether the build would heat up, (N,); probability: of each spot at the end, (N, S); truth: true
     spot, (N,).
     """
@@ -35,6 +41,18 @@ class Scores:
     dangerous: np.ndarray
     probability: np.ndarray
     truth: np.ndarray
+    stated: np.ndarray
+    verdict: np.ndarray
+    alarm: np.ndarray
+    powered: np.ndarray
+    words: np.ndarray
+    reversed: np.ndarray
+    unsafe: np.ndarray
+
+    @property
+    def misled(self) -> float:
+        """Share of counted builds of which, after any reading, a sound place was declared the one to mend."""
+        return float(np.mean((self.verdict & (self.place > 0)).any(axis=1)[self.counted]))
 
     def found(self, top: int = 1, readings: int = READINGS, counted: bool = True) -> float:
         """Share of builds (of those that count, or of all) with the true spot among the first `top`."""
@@ -48,33 +66,55 @@ class Scores:
 
 
 def score(
-    world: World, readings: int = READINGS, kinds: Collection[str] | None = None, hear: bool = True, slips: bool = True
+    world: World, readings: int = READINGS, kinds: Collection[str] | None = None, hear: bool = True, slips: bool = True,
+    poor_ear: bool = False,
 ) -> Scores:
     """Examine every build of a world with no fault or one; every second has no usable AC range.
 
-    kinds: the readings that all are allowed instead; hear: whether the maker says how it sounds.
-    """
+    kinds: the readings that all are allowed instead; hear: whether the maker says how it sounds; poor_ear: and says
+    some of it wrongly.
+    """  # fmt: skip
     table, count = world.table, len(world)
     ac = usable_ac(count)
     place = np.zeros((count, readings + 1), int)
-    exact, two, powered = (np.zeros(count, bool) for _ in range(3))
+    exact, two = np.zeros(count, bool), np.zeros(count, bool)
+    stated, verdict, alarm, powered = (np.zeros((count, readings + 1), kind) for kind in (float, bool, bool, bool))
+    words, unsafe = np.zeros(count, int), np.zeros(count, bool)
     probability = np.zeros((count, len(table.spots)))
     truth = np.zeros(count, int)
     for n, faults in enumerate(world.faults):
         key, spot = (faults[0].key, faults[0].spot) if faults else ("healthy", "healthy")
         allowed = kinds or (KINDS if ac[n] else WITHOUT_AC)
-        course = examine(world, n, readings, allowed, slips, hear)
+        course = examine(world, n, readings, allowed, slips, hear, poor_ear)
         row = ranks(spot, course)
-        place[n] = row + row[-1:] * (readings + 1 - len(row))
+        place[n] = held(row, readings)
+        stated[n] = held([step.spots[0].probability for step in course.diagnoses], readings)
+        verdict[n] = held([step.found for step in course.diagnoses], readings)
+        alarm[n] = held([step.stop for step in course.diagnoses], readings)
+        powered[n] = held([bool(step.next and step.next.powered) for step in course.diagnoses], readings)
+        unsafe[n] = any(
+            step.next is not None and step.next.powered and (step.reversed or step.short > table.limits.short_share)
+            for step in course.diagnoses
+        )
+        words[n] = sum(word != hearing.FINE for word in course.heard)
         last = course.diagnoses[-1]
         exact[n] = max((f for s in last.spots for f in s.faults), key=lambda f: f.probability).key == key
         two[n] = last.two_suspected
-        powered[n] = bool(course.diagnoses[0].next and course.diagnoses[0].next.powered)
         probability[n] = [last.probability(each) for each in table.spots]
         truth[n] = table.spots.index(spot)
     counted = shown(world, ac if kinds is None else np.zeros(count, bool), kinds is None or "tone" in kinds)
     dangerous = np.abs(world.found.battery_w) > table.limits.hot_w + drawn_w(table.chain)
-    return Scores(counted, place, exact, two, powered, dangerous, probability, truth)
+    return Scores(
+        counted, place, exact, two, powered[:, 0], dangerous, probability, truth, stated, verdict, alarm, powered,
+        words,
+        np.array([any(fault.kind == "reversed_battery" for fault in faults) for faults in world.faults]),
+        unsafe,
+    )  # fmt: skip
+
+
+def held(row: list, readings: int) -> list:
+    """What was found after each reading; after the last one it stays."""
+    return row + row[-1:] * (readings + 1 - len(row))
 
 
 def usable_ac(count: int) -> np.ndarray:
@@ -89,7 +129,7 @@ def two_flagged(world: World, readings: int = ALL_READINGS) -> np.ndarray:
     for n in np.flatnonzero(both_shown(world, ac)):
         course = examine(world, int(n), readings, KINDS if ac[n] else WITHOUT_AC)
         row = [step.two_suspected for step in course.diagnoses]
-        answer.append(row + row[-1:] * (readings + 1 - len(row)))
+        answer.append(held(row, readings))
     return np.array(answer, bool).reshape(-1, readings + 1)
 
 

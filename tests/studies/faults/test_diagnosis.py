@@ -74,7 +74,7 @@ def test_swapped_source_resistor_and_output_capacitor(table: FaultTable) -> None
         ("flat:B1", ("dc:clip", "dc:supply", "ohm:clip")),
         ("swapped:R_G+R_bleed", ("ohm:pickup", "ohm:jack")),
         ("cable:open", ("ohm:plug", "ohm:cable")),
-        ("jack:open", ("ohm:plug", "ohm:cable", "ohm:jack")),
+        ("jack:open", ("ohm:plug", "ohm:cable", "ohm:jack", "dc:source")),
         ("large:R_bleed", ("ohm:jack", "ohm:plug")),
     ],
 )
@@ -229,7 +229,7 @@ def test_any_readings_give_an_answer(readings: list[Reading], heard: list[str], 
 
 
 def test_contradictions_are_said(table: FaultTable) -> None:
-    absurd = diagnose(table, [*typical(table, "healthy", "ohm:clip", "dc:supply"), Reading("dc", "source", 400.0)])
+    absurd = diagnose(table, [*typical(table, "healthy", "ohm:clip", "dc:supply"), Reading("dc", "source", -9.0)])
     assert 2 in absurd.unexplained
     slipped = diagnose(
         table,
@@ -308,3 +308,42 @@ def test_a_wandering_zero_is_no_minus_sign_and_the_last_reading_counts(table: Fa
     turned = diagnose(table, [*clean, Reading("dc", "clip", -9.2), Reading("dc", "clip", 9.2)])
     assert not turned.reversed or turned.probability("battery") > 0.2
     assert not diagnose(table, clean).reversed and not diagnose(table).reversed
+
+
+# -- what is heard, and what cannot have been read ---------------------------------------------------------------------
+EARS = [word for word in WORDS if word != "hot"]
+
+
+@pytest.mark.parametrize("said", [(word,) for word in EARS] + list(itertools.combinations(EARS, 2)))
+def test_no_word_but_heat_raises_the_alarm(table: FaultTable, said: tuple[str, ...]) -> None:
+    found = diagnose(table, (), said)
+    assert not found.stop and not found.found and found.short <= LIMITS.stop_share
+    assert found.spots[0].probability < 0.5, "words alone point, they do not find"
+    assert diagnose(table, (), (*said, "hot")).stop
+
+
+@pytest.mark.parametrize("place", ["clip", "supply", "source", "jack", "pickup", "plug", "cable"])
+def test_one_reading_and_hearsay_bear_no_verdict(table: FaultTable, place: str) -> None:
+    """A probe that does not touch reads over range as well."""
+    one = [Reading("ohm", place, np.inf)]
+    for said in (("weak", "distorted"), ("weak", "dead"), ("hiss", "distorted")):
+        assert not diagnose(table, one, said).found
+    assert diagnose(table, one, ("weak", "distorted")).spots[0].probability < 0.96
+
+
+def test_what_was_read_bears_a_verdict_that_words_only_settle(table: FaultTable) -> None:
+    readings = typical(table, "open:R_S", "ohm:source", "ohm:supply", "dc:source")
+    assert diagnose(table, readings).found
+    vague = typical(table, "healthy", "ohm:source", "ohm:supply")
+    assert not diagnose(table, vague, ("dead", "hum")).found
+
+
+@pytest.mark.parametrize("reading", [("dc", "clip", 900.0), ("dc", "supply", 48.0), ("low", "jack", 230.0)])
+def test_volts_that_no_supply_of_this_board_can_give_are_not_weighed(
+    table: FaultTable, reading: tuple[str, str, float]
+) -> None:
+    readings = typical(table, "open:R_S", "ohm:source", "ohm:supply")
+    found, without = diagnose(table, [readings[0], Reading(*reading), readings[1]]), diagnose(table, readings)
+    assert found.absurd == (1,) and found.spots == without.spots
+    assert diagnose(table, [Reading("dc", "clip", 9.6)]).absurd == ()
+    assert diagnose(table, [Reading("dc", "clip", -900.0)]).stop, "a minus sign is one, whatever the number"

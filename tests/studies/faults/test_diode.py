@@ -9,8 +9,9 @@ from scipy.optimize import brentq
 from piezolab.chain import SignalChain
 from piezolab.chain.assembly import assemble
 from piezolab.studies.faults import FaultTable, Meter, Reading, diagnose, fault_table, predicted
-from piezolab.studies.faults.fault_network import Settings, fault_network, settings_of
+from piezolab.studies.faults.fault_network import fault_network, settings_of
 from piezolab.studies.faults.making import faults_of, question_of
+from piezolab.studies.faults.network_names import Settings
 from piezolab.studies.faults.simulate import Findings, Tone, simulate
 
 SATURATION, LEAK, V_T = 1e-6, 1e-5, 0.02569  # A, A, V at 25 degC

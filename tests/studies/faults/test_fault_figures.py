@@ -68,6 +68,13 @@ def test_the_command_takes_the_meter_and_says_what_can_be_read() -> None:
     assert not usual["stop"] and isinstance(usual["found"], bool)
 
 
+@pytest.mark.parametrize("text", ["dc:clip=900", "dc:supply=-230", "high:jack=230"])
+def test_volts_that_this_board_cannot_have_are_asked_about(text: str) -> None:
+    check, _, value = text.partition("=")
+    with pytest.raises(ReadingError, match=f"{check.replace(':', ' ')}: {value} V is more than .*plausible is -.* V"):
+        fault_figures(SignalChain(), read_readings([text]))
+
+
 def test_hot_stops_at_once() -> None:
     assert fault_figures(SignalChain(), (), ("hot",))["stop"]
     with pytest.raises(ReadingError):

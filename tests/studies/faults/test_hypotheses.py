@@ -16,10 +16,11 @@ from piezolab.chain.stages.common_parts import model
 from piezolab.chain.values import Values
 from piezolab.studies.board.layout import Options, layout
 from piezolab.studies.faults import Meter, Reading, Tone, diagnose, predicted
-from piezolab.studies.faults.fault_network import PIN_ORDERS, fault_network, settings_of
+from piezolab.studies.faults.fault_network import fault_network, settings_of
 from piezolab.studies.faults.hypotheses import Hypothesis
 from piezolab.studies.faults.knowledge import FaultDataError, knowledge, read
 from piezolab.studies.faults.making import _made, faults_of, priors
+from piezolab.studies.faults.network_names import PIN_ORDERS
 from tests.chain.own_stages import known
 
 

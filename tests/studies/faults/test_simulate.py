@@ -5,9 +5,10 @@ import pytest
 
 from piezolab.chain import SignalChain
 from piezolab.chain.assembly import assemble
-from piezolab.studies.faults.fault_network import Settings, fault_network, settings_of
+from piezolab.studies.faults.fault_network import fault_network, settings_of
 from piezolab.studies.faults.hypotheses import Hypothesis
 from piezolab.studies.faults.making import faults_of, question_of
+from piezolab.studies.faults.network_names import Settings
 from piezolab.studies.faults.simulate import HIGH_HZ, LOW_HZ, Findings, Tone, simulate
 from piezolab.studies.metering.instrument import Meter
 from tests.studies.faults import direct
@@ -27,16 +28,16 @@ BY_HAND = (
 )  # fmt: skip
 
 
-def found(chain: SignalChain, fault: Hypothesis, size: int = 2) -> Findings:
-    """Simulated readings of the parts as designed with one fault whose drawn values are all DRAWN; no diode: it has
-    tests of its own."""
+def found(chain: SignalChain, fault: Hypothesis, size: int = 2, way: int = 0) -> Findings:
+    """Simulated readings of the parts as designed with one fault, made in one way, whose drawn values are all DRAWN; no
+    diode: it has tests of its own."""
     assembly = assemble(chain.values)
     network = fault_network(assembly, diode=False)
     settings: Settings = {name: np.full(size, value) for name, value in settings_of(network, assembly).items()}
     settings |= {name: value for name, value in settings.items() if name.endswith(".inside")}
     for part in network.batteries:
         settings[f"{part.name}.inside"] = np.full(size, 1e-3)
-    changes = fault.edit(settings, lambda low, high: np.full(size, DRAWN))
+    changes = fault.edits[way](settings, lambda low, high: np.full(size, DRAWN))
     changes = {name: value for name, value in changes.items() if not name.endswith(".asleep")}
     return simulate(network, settings | changes, size, question_of(chain, METER, TONE))
 

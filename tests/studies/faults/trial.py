@@ -9,14 +9,15 @@ import numpy as np
 
 from piezolab.chain import SignalChain
 from piezolab.chain.assembly import assemble
+from piezolab.studies.board.layout import Options, layout
 from piezolab.studies.faults import hearing
-from piezolab.studies.faults.bands import band_of, fault_band, leaves, outside, widened
+from piezolab.studies.faults.bands import band_of, fault_band, odd_tone, outside, widened
 from piezolab.studies.faults.batches import simulate_wide
 from piezolab.studies.faults.diagnosis import Diagnosis, diagnose
-from piezolab.studies.faults.draws import Spread, sound_builds, with_faults
+from piezolab.studies.faults.draws import Spread, with_faults
 from piezolab.studies.faults.fault_network import fault_network
 from piezolab.studies.faults.hypotheses import Hypothesis
-from piezolab.studies.faults.making import crackles, drawn_w, faults_of, numbers, pairs_of, priors, question_of
+from piezolab.studies.faults.making import crackles, drawn_w, faults_of, numbers, pairs_of, priors, question_of, suited
 from piezolab.studies.faults.readings import KINDS, Check, Reading, scaled
 from piezolab.studies.faults.simulate import Findings, Tone
 from piezolab.studies.faults.table import FaultTable
@@ -26,19 +27,26 @@ from piezolab.studies.metering.instrument import Meter
 ELSEWHERE = Spread(
     resistor=0.02, film=0.15, electrolytic=0.3, disc=0.25, temperature=(-20.0, 13.0), lambda_=(0.3, 3.0),
     leakage=(0.01, 1.5), insulation=(0.2, 10.0), measured=0.03, tone=0.15, test_v=0.3, charge=(0.05, 1.05),
-    diode=(0.3, 3.0), diode_leak=(0.05, 20.0),
+    diode=(0.3, 3.0), diode_leak=(0.05, 20.0), ranging=True,
 )  # fmt: skip
 SLIP_EVERY = 20
 _SOUND = 800
 _SAID = 0.8  # of what holds is said
+_SAID_ANYWAY = 0.05  # of what does not hold, by a poor ear
+_CONFUSED = 0.15  # of what a poor ear says is another word
+_TAKEN_FOR = {
+    "weak": "dead", "thin": "weak", "hum": "hiss", "hiss": "hum", "distorted": "crackle", "crackle": "distorted",
+    "thump": "crackle", "dead": "weak",
+}  # fmt: skip
+_NO_CONTACT = 0.02  # of ohms are read with a probe that does not touch
 
 
 @dataclass(frozen=True)
 class World:
     """Simulated builds: the faults in each (none, one or two), and what a perfect meter and ear would find.
 
-    alone: of builds with two faults, what the same builds would read with each alone; band: that holds 99 % of the
-    sound builds of this world, by check, scaled, (M, 2).
+    alone: of builds with two faults, what the same builds would read with each alone; without: of builds with one, with
+    none; band: that holds 99 % of the sound builds of this world, by check, scaled, (M, 2).
     """
 
     table: FaultTable
@@ -47,6 +55,7 @@ class World:
     heard: np.ndarray
     tone: np.ndarray
     alone: tuple[Findings, ...]
+    without: Findings
     band: np.ndarray
     seed: int
 
@@ -55,12 +64,22 @@ class World:
 
 
 def world(
-    chain: SignalChain, table: FaultTable, count: int, faults: int, seed: int, spread: Spread = ELSEWHERE
+    chain: SignalChain,
+    table: FaultTable,
+    count: int,
+    faults: int,
+    seed: int,
+    spread: Spread = ELSEWHERE,
+    method: str = "",
 ) -> World:
-    """`count` builds with 0, 1 or 2 faults drawn from the priors."""
+    """`count` builds with 0, 1 or 2 faults drawn from the priors; method: the kind of board, on whose drawn layout only
+    lanes side by side and legs of the transistor are bridged (any two lanes where none is named)."""
     network = fault_network(assemble(chain.values), table.diode)
     every = faults_of(chain, network)
     prior = priors(every)
+    if method:
+        prior = prior * [_there(fault, chain, method) for fault in every]
+        prior[1:] *= (1 - prior[0]) / prior[1:].sum()
     rng = np.random.default_rng(seed)
     if faults == 0:
         chosen: list[tuple[Hypothesis, ...]] = [()] * count
@@ -70,14 +89,14 @@ def world(
     else:
         chosen = list(pairs_of(every, prior, count, rng))
     lists = [()] * _SOUND + chosen
-    sound_ones = made = sound_builds(chain, network, len(lists), spread, rng)
+    question = question_of(chain, table.meter, Tone())
+    sound_ones = made = suited(chain, network, len(lists), spread, rng, question)
     alone = []
     for k in range(faults):  # each fault is the same in the build that has it alone
         one = [several[k : k + 1] for several in lists]
         if faults > 1:
             alone.append(with_faults(sound_ones, one, np.random.default_rng((seed, k)), 1))
         made = with_faults(made, one, np.random.default_rng((seed, k)), 1)
-    question = question_of(chain, table.meter, Tone())
     found = simulate_wide(network, made, len(lists), question)
     crackling = np.array([crackles(several) for several in lists])
     sound = slice(0, _SOUND)
@@ -90,9 +109,20 @@ def world(
         heard[:, _SOUND:],
         tone[:, _SOUND:],
         tuple(_after(simulate_wide(network, each, len(lists), question), _SOUND) for each in alone),
+        _after(simulate_wide(network, sound_ones, len(lists), question) if faults == 1 else found, _SOUND),
         band_of(table, scaled_all(table, found)[:, sound]),
         seed,
     )
+
+
+def _there(fault: Hypothesis, chain: SignalChain, method: str) -> bool:
+    """Whether a bridge can come about on this kind of board; all else can."""
+    if fault.kind != "lane_bridge":
+        return True
+    ends = set(fault.key.partition(":")[2].split("|"))
+    lanes = [lane.node for lane in layout(chain, Options(method)).lanes]
+    legs = [part.nodes for part in assemble(chain.values).parts if part.kind == "jfet"]
+    return any(ends <= {*pair} for pair in (*zip(lanes, lanes[1:], strict=False), *legs))
 
 
 def _after(found: Findings, start: int) -> Findings:
@@ -103,14 +133,19 @@ def _after(found: Findings, start: int) -> Findings:
 
 
 def shown(world_: World, ac: np.ndarray, ear: bool = True) -> np.ndarray:
-    """Whether some available reading of each build leaves the band that holds 99 % of this world's sound builds.
+    """Whether each build's fault shows: some available reading leaves the band that holds 99 % of this world's sound
+    builds, and differs by more than twice the meter's limit from that of the same build without its fault.
 
     ac: who has a usable AC range, (N,); ear: whether the tone by ear counts.
     """
-    table, value, band = world_.table, scaled_all(world_.table, world_.found), world_.band
-    return np.where(
-        ac, leaves(table, value, world_.tone, band, True, ear), leaves(table, value, world_.tone, band, False, ear)
-    )
+    table, band = world_.table, widened(world_.table, world_.band)
+    value, sound = scaled_all(table, world_.found), scaled_all(table, world_.without)
+    answer = odd_tone(table, world_.tone) if ear else np.zeros(len(world_), bool)
+    for n in range(len(world_)):
+        here, own = value[:, n : n + 1], np.repeat(sound[:, n : n + 1], 2, axis=1)
+        moved = outside(table, here, widened(table, widened(table, own)), bool(ac[n]))
+        answer[n] |= (moved & outside(table, here, band, bool(ac[n]))).any()
+    return answer
 
 
 def both_shown(world_: World, ac: np.ndarray) -> np.ndarray:
@@ -149,19 +184,24 @@ def scaled_all(table: FaultTable, found: Findings) -> np.ndarray:
 class Examiner:
     """Reads one build with a real meter and a human hand."""
 
-    def __init__(self, world_: World, build: int, slips: bool = True) -> None:
+    def __init__(self, world_: World, build: int, slips: bool = True, poor_ear: bool = False) -> None:
         self.world, self.build, self.slips = world_, build, slips
+        self.anyway, self.confused = (_SAID_ANYWAY, _CONFUSED) if poor_ear else (0.0, 0.0)
         self.rng = np.random.default_rng((world_.seed, build))
 
     def words(self) -> tuple[str, ...]:
         """What its maker says about the sound."""
-        surely = self.world.heard[:, self.build]
-        said = self.rng.random(len(surely)) < _SAID * surely
-        words = tuple(word for word, there in zip(hearing.WORDS, said, strict=True) if there)
-        return words or ((hearing.FINE,) if surely.max() < 0.5 else ())
+        words = []
+        for word, surely in zip(hearing.WORDS, self.world.heard[:, self.build], strict=True):
+            anyway = 0.0 if word == "hot" else self.anyway
+            if self.rng.random() < anyway + (_SAID - anyway) * surely:
+                words.append(_TAKEN_FOR.get(word, word) if self.rng.random() < self.confused else word)
+        fine = self.world.heard[:, self.build].max() < 0.5
+        return tuple(dict.fromkeys(words)) or ((hearing.FINE,) if fine else ())
 
     def read(self, check: Check) -> Reading:
-        """One reading: every 20th on a neighbouring lane, within the meter's limit, rounded to its digits."""
+        """One reading: every 20th on a neighbouring lane, some ohms with no contact, else within the meter's limit,
+        rounded to its digits."""
         table, meter = self.world.table, self.world.table.meter
         if check.kind == "tone":
             shares = self.world.tone[:, self.build]
@@ -170,6 +210,8 @@ class Examiner:
         beside = table.neighbours[m]
         if self.slips and beside and self.rng.random() < 1 / SLIP_EVERY:
             m = beside[self.rng.integers(len(beside))]
+        if self.slips and check.kind == "ohm" and self.rng.random() < _NO_CONTACT:
+            return Reading(check.kind, check.place, np.inf, float(meter.ohm_digit(meter.ohm_max)))
         true = float(numbers(self.world.found, table.checks[m])[self.build])
         return Reading(check.kind, check.place, *_displayed(check.kind, true, meter, self.rng))
 
@@ -194,10 +236,12 @@ class Course:
 
 
 def examine(
-    world_: World, build: int, most: int, kinds: Collection[str] = KINDS, slips: bool = True, hear: bool = True
+    world_: World, build: int, most: int, kinds: Collection[str] = KINDS, slips: bool = True, hear: bool = True,
+    poor_ear: bool = False,
 ) -> Course:
-    """Take up to `most` readings, each the one that the diagnosis proposes; hear: the maker says how it sounds."""
-    examiner = Examiner(world_, build, slips)
+    """Take up to `most` readings, each the one that the diagnosis proposes; hear: the maker says how it sounds;
+    poor_ear: some of the words are wrong."""  # fmt: skip
+    examiner = Examiner(world_, build, slips, poor_ear)
     heard = examiner.words() if hear else ()
     readings: list[Reading] = []
     diagnoses = [diagnose(world_.table, readings, heard, kinds)]
