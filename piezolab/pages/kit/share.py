@@ -16,8 +16,6 @@ from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.parts_list import parts_list
 from piezolab.pages.kit.piece import STATIC, Piece, text_in
 
-DEFAULT_TEXT = "v=1"  # the default chain differs in nothing, but an empty text cannot be copied
-
 
 class Share(Piece):
     """See the module. `slug` is the page's own chapter, empty on the start page."""
@@ -40,15 +38,20 @@ class Share(Piece):
         super().__init__(ways=neighbours(slug, find_chapters(notebooks_dir())))
         self._state, self._address = state, address
         self._qr_wanted = False
-        state.observe(lambda _: state.at_rest.put(self, self._follow), "settled")
+        state.observe(self._follow, "settled")
         address.observe(self._follow, "base")
         self._follow()
 
     def _follow(self, _change: Any = None) -> None:
+        # Links at once: whoever moves a control and goes on, or copies, means the chain on the screen.
         with self.hold_sync():
-            self.query = self._state.query
+            self.query = self._state.carried
             self.link = self._address.link
-            self.text = self._state.query or DEFAULT_TEXT
+            self.text = self._state.whole_query
+        self._state.at_rest.put(self, self._at_rest)
+
+    def _at_rest(self) -> None:
+        with self.hold_sync():
             self.parts = parts_list(self._state.chain)
             if self._qr_wanted:
                 self._draw_qr()

@@ -16,20 +16,20 @@ import traitlets
 from ipywidgets import Box, VBox
 
 from piezolab.chain import SignalChain
-from piezolab.chain.link import from_link, to_query
-from piezolab.chain.stages import all_stages
+from piezolab.chain.link import from_link, whole_query
 from piezolab.circuit.errors import CircuitError
 from piezolab.pages.kit.address import Address
 from piezolab.pages.kit.blocks import Block, Buttons, bullets, paragraphs
-from piezolab.pages.kit.controls import Controls, Group, folded_groups
+from piezolab.pages.kit.controls import Controls, Group, folded_groups, with_rest_controls
 from piezolab.pages.kit.keepsake import Keepsake
 from piezolab.pages.kit.opened_lesson import lesson_html, opened_lesson
 from piezolab.pages.kit.opened_lesson import tasks as lesson_tasks
+from piezolab.pages.kit.opening import Opening
 from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.piece import STATIC, Piece
 from piezolab.pages.kit.player import Player
 from piezolab.pages.kit.plot import Plot
-from piezolab.pages.kit.share import DEFAULT_TEXT, Share
+from piezolab.pages.kit.share import Share
 from piezolab.pages.kit.tasks import Task, Tasks
 
 
@@ -80,15 +80,6 @@ class Chapter:
     keeps: bool = True
     settings: Callable[[PageState], Sequence[Any]] = field(default=lambda state: ())
     more: Callable[[PageState], Sequence[Any]] = field(default=lambda state: ())
-
-
-def with_rest_controls(own: Sequence[str]) -> tuple[str, ...]:
-    """Beside the source resistor what stands for it in stages that have another; a chain's stage shows its own only."""
-    if "source_r" not in own:
-        return tuple(own)
-    others = dict.fromkeys(stage.rest_key for stage in all_stages().values() if stage.has(stage.rest_key))
-    at = own.index("source_r") + 1
-    return (*own[:at], *(key for key in others if key not in own), *own[at:])
 
 
 class Look(Piece):
@@ -148,7 +139,8 @@ class Page:
         tasks = [self.tasks, self.closing] if chapter.tasks else []
         # in a lesson the tasks lead, and the rest is there to look things up
         below = [*shown, *tasks] if self.lesson is None else [*tasks, *shown]
-        rows = [self.look, self.lesson_head, self.problems, tried, *below]
+        whose = [Opening(self.state)] if self.lesson is None else []
+        rows = [self.look, self.lesson_head, *whose, self.problems, tried, *below]
         if chapter.maths:
             rows.append(Block("maths", chapter.maths, title="The maths", folded=True))
         if chapter.cautions:
@@ -297,4 +289,4 @@ _OLD = "pz-old"
 
 
 def _curve_text(kept: SignalChain | None) -> str | None:
-    return None if kept is None else to_query(kept) or DEFAULT_TEXT
+    return None if kept is None else whole_query(kept)

@@ -15,6 +15,7 @@ from piezolab.pages.kit.address import Address
 from piezolab.pages.kit.blocks import Block, Buttons, bullets
 from piezolab.pages.kit.controls import Controls, folded_groups
 from piezolab.pages.kit.keepsake import Keepsake
+from piezolab.pages.kit.opening import HOME, Opening
 from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.share import Share
 from piezolab.pages.kit.skeleton import Look
@@ -36,12 +37,13 @@ class Start:
         self.controls = Controls(state, folded_groups(), "the whole chain")
         self.address = Address(state)
         self.share = Share(state, self.address, "")
+        self.opening = Opening(state, every_change=True)
         about = (
             f"<p>Three instruments of the {escape(WORKSHOP)}, which is invented. Take one as your start, and change it "
             "below.</p>"
         )
         self.widget = VBox([
-            Look(), self.problems, self.glance, self.chapters, self.lessons,
+            Look(), self.opening, self.problems, self.glance, self.chapters, self.lessons,
             Block("about", about, title="Somewhere to start"),
             self.examples, self.bar, self.controls, self.share, Keepsake(), self.address,
         ]).add_class("pz-page")  # fmt: skip
@@ -54,7 +56,7 @@ class Start:
     def _show(self, _change: Any = None) -> None:
         state = self.state
         self.glance.content = picture(state.chain)
-        self.chapters.content = cards(find_chapters(notebooks_dir()), state.query, served())
+        self.chapters.content = cards(find_chapters(notebooks_dir()), state.carried, served())
         self.examples.show([
             {"word": i.name, "label": i.label, "note": i.note, "held": i.chain == state.chain} for i in instruments()
         ])  # fmt: skip
@@ -103,7 +105,7 @@ def _problems(sentences: tuple[str, ...]) -> str:
 
 def make(link: str | None = None) -> Start:
     """The start page, with all its parts at hand."""
-    return Start(PageState.opened(link))
+    return Start(PageState.opened(link, HOME))
 
 
 def page(link: str | None = None):

@@ -4,12 +4,12 @@ import re
 
 import pytest
 
-from piezolab.chain.link import from_link
+from piezolab.chain.link import DEFAULT_QUERY, from_link
 from piezolab.chapters import ChapterFile
 from piezolab.pages.kit.address import Address, checked_base
 from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.parts_list import parts_list
-from piezolab.pages.kit.share import DEFAULT_TEXT, Share, neighbours, qr_svg
+from piezolab.pages.kit.share import Share, neighbours, qr_svg
 
 CHAPTERS = [ChapterFile(word, f"{n}-{word}.ipynb", f"{word}?") for n, word in enumerate(["one", "two", "three"], 1)]
 
@@ -40,8 +40,8 @@ def test_the_full_link_is_the_browsers_address_and_the_chain(state, address, sha
     state.enter("gate_r", "10M")
     assert share.link.endswith("?pickup_c=1n5&gate_r=10M") and from_link(share.link) == state.chain
     state.start_over()
-    assert share.link == "http://192.168.0.7:8350/workshop/one"
-    assert share.text == DEFAULT_TEXT and from_link(DEFAULT_TEXT) == state.chain
+    assert share.link == "http://192.168.0.7:8350/workshop/one?v=1"
+    assert share.text == DEFAULT_QUERY and from_link(DEFAULT_QUERY) == state.chain
 
 
 @pytest.mark.parametrize(
