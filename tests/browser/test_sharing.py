@@ -12,7 +12,8 @@ def test_copied_link_opens_the_same_state(visit, chapters):
     page = visit(**DESK, permissions=["clipboard-read", "clipboard-write"]).open(LINK)
     move(page, "cable_m", "ArrowRight", times=4)
     address(page, "cable_m=")
-    page.page.wait_for_function("[...document.querySelectorAll('.pz-share input')].some(f => f.value === location.href)")
+    fields = "[...document.querySelectorAll('.pz-share input')].map(field => field.value)"
+    page.page.wait_for_function(f"() => {fields}.includes(location.href)")
     page.page.locator("[data-copy=link]").click()
     page.page.get_by_text("Copied: full link.").wait_for()
     copied = page.page.evaluate("navigator.clipboard.readText()")
