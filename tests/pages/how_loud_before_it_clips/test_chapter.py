@@ -84,6 +84,18 @@ def test_tasks_are_checked_against_the_studies() -> None:
     assert good == (float(levels(made.state.chain).input_headroom_db) >= 6), words
 
 
+@pytest.mark.parametrize(("room", "good"), [(6.1, True), (5.9, False), (3.5, False)])
+def test_six_decibels_of_room_are_enough_and_less_is_not(room: float, good: bool) -> None:
+    chain = SignalChain(jfet="2N3819", input="interface")
+    edge = float(levels(chain).clip_input_v_peak)  # of the stage: it does not move with the playing
+    loud = SignalChain(jfet="2N3819", input="interface", play_v=edge / 10 ** (room / 20))
+    assert float(levels(loud).input_headroom_db) == pytest.approx(room, abs=0.05)
+    assert float(loud.play_v) >= 1.0, "or the task would refuse it for that"
+    made = page.make("")
+    made.state.put(loud)
+    assert made.tasks.check("clip-room", "")[0] == good
+
+
 def test_battery_words_follow_the_current() -> None:
     short = page.battery_words(SignalChain(other_current=20e-3, play_v=0.1))
     long = page.battery_words(SignalChain(play_v=0.1))

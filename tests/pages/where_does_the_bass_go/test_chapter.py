@@ -11,6 +11,7 @@ from piezolab.chain.link import DEFAULT_QUERY, from_link
 from piezolab.pages.kit import two_curves
 from piezolab.pages.where_does_the_bass_go import chapter
 from piezolab.studies.loading import loading
+from piezolab.studies.response import response
 
 LINK = "pickup_c=1n5&input=pedal-vintage"
 
@@ -210,3 +211,12 @@ def test_hostile_answers_are_dropped(page, content):
 
 def test_the_maths_names_its_source():
     assert "Source:" in chapter.MATHS and re.search(r"\$\$.*frac", chapter.MATHS)
+
+
+def test_a_stage_that_keeps_less_than_a_decibel_is_not_a_rescue():
+    """Bare it loses enough; the follower's gate resistor alone then takes three decibels."""
+    page = chapter.make("pickup_c=1n&input=line&gate_r=1M")
+    left = -float(response(page.state.chain).low_note_re_midband_db)
+    assert 1 < left < 10
+    good, words = page.tasks.check("bass-rescue", "")
+    assert not good and f"it still loses {left:.1f} dB" in words
