@@ -13,8 +13,8 @@ from tests.serving.browsing import WAIT_MS
 pytestmark = pytest.mark.browser
 
 DONE = "[data-rest=done]"
-# Moves a slider twice, the second time as soon as the first curve is there, and tells what numbers stood on the page when
-# each curve was drawn, and whether lists were waiting in between.
+# Moves a slider twice, the second time as soon as the first curve is there, and tells what numbers stood on the page
+# when each curve was drawn, and whether lists were waiting in between.
 MOVES = """
 async key => {
   const slider = document.querySelector(`[data-slider="${key}"]`);
@@ -32,7 +32,9 @@ async key => {
     seen.push(numbers.textContent);
   }
   const late = performance.now() + 60000;
-  while ((rest.dataset.rest !== "done" || !states.length) && performance.now() < late) await new Promise((next) => setTimeout(next, 20));
+  while ((rest.dataset.rest !== "done" || !states.length) && performance.now() < late) {
+    await new Promise((next) => setTimeout(next, 20));
+  }
   return [...seen, states.includes("waiting")];
 }
 """

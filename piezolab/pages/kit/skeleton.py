@@ -1,7 +1,8 @@
 """The skeleton that every chapter's page has, in the order in which it is read.
 
-What is wrong with the opened link; the verdict; the plot; the chapter's own controls; all other controls, folded, in
-signal order; the schematic; the numbers; tasks; the maths, folded; cautions; the share row. The question and the
+The bar of chapters; whose chain it is; what is wrong with the opened link; the verdict; the plot; the chapter's own
+controls; all other controls, folded, in signal order; the chapter's own job; the sound; the schematic; the numbers;
+tasks; the maths, folded; cautions; the share row. The question and the
 paragraph above them are the notebook's own prose. A chapter says what it shows as a `Chapter`; `Page` builds it and
 keeps it up to date.
 """
@@ -31,6 +32,7 @@ from piezolab.pages.kit.player import Player
 from piezolab.pages.kit.plot import Plot
 from piezolab.pages.kit.share import Share
 from piezolab.pages.kit.tasks import Task, Tasks
+from piezolab.pages.kit.ways import Ways
 
 
 @dataclass(frozen=True)
@@ -60,8 +62,8 @@ class Chapter:
     moves headline and figure, and the numbers, in the state; a figure that takes too long to follow a slider is not
     drawn on "chain"; headline: verdict and advice where they take longer than the figure, made when the hand rests
     (the view's verdict stands until the first is there); keeps: it compares with a kept curve;
-    settings: parts below its own controls, for what is chosen beside the chain; more: parts between the player and the
-    schematic.
+    settings: parts below its own controls, for what is chosen beside the chain; more: the chapter's own job, below the
+    controls.
     """
 
     slug: str
@@ -124,7 +126,7 @@ class Page:
         self.lesson_head = Block("lesson", "" if self.lesson is None else lesson_html(self.lesson, chapter.slug, state))
         self.closing = Block("lesson", "")
         self.address = Address(state)
-        self.share = Share(state, self.address, chapter.slug)
+        self.share = Share(state, self.address)
         self.keepsake = Keepsake()
         self.widget = self._laid_out()
         self._connect()
@@ -135,17 +137,21 @@ class Page:
         settings = chapter.settings(self.state)
         side = VBox([self.own, *settings, self.stage_in, self.bar, self.advice, self.folded]).add_class("pz-side")
         tried = Box([stick, side]).add_class("pz-try")
-        shown = [self.player, *chapter.more(self.state), self.schematic, self.table]
+        # the chapter's own job comes before the sound, but not before what a lesson asks to listen to
+        job = chapter.more(self.state)
+        heard = [*job, self.player] if self.lesson is None else [self.player, *job]
+        shown = [*heard, self.schematic, self.table]
         tasks = [self.tasks, self.closing] if chapter.tasks else []
         # in a lesson the tasks lead, and the rest is there to look things up
         below = [*shown, *tasks] if self.lesson is None else [*tasks, *shown]
+        ways = [Ways(self.state, chapter.slug, slim=slim) for slim in (True, False)]
         whose = [Opening(self.state)] if self.lesson is None else []
-        rows = [self.look, self.lesson_head, *whose, self.problems, tried, *below]
+        rows = [self.look, ways[0], self.lesson_head, *whose, self.problems, tried, *below]
         if chapter.maths:
             rows.append(Block("maths", chapter.maths, title="The maths", folded=True))
         if chapter.cautions:
             rows.append(Block("cautions", bullets(chapter.cautions), title="Take care"))
-        rows += [self.share, self.keepsake, self.address]
+        rows += [self.share, ways[1], self.keepsake, self.address]
         return VBox(rows).add_class("pz-page")
 
     def _connect(self) -> None:

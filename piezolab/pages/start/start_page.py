@@ -19,6 +19,7 @@ from piezolab.pages.kit.opening import HOME, Opening
 from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.share import Share
 from piezolab.pages.kit.skeleton import Look
+from piezolab.pages.kit.ways import Ways
 from piezolab.pages.start.glance import picture
 from piezolab.pages.start.scenario import WORKSHOP, instruments
 
@@ -36,7 +37,7 @@ class Start:
         self.bar = Buttons("this page", {"undo": state.undo, "redo": state.redo, "over": state.start_over})
         self.controls = Controls(state, folded_groups(), "the whole chain")
         self.address = Address(state)
-        self.share = Share(state, self.address, "")
+        self.share = Share(state, self.address)
         self.opening = Opening(state, every_change=True)
         about = (
             f"<p>Three instruments of the {escape(WORKSHOP)}, which is invented. Take one as your start, and change it "
@@ -45,7 +46,7 @@ class Start:
         self.widget = VBox([
             Look(), self.opening, self.problems, self.glance, self.chapters, self.lessons,
             Block("about", about, title="Somewhere to start"),
-            self.examples, self.bar, self.controls, self.share, Keepsake(), self.address,
+            self.examples, self.bar, self.controls, self.share, Ways(state, ""), Keepsake(), self.address,
         ]).add_class("pz-page")  # fmt: skip
         state.observe(self._show, ["chain", "can_undo", "can_redo"])
         self._show()

@@ -9,7 +9,8 @@ from piezolab.chapters import ChapterFile
 from piezolab.pages.kit.address import Address, checked_base
 from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.parts_list import parts_list
-from piezolab.pages.kit.share import Share, neighbours, qr_svg
+from piezolab.pages.kit.share import Share, qr_svg
+from piezolab.pages.kit.ways import Ways, neighbours, place
 
 CHAPTERS = [ChapterFile(word, f"{n}-{word}.ipynb", f"{word}?") for n, word in enumerate(["one", "two", "three"], 1)]
 
@@ -26,7 +27,7 @@ def address(state):
 
 @pytest.fixture
 def share(state, address):
-    return Share(state, address, "where-does-the-bass-go")
+    return Share(state, address)
 
 
 def at(address, base):
@@ -121,6 +122,14 @@ def test_neighbours_are_in_reading_order():
     assert ways("two") == [("all questions", ""), ("before", "one"), ("next", "three")]
     assert ways("three") == [("all questions", ""), ("before", "two")]
     assert ways("") == [("next", "one")]
+    assert place("two", CHAPTERS) == "2 of 3" and place("", CHAPTERS) == ""
+
+
+def test_the_chain_goes_along_at_once(state):
+    bar = Ways(state, "where-does-the-bass-go", slim=True)
+    assert bar.query == state.carried and bar.place.startswith("1 of ")
+    state.enter("gate_r", "10M", live=True)
+    assert bar.query.endswith("gate_r=10M")
 
 
 @pytest.mark.parametrize(
