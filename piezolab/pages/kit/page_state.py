@@ -17,7 +17,7 @@ from piezolab.chain.link import PAGE_KEYS, read_link, to_query, whole_query
 from piezolab.chain.parameter import ParameterError
 from piezolab.chain.parameters import all_parameters
 from piezolab.pages.kit.at_rest import AtRest
-from piezolab.pages.kit.opening import Example, examples, own_chain
+from piezolab.pages.kit.examples import Example, examples, own_chain
 
 MOST_STEPS_BACK = 200
 MOST_TEXT = 200  # characters of one entry; a tuning has 120 at most

@@ -14,8 +14,9 @@ from piezolab.location import notebooks_dir
 from piezolab.pages.kit.address import Address
 from piezolab.pages.kit.blocks import Block, Buttons, bullets
 from piezolab.pages.kit.controls import Controls, folded_groups
+from piezolab.pages.kit.examples import HOME
 from piezolab.pages.kit.keepsake import Keepsake
-from piezolab.pages.kit.opening import HOME, Opening
+from piezolab.pages.kit.opening import Opening
 from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.share import Share
 from piezolab.pages.kit.skeleton import Look

@@ -10,8 +10,9 @@ from piezolab.chain.link import from_link, read_link
 from piezolab.chapters import find_chapters
 from piezolab.lessons.shelf import known_lessons
 from piezolab.location import notebooks_dir
+from piezolab.pages.kit.examples import HOME, MOST_OWN, examples, own_chain
 from piezolab.pages.kit.opened_lesson import opened_lesson
-from piezolab.pages.kit.opening import HOME, MOST_OWN, Opening, examples, own_chain
+from piezolab.pages.kit.opening import Opening
 from piezolab.pages.kit.page_state import PageState
 from piezolab.studies.judging.judgement import judgement
 from piezolab.studies.loading import loading
