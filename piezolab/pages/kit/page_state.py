@@ -75,8 +75,8 @@ class PageState(traitlets.HasTraits):
         self.example = None if self.lesson_name else examples().get(slug)
         if self.example is not None:
             self.home = self.example.chain
-            if self.bare:
-                self.chain = own or self.home
+        if self.bare and not self.lesson_name:
+            self.chain = own or self.home
         self.mine = own is not None and self.chain == own
 
     @property
