@@ -15,10 +15,9 @@ _POINTS = 241
 
 @dataclass(frozen=True)
 class OneSwing:
-    """A pure tone, begun long since. time_s: s, (T,); disc, arrives: over the peak of the pickup's open-circuit voltage,
-    (T,); share: the peak of what arrives over that of the disc; early_s: how much sooner it swings, s, within half a
-    period; negative where it comes later.
-    """
+    """A pure tone, begun long since. time_s: s, (T,); disc, arrives: over the peak of the pickup's open voltage, (T,);
+    share: the peak of what arrives over that of the disc; early_s: how much sooner it swings, s, within half a period;
+    negative where it comes later."""
 
     frequency_hz: float
     time_s: np.ndarray

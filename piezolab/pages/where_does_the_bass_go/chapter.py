@@ -109,7 +109,7 @@ CHAPTER = Chapter(
     ),
     more=lambda state: [
         ThinRemedy(state),
-        Section(state, "why", "Why the low notes suffer", swing_words),
+        Section(state, "swing", "Why the low notes suffer", swing_words),
         PlotSection(state, "One swing, in time", swings, height_px=250),
     ],
 )

@@ -62,5 +62,6 @@ def swing_words(chain: SignalChain) -> str:
         return "What you plug in hardly drains the disc while a swing lasts."
     return (
         f"While one slow swing lasts, what you plug in drains the disc: {100 * swing.share:.0f} % of it are left, and "
-        "they come early, since the drained disc starts back before the string does. A quicker swing leaves less time."
+        "they come early, since the drained disc starts back before the string does. A quicker swing leaves less time "
+        "for that."
     )
