@@ -18,7 +18,8 @@ from piezolab.chain.signal_chain import SignalChain, checked_leniently
 
 MOST_CHARACTERS = 4000
 MOST_PARTS = 200
-PAGE_KEYS = frozenset({"lesson", "seat"})  # words of the page's own that may stand beside a chain
+PAGE_KEYS = frozenset({"lesson", "seat", "own"})  # words of the page's own that may stand beside a chain
+DEFAULT_QUERY = "v=1"  # the default chain differs in nothing, but its link must not be an empty one
 
 _BREAKS = str.maketrans("", "", "\t\n\r")  # mail programs break long links; browsers drop these too
 _PLACE_ON_PAGE = re.compile(r"[A-Za-z][\w.-]*")
@@ -28,6 +29,11 @@ def to_query(chain: SignalChain) -> str:
     """The canonical query string, without `?`; empty for the default chain."""
     table = all_parameters()
     return "&".join(f"{key}={quote(table[key].write(value), safe=',')}" for key, value in chain.entered.items())
+
+
+def whole_query(chain: SignalChain) -> str:
+    """As `to_query`, but never empty: what stands in an address, where no query means "no chain"."""
+    return to_query(chain) or DEFAULT_QUERY
 
 
 def read_link(text: str) -> tuple[SignalChain, tuple[Problem, ...]]:

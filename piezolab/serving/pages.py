@@ -1,6 +1,7 @@
 """The chapters' addresses: /question?chain renders a notebook in a kernel of the visitor's own."""
 
 import asyncio
+import re
 import secrets
 from collections.abc import AsyncIterator
 from typing import TYPE_CHECKING, Any
@@ -23,6 +24,9 @@ if TYPE_CHECKING:
 
 #: Longest query string passed on, bytes. A kernel's environment takes some 128 kB; the longest link is far below.
 QUERY_LIMIT = 16_000
+#: The chain that the visitor's browser keeps as its own, percent-encoded: written and read by the page alone.
+OWN_COOKIE = "piezolab-own"
+_KEPT = re.compile(r"[\w.~%!*'()-]{1,6000}", re.ASCII)
 #: How what Voila sends while a cell runs long begins.
 SIGN_OF_LIFE = "<script>window.voila_heartbeat"
 
@@ -49,7 +53,8 @@ class PageHandler(Visitors, TornadoVoilaHandler):
             for name in [name for name in arguments if _overrides(name)]:
                 del arguments[name]
         parts = self.request.query.split("&")
-        parts = [part for part in parts if not _overrides(unquote_plus(part.partition("=")[0]))]
+        names = [unquote_plus(part.partition("=")[0]) for part in parts]
+        parts = [part for part, name in zip(parts, names, strict=True) if not _overrides(name) and name != "own"]
         self.request.query = "&".join(parts)
         await super().prepare()
 
@@ -59,6 +64,9 @@ class PageHandler(Visitors, TornadoVoilaHandler):
             raise HTTPError(404)
         if len(self.request.query) > QUERY_LIMIT:
             raise HTTPError(414)
+        own = self.get_cookie(OWN_COOKIE, "")
+        if _KEPT.fullmatch(own):
+            self.request.query += f"&own={own}"
         member = self.settings["member"]
         if member is not None and not await member.admits(self):
             return

@@ -21,7 +21,7 @@ TONE_GAIN = """async () => {
 
 
 def test_comes_up_and_the_layout_has_its_true_size(visit, screen):
-    page = visit(**screen).open(SLUG)
+    page = visit(**screen).open(f"{SLUG}?v=1")
     rest(page)
     assert "At first power" in verdict(page)
     bar = page.page.locator(".pz-board svg.scale .fifty").first
@@ -33,13 +33,13 @@ def test_comes_up_and_the_layout_has_its_true_size(visit, screen):
 
 
 def test_a_tick_by_the_keyboard_is_there_again_after_a_visit(visit):
-    page = visit(**PHONE).open(SLUG)
+    page = visit(**PHONE).open(f"{SLUG}?v=1")
     rest(page)
     box = page.page.get_by_role("checkbox", name=re.compile("Lay out all parts"))
     box.focus()
     page.page.keyboard.press("Space")
     page.page.wait_for_function("() => localStorage.getItem('piezolab:checks')?.includes('build-1')")
-    page.open(SLUG)
+    page.open(f"{SLUG}?v=1")
     again = page.page.get_by_role("checkbox", name=re.compile("Lay out all parts"))
     page.page.wait_for_function("() => document.querySelectorAll('.pz-checklist input:checked').length === 1")
     assert again.is_checked()
@@ -65,7 +65,7 @@ def test_the_sheet_is_saved_and_opened_and_needs_nothing(visit):
 
 
 def test_a_measured_pickup_goes_into_the_address(visit):
-    page = visit(**DESK).open(SLUG)
+    page = visit(**DESK).open(f"{SLUG}?v=1")
     rest(page)
     form = page.page.locator("form").filter(has_text="by the meter's own range")
     form.get_by_label("meter's reading").fill("14.73n")
@@ -78,7 +78,7 @@ def test_a_measured_pickup_goes_into_the_address(visit):
 
 
 def test_another_board_and_the_tone(visit):
-    page = visit(**DESK).open(SLUG)
+    page = visit(**DESK).open(f"{SLUG}?v=1")
     rest(page)
     form = page.page.locator(".pz-side form")
     form.get_by_label("kind of board", exact=True).select_option("breadboard")

@@ -50,7 +50,7 @@ def test_dragging_with_the_mouse_is_one_step_back(visit):
 
 
 def test_exact_entry_and_what_is_said_of_a_wrong_one(visit, screen):
-    page = visit(**screen).open(SLUG)
+    page = visit(**screen).open(f"{SLUG}?v=1")
     entry = page.page.get_by_label("gate resistor", exact=True)
     entry.fill("3.3 Mohm")
     entry.press("Enter")

@@ -60,7 +60,7 @@ def test_no_sideways_scroll_and_room_for_a_thumb(visit, path):
 
 
 def test_formulas_are_set_without_a_network(visit):
-    page = visit(**DESK).open(SLUG)
+    page = visit(**DESK).open(f"{SLUG}?v=1")
     page.page.get_by_text("The maths", exact=True).click()
     page.page.locator(".pz-maths math mfrac").first.wait_for()
     assert "$" not in page.page.locator(".pz-maths").inner_text()

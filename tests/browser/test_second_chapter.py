@@ -40,7 +40,7 @@ def test_comes_up_from_a_share_link(visit, screen, chapters):
 
 @pytest.mark.parametrize("size", [DESK, PHONE], ids=["desk", "phone"])
 def test_a_slider_moves_what_stays_in_view(visit, size):
-    page = visit(**size).open(SLUG)
+    page = visit(**size).open(f"{SLUG}?v=1")
     told = "document.querySelector('.piezolab-plot').getAttribute('aria-label')"
     before = page.page.evaluate(told)
     slider = page.page.locator("[data-slider=source_r]").first
@@ -59,12 +59,12 @@ def test_a_slider_moves_what_stays_in_view(visit, size):
 
 
 def test_two_readings_and_the_bag_are_found_again(visit, screen):
-    page = visit(**screen).open(SLUG)
+    page = visit(**screen).open(f"{SLUG}?v=1")
     measure(page)
     page.page.get_by_role("button", name="put it into the bag").click()
     page.page.get_by_text("Solder no. 1").wait_for()
     page.page.wait_for_function("() => localStorage.getItem('piezolab:bag') !== null")
-    page.open(SLUG)
+    page.open(f"{SLUG}?v=1")
     page.page.get_by_text("Solder no. 1").wait_for()
     expect(page.page.get_by_label("voltage across the second", exact=True)).to_have_value("1.05")
     page.page.get_by_role("button", name="use no. 1 with source resistor").click()
@@ -74,7 +74,7 @@ def test_two_readings_and_the_bag_are_found_again(visit, screen):
 
 
 def test_a_reading_that_cannot_be_is_said_at_its_field(visit):
-    page = visit(**DESK).open(SLUG)
+    page = visit(**DESK).open(f"{SLUG}?v=1")
     measure(page)
     entry = page.page.get_by_label("voltage across the second", exact=True)
     entry.fill("0.4")
@@ -105,14 +105,14 @@ def test_solved_backwards_with_the_keyboard_alone(visit):
 
 
 def test_a_task_is_solved_and_remembered(visit):
-    page = visit(**DESK).open(SLUG)
+    page = visit(**DESK).open(f"{SLUG}?v=1")
     page.page.locator(".pz-tasks input[type=text]").fill("2 V")
     page.page.locator(".pz-tasks button").first.click()
     page.page.get_by_text("Right: 2.00 V.").wait_for()
 
 
 def test_no_sideways_scroll_and_room_for_a_thumb(visit):
-    page = visit(**PHONE).open(SLUG)
+    page = visit(**PHONE).open(f"{SLUG}?v=1")
     measure(page)
     page.page.get_by_role("button", name="put it into the bag").click()
     page.page.get_by_text("Solder no. 1").wait_for()
@@ -133,7 +133,7 @@ def test_no_sideways_scroll_and_room_for_a_thumb(visit):
 
 
 def test_every_field_has_a_name_of_its_own_and_every_plot_is_told_in_words(visit):
-    page = visit(**DESK).open(SLUG)
+    page = visit(**DESK).open(f"{SLUG}?v=1")
     page.page.locator(".pz-share").wait_for()
     ids = page.page.evaluate("[...document.querySelectorAll('[id]')].map((e) => e.id)")
     assert len(ids) == len(set(ids))

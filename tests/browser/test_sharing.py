@@ -12,6 +12,8 @@ def test_copied_link_opens_the_same_state(visit, chapters):
     page = visit(**DESK, permissions=["clipboard-read", "clipboard-write"]).open(LINK)
     move(page, "cable_m", "ArrowRight", times=4)
     address(page, "cable_m=")
+    fields = "[...document.querySelectorAll('.pz-share input')].map(field => field.value)"
+    page.page.wait_for_function(f"() => {fields}.includes(location.href)")
     page.page.locator("[data-copy=link]").click()
     page.page.get_by_text("Copied: full link.").wait_for()
     copied = page.page.evaluate("navigator.clipboard.readText()")
@@ -34,7 +36,7 @@ def test_copying_works_without_the_clipboard_interface(visit):
 
 
 def test_a_pasted_configuration_is_opened(visit):
-    page = visit(**PHONE).open(SLUG)
+    page = visit(**PHONE).open(f"{SLUG}?v=1")
     page.page.get_by_label("open a shared configuration").fill("http://workshop.example/other?pickup_c=2n2&stage=direct")
     page.page.get_by_role("button", name="open it").click()
     address(page, r"pickup_c=2n2&stage=direct$")

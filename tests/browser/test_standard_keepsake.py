@@ -40,7 +40,7 @@ def saved(first, tmp_path_factory):
 @pytest.fixture(scope="module")
 def second(browser, chapters):
     """Another visitor's page, with nothing kept."""
-    page = Page(browser, chapters, **PHONE).open(SLUG)
+    page = Page(browser, chapters, **PHONE).open(f"{SLUG}?v=1")
     yield page
     page.close()
 

@@ -82,6 +82,17 @@ def _said(page: str) -> str:
     return page.replace("\\u0026", "&").replace("\\u0027", "'")
 
 
+KEPT = (("gate_r%3D3M3%26v%3D1", True), ("a&gate_r=1", False), ("x" * 6001, False))
+
+
+@pytest.mark.parametrize(("kept", "handed"), KEPT)
+def test_ones_own_chain_comes_from_the_cookie_and_from_nowhere_else(server, kept, handed):
+    """What the browser keeps is handed on beside the address, and an address cannot pretend."""
+    address, cookies = server.url + CHAPTER + "?own=stolen&seat=3", {"piezolab-own": kept}
+    page = _said(requests.get(address, cookies=cookies, timeout=60).text)
+    assert "stolen" not in page and (f"seat=3&own={kept}" in page if handed else "'seat=3'" in page)
+
+
 @pytest.mark.parametrize("path", ["voila/tree", "voila/tree/", "voila/tree/sub?classic-tree=true"])
 def test_file_list_is_not_for_visitors(server, path):
     answer = requests.get(server.url + path, allow_redirects=False, timeout=20)

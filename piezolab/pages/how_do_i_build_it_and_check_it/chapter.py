@@ -185,7 +185,7 @@ CHAPTER = Chapter(
 
 def make(link: str | None = None) -> Page:
     """The page, with all its parts at hand; `link` as in `page`."""
-    state = PageState.opened(link)
+    state = PageState.opened(link, SLUG)
     settings = Settings(state)
     measure = MeasureWhatYouHave(state)
 

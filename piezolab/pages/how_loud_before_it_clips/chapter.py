@@ -239,7 +239,7 @@ CHAPTER = Chapter(
 
 def make(link: str | None = None) -> Page:
     """The page, with all its parts at hand; `link` as in `page`."""
-    return Page(CHAPTER, PageState.opened(link))
+    return Page(CHAPTER, PageState.opened(link, SLUG))
 
 
 def page(link: str | None = None):

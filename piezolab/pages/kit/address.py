@@ -27,16 +27,14 @@ class Address(Piece):
     base = traitlets.Unicode("")
 
     def __init__(self, state: PageState) -> None:
-        super().__init__(query=state.query, page_words=state.page_words)
+        super().__init__(query=state.carried, page_words=state.page_words)
         self._state = state
-        state.observe(self._follow, "chain")
+        state.observe(self._follow, ["chain", "settled"])
 
     @property
     def link(self) -> str:
         """The full link of the chain; empty where there is no address."""
-        if not self.base:
-            return ""
-        return f"{self.base}?{self.query}" if self.query else self.base
+        return f"{self.base}?{self._state.whole_query}" if self.base else ""
 
     @property
     def is_local(self) -> bool:
@@ -44,7 +42,7 @@ class Address(Piece):
         return _is_loopback(urlsplit(self.base).hostname or "localhost")
 
     def _follow(self, _change: Any) -> None:
-        self.query = self._state.query
+        self.query = self._state.carried
 
     def _told_where(self, content: dict[str, Any]) -> None:
         self.base = checked_base(text_in(content, "base", 500) or "")

@@ -14,6 +14,7 @@ from typing import Any
 import traitlets
 
 from piezolab.chain.parameters import all_parameters
+from piezolab.chain.stages import all_stages
 from piezolab.pages.kit.describe import item, keys_of, standing, title_of
 from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.piece import STATIC, Piece, number_in, text_in
@@ -102,3 +103,12 @@ def folded_groups(without: Iterable[str] = ()) -> list[Group]:
     }
     groups = [Group(keys_of(*names, without=without), title) for title, names in places.items()]
     return [group for group in groups if group.keys]
+
+
+def with_rest_controls(own: Sequence[str]) -> tuple[str, ...]:
+    """Beside the source resistor what stands for it in stages that have another; a chain's stage shows its own only."""
+    if "source_r" not in own:
+        return tuple(own)
+    others = dict.fromkeys(stage.rest_key for stage in all_stages().values() if stage.has(stage.rest_key))
+    at = own.index("source_r") + 1
+    return (*own[:at], *(key for key in others if key not in own), *own[at:])

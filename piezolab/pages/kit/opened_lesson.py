@@ -40,7 +40,7 @@ def opened_lesson(state: PageState) -> Lesson | None:
         state.problems = (*state.problems, said)
     if lesson is not None:
         state.home = lesson.chain
-        if not state.chain.entered and not state.can_undo:
+        if state.bare and not state.can_undo:
             state.chain = lesson.chain
     return lesson
 

@@ -13,10 +13,11 @@ from urllib.parse import parse_qsl
 import traitlets
 
 from piezolab.chain import ChainError, SignalChain
-from piezolab.chain.link import PAGE_KEYS, read_link, to_query
+from piezolab.chain.link import PAGE_KEYS, read_link, to_query, whole_query
 from piezolab.chain.parameter import ParameterError
 from piezolab.chain.parameters import all_parameters
 from piezolab.pages.kit.at_rest import AtRest
+from piezolab.pages.kit.examples import Example, examples, own_chain
 
 MOST_STEPS_BACK = 200
 MOST_TEXT = 200  # characters of one entry; a tuning has 120 at most
@@ -48,22 +49,55 @@ class PageState(traitlets.HasTraits):
         self.at_rest = AtRest(self._tell)
         #: Where starting over leads.
         self.home = SignalChain()
+        #: What the page opens on where nobody brought a chain; None outside a served page.
+        self.example: Example | None = None
+        #: Whether no chain stood in the address, and whether the chain is this browser's own.
+        self.bare, self.mine = True, False
 
     @classmethod
-    def opened(cls, link: str | None = None) -> PageState:
-        """The bench of a page opened with `link`, or with the address that the server passed on.
+    def opened(cls, link: str | None = None, slug: str = "") -> PageState:
+        """The bench of a page opened with `link`, or with the address that the server passed on; slug: the page's own
+        address word. For the order see `opening`.
 
         Outside a served page there is no address: then it is the default chain. What is wrong with the link is listed
         in `problems`; just those keys have their defaults.
         """
-        text = os.environ.get("QUERY_STRING", "") if link is None else link
+        served = os.environ.get("QUERY_STRING") if link is None else None
+        text = served or link or ""
         chain, problems = read_link(text)
-        return cls(chain, tuple(problem.sentence for problem in problems), _page_words(text))
+        state = cls(chain, tuple(problem.sentence for problem in problems), _page_words(text))
+        state.bare = not _chain_words(text)
+        if served is not None:
+            state._open_on(slug, own_chain(dict(parse_qsl(text)).get("own", "")))
+        return state
+
+    def _open_on(self, slug: str, own: SignalChain | None) -> None:
+        self.example = None if self.lesson_name else examples().get(slug)
+        if self.example is not None:
+            self.home = self.example.chain
+        if self.bare and not self.lesson_name:
+            self.chain = own or self.home
+        self.mine = own is not None and self.chain == own
 
     @property
     def query(self) -> str:
         """The chain's canonical query string."""
         return to_query(self.chain)
+
+    @property
+    def whole_query(self) -> str:
+        """The same, but never empty."""
+        return whole_query(self.chain)
+
+    @property
+    def untouched(self) -> bool:
+        """Whether this is the page's example as it was opened: another page opens on its own."""
+        return self.example is not None and not self.mine and self.chain == self.example.chain
+
+    @property
+    def carried(self) -> str:
+        """What stands in the address and goes along to another page: nothing while the example is untouched."""
+        return "" if self.untouched else self.whole_query
 
     @property
     def lesson_name(self) -> str:
@@ -162,6 +196,14 @@ class PageState(traitlets.HasTraits):
 
 def _page_words(text: str) -> str:
     """The parts of an address's query that belong to the page and stay in it."""
-    query = text.split("?", 1)[-1].split("#", 1)[0]
-    pieces = (piece for piece in query.split("&") if piece.partition("=")[0] in PAGE_KEYS)
+    pieces = (piece for piece in _pieces(text) if piece.partition("=")[0] in PAGE_KEYS - {"own"})
     return "&".join(piece[:200] for piece in pieces)[:400]
+
+
+def _chain_words(text: str) -> list[str]:
+    """The parts that are about the chain, right or wrong."""
+    return [piece for piece in _pieces(text) if piece.partition("=")[0] not in PAGE_KEYS]
+
+
+def _pieces(text: str) -> list[str]:
+    return [piece for piece in text.split("?", 1)[-1].split("#", 1)[0].split("&") if piece.strip()]

@@ -1,5 +1,4 @@
-"""The share row: full link, bare text, parts list, QR code; a place to open what others share; the way to other
-chapters."""
+"""The share row: full link, bare text, parts list, QR code; a place to open what others share."""
 
 from __future__ import annotations
 
@@ -9,46 +8,43 @@ from typing import Any
 import traitlets
 
 from piezolab.chain.link import MOST_CHARACTERS
-from piezolab.chapters import ChapterFile, find_chapters
-from piezolab.location import notebooks_dir
 from piezolab.pages.kit.address import Address
 from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.parts_list import parts_list
 from piezolab.pages.kit.piece import STATIC, Piece, text_in
 
-DEFAULT_TEXT = "v=1"  # the default chain differs in nothing, but an empty text cannot be copied
-
 
 class Share(Piece):
-    """See the module. `slug` is the page's own chapter, empty on the start page."""
+    """See the module."""
 
     _esm = STATIC / "share.js"
     words = {"open": "_opened", "qr": "_asked_for_qr"}
 
     link = traitlets.Unicode("").tag(sync=True)
-    query = traitlets.Unicode("").tag(sync=True)
     text = traitlets.Unicode("").tag(sync=True)
     parts = traitlets.Unicode("").tag(sync=True)
     #: Inline SVG, or empty; `qr_said` says why there is none.
     qr = traitlets.Unicode("").tag(sync=True)
     qr_said = traitlets.Unicode("").tag(sync=True)
     said = traitlets.List().tag(sync=True)
-    #: Neighbours in reading order: relation, slug, title, file.
-    ways = traitlets.List().tag(sync=True)
 
-    def __init__(self, state: PageState, address: Address, slug: str) -> None:
-        super().__init__(ways=neighbours(slug, find_chapters(notebooks_dir())))
+    def __init__(self, state: PageState, address: Address) -> None:
+        super().__init__()
         self._state, self._address = state, address
         self._qr_wanted = False
-        state.observe(lambda _: state.at_rest.put(self, self._follow), "settled")
+        state.observe(self._follow, "settled")
         address.observe(self._follow, "base")
         self._follow()
 
     def _follow(self, _change: Any = None) -> None:
+        # Links at once: whoever moves a control and goes on, or copies, means the chain on the screen.
         with self.hold_sync():
-            self.query = self._state.query
             self.link = self._address.link
-            self.text = self._state.query or DEFAULT_TEXT
+            self.text = self._state.whole_query
+        self._state.at_rest.put(self, self._at_rest)
+
+    def _at_rest(self) -> None:
+        with self.hold_sync():
             self.parts = parts_list(self._state.chain)
             if self._qr_wanted:
                 self._draw_qr()
@@ -84,22 +80,6 @@ class Share(Piece):
             self.said = [f"link: it is too long; allowed is up to {MOST_CHARACTERS} characters."]
         else:
             self.open_text(text)
-
-
-def neighbours(slug: str, chapters: list[ChapterFile]) -> list[dict[str, str]]:
-    """The ways from a page to the start page and to the chapters before and after it."""
-    ways = [{"way": "all questions", "slug": "", "title": "", "file": "index.ipynb"}] if slug else []
-    slugs = [chapter.slug for chapter in chapters]
-    if slug in slugs:
-        here = slugs.index(slug)
-        around = [("before", here - 1), ("next", here + 1)]
-    else:
-        around = [("next", 0)]
-    for way, number in around:
-        if 0 <= number < len(chapters):
-            chapter = chapters[number]
-            ways.append({"way": way, "slug": chapter.slug, "title": chapter.title, "file": chapter.file})
-    return ways
 
 
 def qr_svg(link: str) -> str:

@@ -1,7 +1,8 @@
 """The skeleton that every chapter's page has, in the order in which it is read.
 
-What is wrong with the opened link; the verdict; the plot; the chapter's own controls; all other controls, folded, in
-signal order; the schematic; the numbers; tasks; the maths, folded; cautions; the share row. The question and the
+The bar of chapters; whose chain it is; what is wrong with the opened link; the verdict; the plot; the chapter's own
+controls; all other controls, folded, in signal order; the chapter's own job; the sound; the schematic; the numbers;
+tasks; the maths, folded; cautions; the share row. The question and the
 paragraph above them are the notebook's own prose. A chapter says what it shows as a `Chapter`; `Page` builds it and
 keeps it up to date.
 """
@@ -16,21 +17,22 @@ import traitlets
 from ipywidgets import Box, VBox
 
 from piezolab.chain import SignalChain
-from piezolab.chain.link import from_link, to_query
-from piezolab.chain.stages import all_stages
+from piezolab.chain.link import from_link, whole_query
 from piezolab.circuit.errors import CircuitError
 from piezolab.pages.kit.address import Address
 from piezolab.pages.kit.blocks import Block, Buttons, bullets, paragraphs
-from piezolab.pages.kit.controls import Controls, Group, folded_groups
+from piezolab.pages.kit.controls import Controls, Group, folded_groups, with_rest_controls
 from piezolab.pages.kit.keepsake import Keepsake
 from piezolab.pages.kit.opened_lesson import lesson_html, opened_lesson
 from piezolab.pages.kit.opened_lesson import tasks as lesson_tasks
+from piezolab.pages.kit.opening import Opening
 from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.piece import STATIC, Piece
 from piezolab.pages.kit.player import Player
 from piezolab.pages.kit.plot import Plot
-from piezolab.pages.kit.share import DEFAULT_TEXT, Share
+from piezolab.pages.kit.share import Share
 from piezolab.pages.kit.tasks import Task, Tasks
+from piezolab.pages.kit.ways import Ways
 
 
 @dataclass(frozen=True)
@@ -60,8 +62,8 @@ class Chapter:
     moves headline and figure, and the numbers, in the state; a figure that takes too long to follow a slider is not
     drawn on "chain"; headline: verdict and advice where they take longer than the figure, made when the hand rests
     (the view's verdict stands until the first is there); keeps: it compares with a kept curve;
-    settings: parts below its own controls, for what is chosen beside the chain; more: parts between the player and the
-    schematic.
+    settings: parts below its own controls, for what is chosen beside the chain; more: the chapter's own job, below the
+    controls.
     """
 
     slug: str
@@ -80,15 +82,6 @@ class Chapter:
     keeps: bool = True
     settings: Callable[[PageState], Sequence[Any]] = field(default=lambda state: ())
     more: Callable[[PageState], Sequence[Any]] = field(default=lambda state: ())
-
-
-def with_rest_controls(own: Sequence[str]) -> tuple[str, ...]:
-    """Beside the source resistor what stands for it in stages that have another; a chain's stage shows its own only."""
-    if "source_r" not in own:
-        return tuple(own)
-    others = dict.fromkeys(stage.rest_key for stage in all_stages().values() if stage.has(stage.rest_key))
-    at = own.index("source_r") + 1
-    return (*own[:at], *(key for key in others if key not in own), *own[at:])
 
 
 class Look(Piece):
@@ -133,7 +126,7 @@ class Page:
         self.lesson_head = Block("lesson", "" if self.lesson is None else lesson_html(self.lesson, chapter.slug, state))
         self.closing = Block("lesson", "")
         self.address = Address(state)
-        self.share = Share(state, self.address, chapter.slug)
+        self.share = Share(state, self.address)
         self.keepsake = Keepsake()
         self.widget = self._laid_out()
         self._connect()
@@ -144,16 +137,21 @@ class Page:
         settings = chapter.settings(self.state)
         side = VBox([self.own, *settings, self.stage_in, self.bar, self.advice, self.folded]).add_class("pz-side")
         tried = Box([stick, side]).add_class("pz-try")
-        shown = [self.player, *chapter.more(self.state), self.schematic, self.table]
+        # the chapter's own job comes before the sound, but not before what a lesson asks to listen to
+        job = chapter.more(self.state)
+        heard = [*job, self.player] if self.lesson is None else [self.player, *job]
+        shown = [*heard, self.schematic, self.table]
         tasks = [self.tasks, self.closing] if chapter.tasks else []
         # in a lesson the tasks lead, and the rest is there to look things up
         below = [*shown, *tasks] if self.lesson is None else [*tasks, *shown]
-        rows = [self.look, self.lesson_head, self.problems, tried, *below]
+        ways = [Ways(self.state, chapter.slug, slim=slim) for slim in (True, False)]
+        whose = [Opening(self.state)] if self.lesson is None else []
+        rows = [self.look, ways[0], self.lesson_head, *whose, self.problems, tried, *below]
         if chapter.maths:
             rows.append(Block("maths", chapter.maths, title="The maths", folded=True))
         if chapter.cautions:
             rows.append(Block("cautions", bullets(chapter.cautions), title="Take care"))
-        rows += [self.share, self.keepsake, self.address]
+        rows += [self.share, ways[1], self.keepsake, self.address]
         return VBox(rows).add_class("pz-page")
 
     def _connect(self) -> None:
@@ -297,4 +295,4 @@ _OLD = "pz-old"
 
 
 def _curve_text(kept: SignalChain | None) -> str | None:
-    return None if kept is None else to_query(kept) or DEFAULT_TEXT
+    return None if kept is None else whole_query(kept)

@@ -14,10 +14,13 @@ from piezolab.location import notebooks_dir
 from piezolab.pages.kit.address import Address
 from piezolab.pages.kit.blocks import Block, Buttons, bullets
 from piezolab.pages.kit.controls import Controls, folded_groups
+from piezolab.pages.kit.examples import HOME
 from piezolab.pages.kit.keepsake import Keepsake
+from piezolab.pages.kit.opening import Opening
 from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.share import Share
 from piezolab.pages.kit.skeleton import Look
+from piezolab.pages.kit.ways import Ways
 from piezolab.pages.start.glance import picture
 from piezolab.pages.start.scenario import WORKSHOP, instruments
 
@@ -35,15 +38,16 @@ class Start:
         self.bar = Buttons("this page", {"undo": state.undo, "redo": state.redo, "over": state.start_over})
         self.controls = Controls(state, folded_groups(), "the whole chain")
         self.address = Address(state)
-        self.share = Share(state, self.address, "")
+        self.share = Share(state, self.address)
+        self.opening = Opening(state, every_change=True)
         about = (
             f"<p>Three instruments of the {escape(WORKSHOP)}, which is invented. Take one as your start, and change it "
             "below.</p>"
         )
         self.widget = VBox([
-            Look(), self.problems, self.glance, self.chapters, self.lessons,
+            Look(), self.opening, self.problems, self.glance, self.chapters, self.lessons,
             Block("about", about, title="Somewhere to start"),
-            self.examples, self.bar, self.controls, self.share, Keepsake(), self.address,
+            self.examples, self.bar, self.controls, self.share, Ways(state, ""), Keepsake(), self.address,
         ]).add_class("pz-page")  # fmt: skip
         state.observe(self._show, ["chain", "can_undo", "can_redo"])
         self._show()
@@ -54,7 +58,7 @@ class Start:
     def _show(self, _change: Any = None) -> None:
         state = self.state
         self.glance.content = picture(state.chain)
-        self.chapters.content = cards(find_chapters(notebooks_dir()), state.query, served())
+        self.chapters.content = cards(find_chapters(notebooks_dir()), state.carried, served())
         self.examples.show([
             {"word": i.name, "label": i.label, "note": i.note, "held": i.chain == state.chain} for i in instruments()
         ])  # fmt: skip
@@ -103,7 +107,7 @@ def _problems(sentences: tuple[str, ...]) -> str:
 
 def make(link: str | None = None) -> Start:
     """The start page, with all its parts at hand."""
-    return Start(PageState.opened(link))
+    return Start(PageState.opened(link, HOME))
 
 
 def page(link: str | None = None):

@@ -168,7 +168,7 @@ def make(link: str | None = None) -> Page:
     """The page, with all its parts at hand; `link` as in `page`."""
     from dataclasses import replace
 
-    state = PageState.opened(link)
+    state = PageState.opened(link, SLUG)
     _HOPES.wish = Wish()
     spread = Section(state, "spread", "How do builds spread?", spread_words, folded=True)
 

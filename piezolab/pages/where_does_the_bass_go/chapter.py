@@ -5,10 +5,12 @@ from __future__ import annotations
 from piezolab.chain import SignalChain
 from piezolab.pages.kit import sentences as say
 from piezolab.pages.kit.page_state import PageState
+from piezolab.pages.kit.sections import PlotSection, Section
 from piezolab.pages.kit.skeleton import Chapter, Page
 from piezolab.pages.kit.tasks import MakeTask, NumberTask, PickTask
 from piezolab.pages.kit.thin_remedy import ThinRemedy
 from piezolab.pages.kit.two_curves import found, numbers, view
+from piezolab.pages.where_does_the_bass_go.swing_figure import swing_words, swings
 from piezolab.studies.loading import loading
 
 SLUG = "where-does-the-bass-go"
@@ -105,13 +107,17 @@ CHAPTER = Chapter(
         "Volume down before you plug in or tap the pickup: a knock on a disc is louder than any string.",
         "These figures are estimates from typical data, not a certificate.",
     ),
-    more=lambda state: [ThinRemedy(state)],
+    more=lambda state: [
+        ThinRemedy(state),
+        Section(state, "swing", "Why the low notes suffer", swing_words),
+        PlotSection(state, "One swing, in time", swings, height_px=250),
+    ],
 )
 
 
 def make(link: str | None = None) -> Page:
     """The page, with all its parts at hand; `link` as in `page`."""
-    return Page(CHAPTER, PageState.opened(link))
+    return Page(CHAPTER, PageState.opened(link, SLUG))
 
 
 def page(link: str | None = None):

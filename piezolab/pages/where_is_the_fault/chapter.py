@@ -106,7 +106,7 @@ CHAPTER = Chapter(
 
 def make(link: str | None = None) -> Page:
     """The page, with all its parts at hand; `link` as in `page`."""
-    state = FaultState.opened(link)
+    state = FaultState.opened(link, SLUG)
     finder = Finder(state)
 
     def expected(_chain: SignalChain) -> str:

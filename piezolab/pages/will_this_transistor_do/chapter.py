@@ -259,7 +259,7 @@ CHAPTER = Chapter(
 
 def make(link: str | None = None) -> Page:
     """The page, with all its parts at hand; `link` as in `page`."""
-    state = PageState.opened(link)
+    state = PageState.opened(link, SLUG)
     backwards = Backwards(state)
     measuring = Measuring(state, lambda: (backwards.wish, backwards.choice))
 

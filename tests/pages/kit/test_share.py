@@ -4,12 +4,13 @@ import re
 
 import pytest
 
-from piezolab.chain.link import from_link
+from piezolab.chain.link import DEFAULT_QUERY, from_link
 from piezolab.chapters import ChapterFile
 from piezolab.pages.kit.address import Address, checked_base
 from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.parts_list import parts_list
-from piezolab.pages.kit.share import DEFAULT_TEXT, Share, neighbours, qr_svg
+from piezolab.pages.kit.share import Share, qr_svg
+from piezolab.pages.kit.ways import Ways, neighbours, place
 
 CHAPTERS = [ChapterFile(word, f"{n}-{word}.ipynb", f"{word}?") for n, word in enumerate(["one", "two", "three"], 1)]
 
@@ -26,7 +27,7 @@ def address(state):
 
 @pytest.fixture
 def share(state, address):
-    return Share(state, address, "where-does-the-bass-go")
+    return Share(state, address)
 
 
 def at(address, base):
@@ -40,8 +41,8 @@ def test_the_full_link_is_the_browsers_address_and_the_chain(state, address, sha
     state.enter("gate_r", "10M")
     assert share.link.endswith("?pickup_c=1n5&gate_r=10M") and from_link(share.link) == state.chain
     state.start_over()
-    assert share.link == "http://192.168.0.7:8350/workshop/one"
-    assert share.text == DEFAULT_TEXT and from_link(DEFAULT_TEXT) == state.chain
+    assert share.link == "http://192.168.0.7:8350/workshop/one?v=1"
+    assert share.text == DEFAULT_QUERY and from_link(DEFAULT_QUERY) == state.chain
 
 
 @pytest.mark.parametrize(
@@ -121,6 +122,14 @@ def test_neighbours_are_in_reading_order():
     assert ways("two") == [("all questions", ""), ("before", "one"), ("next", "three")]
     assert ways("three") == [("all questions", ""), ("before", "two")]
     assert ways("") == [("next", "one")]
+    assert place("two", CHAPTERS) == "2 of 3" and place("", CHAPTERS) == ""
+
+
+def test_the_chain_goes_along_at_once(state):
+    bar = Ways(state, "where-does-the-bass-go", slim=True)
+    assert bar.query == state.carried and bar.place.startswith("1 of ")
+    state.enter("gate_r", "10M", live=True)
+    assert bar.query.endswith("gate_r=10M")
 
 
 @pytest.mark.parametrize(

@@ -7,9 +7,8 @@ import numpy as np
 import pytest
 
 from piezolab.chain import SignalChain
-from piezolab.chain.link import from_link
+from piezolab.chain.link import DEFAULT_QUERY, from_link
 from piezolab.pages.kit import two_curves
-from piezolab.pages.kit.share import DEFAULT_TEXT
 from piezolab.pages.where_does_the_bass_go import chapter
 from piezolab.studies.loading import loading
 from piezolab.studies.response import response
@@ -121,7 +120,7 @@ def test_undo_redo_and_start_over_from_the_bar(page):
     page.bar.press("redo")
     assert page.state.chain.pickup_c == 4.7e-9
     page.bar.press("over")
-    assert page.state.chain == SignalChain() and page.share.text == DEFAULT_TEXT
+    assert page.state.chain == SignalChain() and page.share.text == DEFAULT_QUERY
 
 
 def test_a_chain_without_a_stage_is_offered_one():

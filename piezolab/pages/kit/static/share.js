@@ -74,20 +74,10 @@ export default {
     el.append(element("div", { class: "pz-share-row" },
       element("label", { for: id }, "open a shared configuration: paste a link or its text here"), paste, open), said, told);
 
-    const ways = element("nav", { class: "pz-ways", "aria-label": "chapters" });
-    el.append(ways);
-
     function show() {
       rows.link.value = model.get("link");
       rows.text.value = model.get("text");
       rows.parts.value = model.get("parts");
-      const query = model.get("query") ? "?" + model.get("query") : "";
-      ways.replaceChildren(...model.get("ways").map(({ way, slug, title, file }) => {
-        const words = title ? `${way}: ${title}` : way;
-        return served
-          ? element("a", { href: (slug || "./") + query, "data-way": way }, words)
-          : element("span", {}, `${words} (${file})`);
-      }));
     }
     function showCode() {
       code.innerHTML = model.get("qr");
@@ -96,7 +86,7 @@ export default {
     function showSaid() {
       said.replaceChildren(...model.get("said").map((sentence) => element("p", {}, sentence)));
     }
-    const changes = ["link", "query", "text", "parts", "ways"].map((name) => `change:${name}`);
+    const changes = ["link", "text", "parts"].map((name) => `change:${name}`);
     for (const change of changes) model.on(change, show);
     for (const change of ["change:qr", "change:qr_said"]) model.on(change, showCode);
     model.on("change:said", showSaid);
