@@ -6,7 +6,7 @@ from html import escape
 from importlib import resources
 
 from piezolab.chain import SignalChain
-from piezolab.chain.link import to_query
+from piezolab.chain.link import whole_query
 from piezolab.faces import embedded
 from piezolab.quantity import show
 from piezolab.sheets import build_steps as steps
@@ -60,10 +60,9 @@ def _first(data: SheetData) -> str:
     known = "" if chain.transistor_measured or not data.powered else (
         " The transistor's figures are typical, not yours: measure it (below)."
     )
-    link = to_query(chain)
     parts = [
         f"<h1>Build sheet: {escape(data.assembly.stage.title)}</h1>",
-        f'<p class="link">configuration: {escape(link) if link else "the default chain"}</p>',
+        f'<p class="link">configuration: {escape(whole_query(chain))}</p>',
         "<p>Estimates from typical data, not a certificate; local electrical rules decide about anything on the mains."
         f"{known}</p>",
         f'<div class="scroll">{schematic_svg(chain)}</div>',
@@ -189,9 +188,10 @@ def _bands(colours: tuple[str, ...]) -> str:
 def _types(data: SheetData) -> str:
     if not data.powered:
         return ""
-    others = [name for name in data.types if name != data.chain.jfet]
-    own = "" if data.chain.jfet in data.types or data.chain.transistor_measured else (
-        f" Not every {escape(data.chain.jfet)} does: measure before you solder."
+    chain = data.chain
+    others = [name for name in data.types if name not in (chain.jfet, chain.type_number)]
+    own = "" if {chain.jfet, chain.type_number} & set(data.types) or chain.transistor_measured else (
+        f" Not every {escape(chain.type_number)} does: measure before you solder."
     )
     told = ", ".join(others) if others else "none of the catalogue"
     return (

@@ -469,10 +469,12 @@ def test_a_mark_is_explained_where_there_is_one(link: str) -> None:
 
 
 def test_types_that_fit() -> None:
-    text = text_of(sheet_page(plain("stage=gain")))
-    data = plain("stage=gain")
-    assert "J201" in data.types and "J201" in text
+    soft = "stage=gain&play_v=50m"
+    text, data = text_of(sheet_page(plain(soft))), plain(soft)
+    assert "J201" in data.types and ", ".join(data.types) in text
     assert "Not every J113 does" in text  # its own spread is too wide for this stage
+    loud = text_of(sheet_page(plain("stage=gain")))
+    assert "none of the catalogue" in loud, "with 26 dB of gain every type clips at hard playing of 1 V"
 
 
 # -- command --------------------------------------------------------------------------------------------------------

@@ -21,6 +21,7 @@ from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.sections import Section
 from piezolab.pages.kit.skeleton import Chapter, Page, View
 from piezolab.pages.kit.tone import TonePlayer
+from piezolab.pages.kit.wish_words import other_types_words
 from piezolab.sheets import build_steps
 from piezolab.sheets.build_sheet import sheet_page
 from piezolab.sheets.build_steps import BuildStep
@@ -210,7 +211,7 @@ def make(link: str | None = None) -> Page:
         return [
             VBox([Block("about", paragraphs(TAKE), title="Take it to the bench"), sheet]),
             Section(state, "parts", "The parts list", of(say.parts)),
-            Section(state, "types", "Other transistors that fit", of(say.other_types), folded=True),
+            Section(state, "types", "Other transistors that fit", other_types_words, folded=True),
             Section(state, "board", "Lanes and layout", of(board)),
             Section(state, "wiring", "Wiring of supply, switch and jack", of(wiring)),
             Section(state, "box", "The box", of(box)),

@@ -63,8 +63,8 @@ def advice(sheet: SheetData) -> list[str]:
     said = [sheet.layout_problem] if sheet.layout_problem else []
     if not sheet.chain.transistor_measured:
         said.append(
-            f"The ranges are for 98 of 100 {sheet.chain.jfet}s, typical, not yours: measure your transistor (chapter "
-            "“Will this transistor do?”) and they become narrow."
+            f"The ranges are for 98 of 100 {sheet.chain.type_number}s, typical, not yours: measure your transistor "
+            "(chapter “Will this transistor do?”) and they become narrow."
         )
     unseen = len(sheet.power.unseen)
     if unseen:
@@ -139,23 +139,6 @@ def _part(row: PartRow) -> tuple[str, ...]:
 def lanes(sheet: SheetData) -> str:
     """What lands on each lane."""
     return table(("lane", "leads that land on it"), lane_rows(sheet), "Each node of the circuit is one lane.")
-
-
-def other_types(sheet: SheetData) -> str:
-    """Transistors that would do instead."""
-    if not sheet.powered:
-        return paragraphs(NO_STAGE)
-    others = [name for name in sheet.types if name != sheet.chain.jfet]
-    own = sheet.chain.jfet
-    said = [
-        "At least 95 of 100 parts of these types fit this chain as it is: " + ", ".join(others) + ". Their legs may "
-        "come in another order."
-        if others
-        else "No other type of the catalogue fits this chain as it is.",
-    ]
-    if own not in sheet.types and not sheet.chain.transistor_measured:
-        said.append(f"Not every {own} fits it either: measure yours before you solder.")
-    return paragraphs(*said)
 
 
 # -- first power --------------------------------------------------------------------------------------------------
@@ -294,5 +277,5 @@ def matrix(rows: tuple[tuple[str, ...], tuple[tuple[str, ...], ...]]) -> str:
 
 __all__ = [
     "BATTERY", "EARTH", "NOTHING", "NO_STAGE", "advice", "beware", "drawing", "faults", "lanes", "larger", "matrix",
-    "numbers", "other_types", "parts", "place", "power_on", "power_on_above", "readings_label", "verdict", "waiting",
+    "numbers", "parts", "place", "power_on", "power_on_above", "readings_label", "verdict", "waiting",
 ]  # fmt: skip

@@ -37,7 +37,8 @@ def missed_wishes(chain: SignalChain, wish: Wish) -> tuple[str, ...]:
 def verdict_words(chain: SignalChain, wish: Wish) -> str:
     """Whether the chain fits the wishes."""
     fails = missed_wishes(chain, wish)
-    kind = f"A {chain.topology.title} with a {chain.jfet}" if chain.topology.powered else "This chain without a stage"
+    stage = chain.topology
+    kind = f"A {stage.title} with a {chain.type_number}" if stage.powered else "This chain without a stage"
     if not fails:
         return f"{kind} fits all your wishes. Look below for what else your drawer would give."
     return f"{kind} does not fit all your wishes: {fails_words(fails)}."
@@ -66,7 +67,7 @@ def spread_words(chain: SignalChain) -> str:
     builds = f"{found.size:,}".replace(",", "\u202f")
     said = paragraphs(
         f"Of {builds} builds with {RESISTOR_PERCENT:.0f} % resistors, {CAPACITOR_PERCENT:.0f} % capacitors and "
-        f"{'your transistor' if chain.transistor_measured else f'any {chain.jfet} of the bag'}, "
+        f"{'your transistor' if chain.transistor_measured else f'any {chain.type_number} of the bag'}, "
         f"{100 * found.fits:.0f} % fit your wishes."
     )
     rows = [(f"it {WISHES[name]}", f"{100 * share:.0f} %") for name, share in found.fits_each.items()]

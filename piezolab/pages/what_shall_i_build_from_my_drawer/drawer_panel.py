@@ -77,12 +77,14 @@ def values_of(text: str, name: str, unit: str) -> tuple[float, ...]:
 
 def types_of(text: str) -> tuple[DrawerTransistor, ...]:
     """Transistors by type number. Raises FieldError on one that the catalogue does not have."""
-    known = {name.lower(): name for name in catalogue.transistors()}
-    found = []
+    rows = catalogue.transistors()
+    known = {name.lower(): name for name in rows}
+    known |= {row.type_number.lower(): name for name, row in catalogue.offered(rows).items()}
+    types, found = dict.fromkeys(row.type_number for row in rows.values()), []
     for word in [word for word in re.split(r"[\s;,]+", text.strip()) if word][:MOST_VALUES]:
         if word.lower() not in known:
             raise FieldError(
-                "transistors", f"transistor types: {word[:30]!r} is not known; allowed are {', '.join(known.values())}."
+                "transistors", f"transistor types: {word[:30]!r} is not known; allowed are {', '.join(types)}."
             )
         found.append(DrawerTransistor(known[word.lower()]))
     return tuple(found)
@@ -170,7 +172,7 @@ def build_words(build: Build, drawer: Drawer) -> str:
     said = [KINDS[build.kind]]
     if build.transistor is not None:
         part = drawer.transistors[build.transistor]
-        said.append(f"{part.jfet}{f' no. {part.name}' if part.name else ''}")
+        said.append(f"{catalogue.transistors()[part.jfet].type_number}{f' no. {part.name}' if part.name else ''}")
     units = {"out_c": "F", "bypass_c": "F", "divider_c": "F"}
     said += [f"{name} {letter_code(build.changes[key], units.get(key, 'ohm'))}" for key, name in KEYS.items()
              if isinstance(build.changes.get(key), float) and build.changes[key] > 0]  # fmt: skip

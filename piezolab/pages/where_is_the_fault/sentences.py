@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from functools import lru_cache
 
 from piezolab import catalogue
 from piezolab.chain import SignalChain
-from piezolab.chain.assembly import GROUND, assemble
+from piezolab.chain.assembly import GROUND
 from piezolab.chain.parts import Part
 from piezolab.pages.where_is_the_fault.fault_state import Weighed
 from piezolab.quantity import show
@@ -19,6 +18,7 @@ from piezolab.studies.faults.hypotheses import Hypothesis
 from piezolab.studies.faults.knowledge import knowledge
 from piezolab.studies.faults.readings import UNITS, Check, Reading
 from piezolab.studies.faults.simulate import Tone
+from piezolab.studies.linear import LinearChain
 from piezolab.studies.metering.instrument import Meter
 
 OVER = "over range"
@@ -48,16 +48,15 @@ class _Names(dict):
         return "the part" if key in ("part", "other") else key
 
 
-@lru_cache(maxsize=4)
-def _parts(chain: SignalChain) -> Mapping[str, Part]:
-    return {part.name: part for part in assemble(chain.values).parts}
+def _part(name: str, chain: SignalChain) -> Part | None:
+    return next((part for part in LinearChain.of(chain.values).assembly.parts if part.name == name), None)
 
 
 def part_words(name: str, chain: SignalChain) -> str:
     """A part with what it is: the source resistor R_S."""
     if name in _THINGS:
         return _THINGS[name]
-    part = _parts(chain).get(name)
+    part = _part(name, chain)
     return f"the {part.label} {name.replace('_', '')}" if part else name.replace("_", "")
 
 
@@ -88,7 +87,7 @@ def _fault_names(parts: tuple[str, ...], spot: str, chain: SignalChain) -> Mappi
     names = _Names(lead="one lead", b="another lane", a="one lane", place="there")
     if parts:
         names["part"] = part_words(parts[0], chain)
-        part = _parts(chain).get(parts[0])
+        part = _part(parts[0], chain)
         if part is not None and len(part.nodes) >= 2:
             names |= {"a": place_words(part.nodes[0]), "b": place_words(part.nodes[1])}
     if len(parts) > 1:
@@ -126,7 +125,7 @@ def mends(faults: Sequence[FaultShare], chain: SignalChain) -> list[tuple[str, s
 
 def hidden_words(fault: Hypothesis, chain: SignalChain, meter: Meter) -> str:
     """What would show a fault that no reading does; of a resistor beyond the meter's range, before it goes in."""
-    part = _parts(chain).get(fault.parts[0]) if fault.parts else None
+    part = _part(fault.parts[0], chain) if fault.parts else None
     if fault.kind == "open" and part is not None and part.kind == "resistor" and part.value > meter.ohm_max:
         known = 0.5 * meter.ohm_max
         both = part.value * known / (part.value + known)

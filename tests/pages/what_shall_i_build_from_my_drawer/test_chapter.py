@@ -65,7 +65,7 @@ def test_a_bad_entry_is_refused_at_its_field(field: str, text: str, words: str) 
 
 def test_lists_and_wishes_are_read_as_makers_write_them() -> None:
     assert values_of("4k7 1M; 4700", "resistors", "ohm") == (4.7e3, 1e6)
-    assert [part.jfet for part in types_of("j113, 2n5457")] == ["J113", "2N5457"]
+    assert [part.jfet for part in types_of("j113, 2n5457")] == ["J113", "2N5457-2"], "the row that is offered"
     texts = {"low_note": "2", "headroom": "", "gain": "-1", "step": "0.2", "settle": "", "dc": "10m", "snr": "",
              "current": "1m"}  # fmt: skip
     assert wish_of(texts) == Wish(2.0, None, -1.0, 0.2, None, 0.01, None, 1e-3)
