@@ -46,7 +46,7 @@ def test_the_first_chapter_opens_and_its_slider_redraws(browser, lab):
     opened(page, f"{lab}/lab/tree/{NOTEBOOK}")
     url = page.url
     run_all(page)
-    page.locator(".piezolab-plot[data-state=drawn]").wait_for(timeout=60_000)
+    page.locator(".piezolab-plot[data-state=drawn]").first.wait_for(timeout=60_000)
     assert page.locator(".jp-CodeCell .jp-InputArea").first.is_visible()
     page.get_by_label("pickup capacitance", exact=True).fill("1n5")
     page.keyboard.press("Enter")

@@ -31,7 +31,7 @@ def test_comes_up_from_a_share_link(visit, screen, chapters):
     page = visit(**screen).open(f"{SLUG}?stage=gain&jfet=2N3819")
     assert page.page.title() == page.page.locator("h1").inner_text() == "Will this transistor do?"
     assert "does not work in this gain stage" in verdict(page)
-    assert page.page.locator(".pz-schematic svg").is_visible()
+    page.page.locator(".pz-schematic svg").wait_for()
     host = urlsplit(chapters.url).netloc
     own = ("blob:", "data:")
     assert [r.url for r in page.requests if not r.url.startswith(own) and urlsplit(r.url).netloc != host] == []

@@ -15,6 +15,6 @@ def test_start_page_leads_to_the_chapter_with_the_chain(visit, screen):
     page.page.locator(".pz-cards a").first.click()
     page.drawn()
     assert "your E (41 Hz)" in verdict(page)
-    page.page.get_by_role("link", name="all questions").click()
+    page.page.get_by_role("link", name="all questions").first.click()
     page.page.locator(".pz-stops").get_by_text("E1", exact=True).wait_for()
     assert page.problems == []

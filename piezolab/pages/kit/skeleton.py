@@ -146,7 +146,7 @@ class Page:
         below = [*shown, *tasks] if self.lesson is None else [*tasks, *shown]
         ways = [Ways(self.state, chapter.slug, slim=slim) for slim in (True, False)]
         whose = [Opening(self.state)] if self.lesson is None else []
-        rows = [self.look, ways[0], self.lesson_head, *whose, self.problems, tried, *below]
+        rows = [self.look, ways[0], self.lesson_head, self.problems, *whose, tried, *below]
         if chapter.maths:
             rows.append(Block("maths", chapter.maths, title="The maths", folded=True))
         if chapter.cautions:

@@ -45,7 +45,7 @@ class Start:
             "below.</p>"
         )
         self.widget = VBox([
-            Look(), self.opening, self.problems, self.glance, self.chapters, self.lessons,
+            Look(), self.problems, self.opening, self.glance, self.chapters, self.lessons,
             Block("about", about, title="Somewhere to start"),
             self.examples, self.bar, self.controls, self.share, Ways(state, ""), Keepsake(), self.address,
         ]).add_class("pz-page")  # fmt: skip

@@ -51,7 +51,7 @@ export default {
     const said = make("p", { class: "pz-said", role: "status" });
     const about = make("p", {}, model.get("about"));
     about.hidden = !model.get("about");
-    form.append(make("h3", { id: `${stem}-title` }, model.get("title")), about, shown);
+    form.append(make("h2", { id: `${stem}-title` }, model.get("title")), about, shown);
     let fold = null;
     if (model.get("more")) {
       fold = make("details", { class: "pz-small-fold" }, make("summary", {}, model.get("more")), hidden);
