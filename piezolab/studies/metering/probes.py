@@ -31,7 +31,7 @@ class Probe:
     a: str
     b: str = GROUND
     ohm: Value = NO_LOAD
-    volt: float = 0.0
+    volt: Value = 0.0
 
 
 @dataclass(frozen=True)
@@ -149,8 +149,9 @@ def dead_at_probes(network: Network, probes: Sequence[Probe]) -> np.ndarray:
     if len(network.jfets) < 2:
         return at_probes(network, probes).volt
     found: list[np.ndarray] = []
-    for (a, b, volt), some in groupby(probes, key=lambda probe: (probe.a, probe.b, probe.volt)):
-        ohm = np.array([probe.ohm for probe in some]).reshape(-1, *(1,) * len(network.batch_shape))
+    for (a, b), some in groupby(probes, key=lambda probe: (probe.a, probe.b)):
+        both = np.array([(probe.ohm, probe.volt) for probe in some])
+        ohm, volt = both.T.reshape(2, -1, *(1,) * len(network.batch_shape))
         found += list(operating_point(_with(network, Probe(a, b, ohm, volt))).voltage(a, b))
     return np.stack(found)
 
