@@ -6,6 +6,7 @@ import pytest
 from playwright.sync_api import expect
 
 from tests.browser.chapter import DESK, PHONE, address, move, verdict
+from tests.browser.standard import rest
 
 pytestmark = pytest.mark.browser
 
@@ -135,6 +136,7 @@ def test_no_sideways_scroll_and_room_for_a_thumb(visit):
 def test_every_field_has_a_name_of_its_own_and_every_plot_is_told_in_words(visit):
     page = visit(**DESK).open(f"{SLUG}?v=1")
     page.page.locator(".pz-share").wait_for()
+    rest(page)
     ids = page.page.evaluate("[...document.querySelectorAll('[id]')].map((e) => e.id)")
     assert len(ids) == len(set(ids))
     nameless = page.page.evaluate(

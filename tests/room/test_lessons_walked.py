@@ -29,10 +29,11 @@ class Learner:
         self.solved = 0
 
     def moved(self, act: Callable[[], None]) -> None:
-        """Do something that changes the chain, and wait until the address follows."""
+        """Do something that changes the chain, and wait until the address follows and all is worked out."""
         before = self.web.url
         act()
         self.web.wait_for_url(lambda now: now != before, timeout=PATIENCE_MS)
+        self.web.locator("[data-rest=done]").wait_for(state="attached", timeout=PATIENCE_MS)
 
     def set(self, key: str, text: str) -> None:
         """Set a control to something else, by touch."""
