@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -58,9 +58,16 @@ def found(chain: SignalChain) -> BassFigures:
 # -- what moves with a slider -----------------------------------------------------------------------------------
 def view(chain: SignalChain, kept: SignalChain | None, phase: bool) -> View:
     """Verdict, advice and curves of a chain."""
-    now = found(chain)
     judged = judgement(chain)
     verdict = f"{say.bare_sentence(judged)} {say.stage_sentence(judged)}"
+    advice = [*thin_sentences(judged.thin), *say.advice(chain, found(chain).loading)]
+    shown = drawn(chain, kept, phase)
+    return replace(shown, verdict=verdict, label=f"{shown.label} {verdict}", advice=advice)
+
+
+def drawn(chain: SignalChain, kept: SignalChain | None, phase: bool) -> View:
+    """The curves alone, with nothing said of them yet."""
+    now = found(chain)
     curves = [_curve("bare pickup", now.bare, now.notes, "bare")]
     name = f"with {chain.topology.title}" if now.staged else "this chain (no stage)"
     curves.append(_curve(name, now.staged_or_bare, now.notes, "stage"))
@@ -68,8 +75,7 @@ def view(chain: SignalChain, kept: SignalChain | None, phase: bool) -> View:
         held = found(kept)
         curves.append(_curve("kept", held.staged_or_bare, held.notes, "kept"))
     traces, layout, narrow = figure(curves, now.notes, phase="always" if phase else "wide")
-    label = f"Level and phase against frequency, {len(curves)} curves. {verdict}"
-    return View(verdict, traces, layout, narrow, label, [*thin_sentences(judged.thin), *say.advice(chain, now.loading)])
+    return View("", traces, layout, narrow, f"Level and phase against frequency, {len(curves)} curves.")
 
 
 def _curve(name: str, of: Response, notes: tuple[Note, ...], look: str) -> Curve:

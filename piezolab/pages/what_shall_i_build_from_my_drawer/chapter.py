@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import traitlets
 
 from piezolab.chain import SignalChain
@@ -50,10 +52,13 @@ def fails_words(fails: tuple[str, ...]) -> str:
 
 
 def view(chain: SignalChain, kept: SignalChain | None, phase: bool) -> View:
-    """The verdict for the usual wishes, and the chain's curve beside the bare pickup's."""
-    shown = two_curves.view(chain, kept, phase)
-    verdict = verdict_words(chain, _HOPES.wish)
-    return View(verdict, shown.traces, shown.layout, shown.narrow, f"{shown.label} {verdict}")
+    """The chain's curve beside the bare pickup's."""
+    return replace(two_curves.drawn(chain, kept, phase), verdict="Whether this chain fits your wishes is worked out …")
+
+
+def headline(chain: SignalChain) -> tuple[str, list[str]]:
+    """The verdict for what is wished."""
+    return verdict_words(chain, _HOPES.wish), []
 
 
 _HOPES = Hopes()  # one page in one kernel: the panel sets it, the verdict reads it
@@ -154,6 +159,7 @@ CHAPTER = Chapter(
     slug=SLUG,
     own=("stage", "jfet", "source_r", "play_v"),
     view=view,
+    headline=headline,
     table=two_curves.numbers,
     tasks=TASKS,
     maths=MATHS,
