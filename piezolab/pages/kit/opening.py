@@ -31,7 +31,7 @@ class Opening(Piece):
     def __init__(self, state: PageState, *, every_change: bool = False) -> None:
         """every_change: whatever is changed here is this browser's own at once, as on the home page."""
         super().__init__()
-        self._state, self._every = state, every_change
+        self._state, self._every, self._was_example = state, every_change, False
         state.observe(self._moved, "settled")
         self._show()
 
@@ -42,18 +42,20 @@ class Opening(Piece):
 
     def _show(self) -> None:
         state = self._state
-        if state.mine and len(state.whole_query) <= MOST_OWN:
+        example, length = state.example, len(state.whole_query)
+        self._was_example = self._was_example or state.untouched
+        if state.mine and length <= MOST_OWN:
             self.kept = state.whole_query
-        example = state.example
-        offers = []
         if state.mine:
-            self.said = "Yours: this browser keeps it."
+            self.said = "Yours: this browser keeps it." if length <= MOST_OWN else (
+                f"Yours, but this browser cannot keep it: {length} characters; allowed are up to {MOST_OWN}."
+            )
             offers = ["back", "forget"] if example else ["forget"]
         elif state.untouched:
             self.said = f"Example: {example.name}."
             offers = ["mine"]
         elif example is not None:
-            self.said = f"Changed from the example: {example.name}."
+            self.said = f"Changed from the example: {example.name}." if self._was_example else ""
             offers = ["mine", "back"]
         else:
             self.said, offers = "", ["mine"]

@@ -100,6 +100,16 @@ def test_ones_own_is_kept_with_its_changes_until_it_is_forgotten(opened):
     assert row.kept == "" and not state.mine and state.chain.gate_r == 10e6
 
 
+def test_what_is_too_long_to_keep_is_said(opened, monkeypatch):
+    state = opened("")
+    row = Opening(state)
+    monkeypatch.setattr("piezolab.pages.kit.opening.MOST_OWN", 20)
+    row._heard(row, {"word": "mine"}, [])
+    assert row.kept == "input=line"
+    state.enter("pickup_c", "4n7")
+    assert row.kept == "input=line" and f"{len(state.whole_query)} characters; allowed are up to 20" in row.said
+
+
 def test_back_to_the_example_can_be_undone_and_forgets_nothing(opened):
     state = opened(f"own={quote(OWN)}")
     row = Opening(state)
@@ -130,6 +140,7 @@ def test_a_link_is_not_ones_own_until_it_is_made_so(opened):
     state = opened(f"{LINKED}&own={quote(OWN)}")
     row = Opening(state)
     assert not state.mine and row.kept is None and row.offers == ["mine", "back"]
+    assert row.said == "", "it was never the example"
     assert opened(f"{OWN}&own={quote(OWN)}").mine
 
 
