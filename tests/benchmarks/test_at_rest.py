@@ -3,6 +3,7 @@
 The aim is 25 ms on the machine alone; the check is against the yardstick of the same minute.
 """
 
+import gc
 import time
 from importlib import import_module
 
@@ -47,7 +48,10 @@ def test_longest_turn_at_rest(monkeypatch, report):
     told, longest = {}, 0.0
     yardstick = yardstick_ms()
     for chapter in CHAPTERS:
-        page = import_module(f"piezolab.pages.{chapter.slug.replace('-', '_')}.chapter").make("")
+        module = import_module(f"piezolab.pages.{chapter.slug.replace('-', '_')}.chapter")
+        gc.collect()
+        gc.freeze()  # as the process does from which kernels are forked; and the pages before this one are not its own
+        page = module.make("")
         page.state.at_rest.go()
         turns.run()
         moves, every = [], []
@@ -63,6 +67,7 @@ def test_longest_turn_at_rest(monkeypatch, report):
             f"{sorted(moves)[1]:.0f} ms at once"
         )
         longest = max(longest, *every)
+    gc.unfreeze()
     report(f"work at rest, processor time; yardstick {yardstick:.0f} ms", told)
     assert longest < 8 * yardstick
 

@@ -41,7 +41,7 @@ def test_ones_own_comes_back_and_can_be_forgotten(visit):
     page = visit(**PHONE).open(f"{SLUG}?pickup_c=3n3")
     press(page, "make it mine")
     expect(said(page)).to_contain_text("Yours")
-    page.page.wait_for_function("document.cookie.includes('piezolab-own=')")
+    page.page.wait_for_function("() => document.cookie.includes('piezolab-own=')")
     entry = page.page.get_by_label("gate resistor", exact=True)
     entry.fill("10M")
     entry.press("Enter")
@@ -56,7 +56,7 @@ def test_ones_own_comes_back_and_can_be_forgotten(visit):
     page.open(SLUG)
     expect(page.page.get_by_label("gate resistor", exact=True)).to_have_value("10M")
     press(page, "forget mine")
-    page.page.wait_for_function("!document.cookie.includes('piezolab-own=')")
+    page.page.wait_for_function("() => !document.cookie.includes('piezolab-own=')")
     page.open(SLUG)
     expect(said(page)).to_contain_text("Example")
     assert page.problems == []
