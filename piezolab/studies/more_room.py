@@ -15,9 +15,18 @@ from piezolab.chain import SignalChain
 from piezolab.chain.defaults import default
 from piezolab.chain.parameters import all_parameters
 from piezolab.chain.stages import stage_named
-from piezolab.studies.choosing.build_figures import whole_figures
+from piezolab.studies.choosing.build_figures import room_of, whole_figures
 from piezolab.studies.judging.judgement import judgement
-from piezolab.studies.judging.wish import BuildFigures, Wish, benefits, costs, margins
+from piezolab.studies.judging.wish import (
+    ENOUGH_DB,
+    STEP_DB,
+    BuildFigures,
+    Wish,
+    benefits,
+    costs,
+    judged_figures,
+    margins,
+)
 from piezolab.studies.response import low_note_hz
 
 PAD_OHM = 22e3  # resistance of a pad, series and shunt together
@@ -47,24 +56,23 @@ def more_room(chain: SignalChain, wish: Wish | None = None) -> tuple[Change, ...
     Names: `half source resistor`, `double source resistor`, `tap`, `divider`, `half drain resistor`, `no bypass`,
     `follower`, `pad`.
     """
-    wish = wish or Wish()
-    if judgement(chain).edges.input_first:
+    wish, judged = wish or Wish(), judgement(chain)
+    if judged.edges.input_first:
         wish = replace(wish, gain_db=None)
-    before = _figures(chain)
-    had = margins(before, wish)
-    if not abs(before.headroom_db) < float("inf"):
+    before = judged_figures(judged)
+    had, room = margins(before, wish), float(before.headroom_db)
+    if not abs(room) < float("inf") or room - (wish.headroom_db or 0.0) > ENOUGH_DB:
         return ()
     found = []
     for name, changes in _candidates(chain).items():
-        after = _figures(chain.but(changes))
+        other = chain.but(changes)
+        if not room_of(other.values) - room >= STEP_DB - 1e-9:
+            continue  # the rest need not be asked
+        after = whole_figures(other.values, low_note_hz(chain), with_noise=False)
         has = margins(after, wish)
         if _ROOM in benefits(has, had) and (bool(after.works) or not wish.works):
             found.append(Change(name, changes, before, after, costs(has, had)))
     return tuple(sorted(found, key=lambda change: -change.more_db))
-
-
-def _figures(chain: SignalChain) -> BuildFigures:
-    return whole_figures(chain.values, low_note_hz(chain), with_noise=False)
 
 
 def _candidates(chain: SignalChain) -> dict[str, dict[str, Any]]:

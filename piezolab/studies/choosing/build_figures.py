@@ -61,11 +61,15 @@ def whole_figures(values: Values, low_note_hz: float, *, with_noise: bool = True
     """The same figures as the judgement of each build has them."""
     linear = LinearChain.of(values)
     sound = sound_of(values, low_note_hz, linear)
-    with np.errstate(divide="ignore"):
-        room = decibels(_edge(values, linear) / np.asarray(values.play_v, float))
     snr = noise_of(values).snr_db_a if with_noise else np.nan
-    found = (np.minimum(sound.balance_db, 0.0), room, sound.at_1khz_db)
+    found = (np.minimum(sound.balance_db, 0.0), room_of(values, linear), sound.at_1khz_db)
     return _together(values, linear, found, snr, np.shape(sound.at_1khz_db))
+
+
+def room_of(values: Values, linear: LinearChain | None = None) -> np.ndarray:
+    """Headroom of each build over hard playing by itself, dB, as `whole_figures` has it."""
+    with np.errstate(divide="ignore"):
+        return decibels(_edge(values, linear or LinearChain.of(values)) / np.asarray(values.play_v, float))
 
 
 def _edge(values: Values, linear: LinearChain) -> np.ndarray:

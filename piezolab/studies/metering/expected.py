@@ -200,14 +200,16 @@ def _leak(board: BoardUnderMeter, meter: Meter) -> float:
     return worst / (sum(1 / float(part.value) for part in bleeds) + 1 / meter.input_ohm)
 
 
-def ohms_at(network: Network, pairs: Sequence[tuple[str, str]], meter: Meter) -> np.ndarray:
+def ohms_at(
+    network: Network, pairs: Sequence[tuple[str, str]], meter: Meter, reduced: bool | None = None
+) -> np.ndarray:
     """What a meter shows in ohm between each of several pairs of nodes (red, black), the pairs first, then the batch.
 
-    It is taken on the lowest range that shows a number; inf where none does.
+    It is taken on the lowest range that shows a number; inf where none does. reduced: see `probes.dead_at_probes`.
     """
     ranges = meter.ohm_ranges
     probes = [Probe(red, black, each.ohm, each.volt) for red, black in pairs for each in ranges]
-    volt = dead_at_probes(network, probes).reshape(len(pairs), len(ranges), *network.batch_shape)
+    volt = dead_at_probes(network, probes, reduced).reshape(len(pairs), len(ranges), *network.batch_shape)
     top, open_v, own = (
         np.array([getattr(each, field) for each in ranges]).reshape(-1, *(1,) * len(network.batch_shape))
         for field in ("top", "volt", "ohm")

@@ -144,9 +144,10 @@ def fed_at_probes(
                      for probe in probes])  # fmt: skip
 
 
-def dead_at_probes(network: Network, probes: Sequence[Probe]) -> np.ndarray:
-    """Volts at each probe of a network without a supply, shape (P,) + batch."""
-    if len(network.jfets) < 2:
+def dead_at_probes(network: Network, probes: Sequence[Probe], reduced: bool | None = None) -> np.ndarray:
+    """Volts at each probe of a network without a supply, shape (P,) + batch; reduced: whether its transistors do not
+    hang on each other through gigohms, so that what they see is enough (None: only if there is but one)."""
+    if len(network.jfets) < 2 if reduced is None else reduced:
         return at_probes(network, probes).volt
     found: list[np.ndarray] = []
     for (a, b), some in groupby(probes, key=lambda probe: (probe.a, probe.b)):
@@ -185,4 +186,6 @@ def _places(ports: list[tuple[str, str]], probes: Sequence[Probe]) -> tuple[list
 
 
 def _drawn(pair: tuple[str, str]) -> dict[str, float]:
+    if pair[0] == pair[1]:  # a transistor with two ends joined
+        return {}
     return {node: sign for node, sign in zip(pair, (-1.0, 1.0), strict=True) if node != GROUND}
