@@ -89,10 +89,10 @@ def levels_of(
         stage = swing(linear)
         by_sign[1] += [(edge.transistor, edge.cause, edge.rising) for edge in stage.edges]
         by_sign[-1] += [(edge.transistor, edge.cause, edge.falling) for edge in stage.edges]
-        line = linear.load_line
-        for sign, found in by_sign.items():
-            nearest = np.min([np.broadcast_to(edge, shape) for *_, edge in found], axis=0)
-            found.append(("", "input", _ceiling(line, ceiling, sign, nearest)))
+        nearest = [np.min([np.broadcast_to(edge, shape) for *_, edge in by_sign[sign]], axis=0) for sign in (1, -1)]
+        reach = _ceiling(linear.load_line, ceiling, np.stack(nearest, axis=-1))
+        by_sign[1].append(("", "input", reach[..., 0]))
+        by_sign[-1].append(("", "input", reach[..., 1]))
     first = {}
     for sign, found in by_sign.items():
         names, causes, edges = zip(*found, strict=True)
@@ -119,15 +119,17 @@ def load_voltage(linear: LinearChain, e: np.ndarray) -> np.ndarray:
     return linear.load_line.at(e)[1]
 
 
-def _ceiling(line: LoadLine, ceiling: np.ndarray, sign: int, nearest: np.ndarray) -> np.ndarray:
-    """Pickup voltage of one polarity at which the load's voltage reaches the ceiling, V; inf where the stage's own edge
-    comes first."""
+def _ceiling(line: LoadLine, ceiling: np.ndarray, nearest: np.ndarray) -> np.ndarray:
+    """Pickup voltage of either polarity (last axis: up, down) at which the load's voltage reaches the ceiling, V; inf
+    where the stage's own edge, `nearest`, comes first."""
     low, high = np.zeros(nearest.shape), np.minimum(nearest, FAR_V)
     steps = np.linspace(0.0, 1.0, 33)
     reached = np.zeros(nearest.shape, bool)
     for narrowing in range(6):  # each round looks at 32 parts of what is left
         grid = low[..., None] + (high - low)[..., None] * steps
-        over = np.abs(line.at(sign * grid)[1]) >= ceiling[..., None]
+        signed = grid * np.array([[1.0], [-1.0]])
+        change = line.at(signed.reshape(*signed.shape[:-2], -1))[1].reshape(signed.shape)
+        over = np.abs(change) >= ceiling[..., None, None]
         over[..., -1] |= narrowing > 0
         if narrowing == 0:
             reached = over.any(axis=-1)

@@ -7,10 +7,10 @@ Batches are solved each time; where only what is dead at direct current varies, 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 
@@ -26,6 +26,7 @@ from piezolab.studies.kept import kept, read_only
 CHAINS, POINTS, NETWORKS, CURVES = 8, 8, 8, 32  # how many are kept
 LINE_HZ = 1000.0  # where the a.c. load line is taken
 FORWARD_V = 0.026  # about kT/q: a gate above its source by more is forward biased, however little flows yet
+R = TypeVar("R")
 LONGEST = 4096  # points of a curve that is kept: more are a free disc's, of some megabytes
 
 
@@ -71,6 +72,13 @@ class LinearChain:
         """What the transistors see around them at LINE_HZ, as `circuit.load_line.seen_from_ports` has it."""
         assembly = self.assembly
         return read_only(seen_from_ports(assembly.network, LINE_HZ, assembly.drive, assembly.load))
+
+    def once(self, study: Callable[[LinearChain], R]) -> R:
+        """What a study finds of this very chain, worked out once for as long as the chain is kept; read-only."""
+        found = self.__dict__.setdefault("found", {})
+        if study not in found:
+            found[study] = read_only(study(self))
+        return found[study]
 
     @property
     def saturated(self) -> np.ndarray:

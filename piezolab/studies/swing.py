@@ -18,7 +18,6 @@ import numpy as np
 from piezolab.chain import SignalChain
 from piezolab.circuit.jfet import channel
 from piezolab.giving_way import give_way
-from piezolab.studies.kept import kept
 from piezolab.studies.linear import LinearChain
 from piezolab.studies.several_transistors import CAUSES, CUT_OFF_PART, GATE_A, Edge, edges_of_several
 from piezolab.studies.stage_lines import signal_line
@@ -104,6 +103,10 @@ def _nearest(edges: list[Edge]) -> np.ndarray:
 
 def swing(linear: LinearChain) -> Swing:
     """Clip edges of a chain's stage. Raises ValueError where there is no transistor."""
+    return linear.once(_swing)
+
+
+def _swing(linear: LinearChain) -> Swing:
     q = linear.transistor
     if q is None:
         raise ValueError("a chain without a stage does not clip before its input does")
@@ -163,7 +166,6 @@ def swing(linear: LinearChain) -> Swing:
     return Swing(*found.values(), tuple(Edge.at(names[0], cause, edge) for cause, edge in found.items()))
 
 
-@kept(4)
 def swing_of(chain: SignalChain) -> Swing:
     """Clip edges of a chain with its typical or measured transistor. Raises ValueError where there is none."""
     return swing(LinearChain.of(chain.values))

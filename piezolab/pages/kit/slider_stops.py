@@ -6,6 +6,7 @@ Preferred numbers (E24 of IEC 60063) so that what a slider shows can be bought; 
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from functools import lru_cache
 
 from piezolab.chain.parameter import Quantity
@@ -28,12 +29,19 @@ def steps(parameter: Quantity) -> tuple[float, ...]:
 
 def nearest_step(parameter: Quantity, value: float) -> int:
     """Number of the stop nearest to `value` on the slider's own scale."""
-    stops = steps(parameter)
+    sizes = _sizes(parameter)
     size = abs(value) if parameter.negative else value
-    sizes = [abs(stop) for stop in stops] if parameter.negative else list(stops)
+    after = bisect_left(sizes, size)
+    near = range(max(after - 1, 0), min(after + 1, len(sizes)))
     if not parameter.linear and size > 0:
-        return min(range(len(stops)), key=lambda n: abs(math.log(sizes[n] / size)) if sizes[n] > 0 else math.inf)
-    return min(range(len(stops)), key=lambda n: abs(sizes[n] - size))
+        return min(near, key=lambda n: abs(math.log(sizes[n] / size)) if sizes[n] > 0 else math.inf)
+    return min(near, key=lambda n: abs(sizes[n] - size))
+
+
+@lru_cache(maxsize=256)
+def _sizes(parameter: Quantity) -> tuple[float, ...]:
+    stops = steps(parameter)
+    return tuple(abs(stop) for stop in stops) if parameter.negative else stops
 
 
 def _logarithmic(low: float, high: float, unit: str) -> list[float]:
