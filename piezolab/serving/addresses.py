@@ -74,3 +74,16 @@ class OwnNames:
             self._at = time.monotonic()
             self._found = set(own_addresses())
         return host in self._found
+
+
+def household(address: str) -> str:
+    """Whose address it is, as far as that can be told: an IPv4 address, or the /64 that one IPv6 line is given."""
+    try:
+        found = ipaddress.ip_address(address.partition("%")[0])
+    except ValueError:
+        return address
+    if found.version == 4:
+        return str(found)
+    if found.ipv4_mapped is not None:
+        return str(found.ipv4_mapped)
+    return str(ipaddress.ip_network((found, 64), strict=False))

@@ -14,6 +14,7 @@ from tornado.web import HTTPError
 from voila.tornado.handler import TornadoVoilaHandler
 
 from ..chapters import ChapterFile
+from .addresses import household
 from .error_pages import PlainErrors
 from .room_pages import waiting_page
 from .seats import GAVE_WAY, Visit, current_visit
@@ -75,7 +76,7 @@ class PageHandler(Visitors, TornadoVoilaHandler):
         if self.room is None and self.seats.full:
             raise HTTPError(503)
         self.request.nonce = secrets.token_urlsafe(16)
-        visit = Visit(self.welcome_visitor())
+        visit = Visit(self.welcome_visitor(), address=household(self.request.remote_ip))
         current_visit.set(visit)
         self.seats.opening(visit)
         if self.room is not None:
@@ -92,18 +93,18 @@ class PageHandler(Visitors, TornadoVoilaHandler):
 
     def _comes_in(self, room: "Room") -> bool:
         """Whether the page may be made now; if not, an answer has been sent that costs no kernel."""
-        who = self.known_visitor()
+        who, address = self.known_visitor(), household(self.request.remote_ip)
         if who is None:
             # Whoever comes without a cookie gets one and comes back with it; a crawler or a link's preview does not.
             self.welcome_visitor()
             place = None
-        elif self.seats.being_made(who) >= room.pages_each or not room.new_pages.take(self.request.remote_ip):
+        elif self.seats.being_made(who) >= room.pages_each or not room.new_pages.take(address):
             raise HTTPError(429)
-        elif self.seats.of(who) or room.line.enters(who):
+        elif self.seats.of(who) or room.line.enters(who, address):
             # Who has a seat keeps it from page to page: the old page's goodbye comes after the new page's request.
             return True
         else:
-            place = room.line.place(who)
+            place = room.line.place(who, address)
         self.set_header("Content-Type", "text/html; charset=utf-8")
         self.set_header("Cache-Control", "no-store")
         self.finish(waiting_page(self, place))

@@ -8,7 +8,7 @@ from urllib.parse import urlsplit
 
 from tornado.web import HTTPError
 
-from .addresses import host_of
+from .addresses import host_of, household
 from .assets import face_links
 from .room import Room
 from .solved import SolvedError
@@ -135,13 +135,11 @@ class PlaceHandler(RoomHandler):
         if who is None:
             # Their browser keeps no cookies, or the server has been started again.
             self.answer({"enter": False, "place": None, "stranger": True})
-        elif self.seats.of(who) or self._room.line.enters(who):
+        elif self.seats.of(who) or self._room.line.enters(who, household(self.request.remote_ip)):
             self.answer({"enter": True})
         else:
-            self.answer({"enter": False, "place": self._room.line.place(who), "said": self._said(who)})
-
-    def _said(self, who: str) -> str:
-        return _FULL.format(place=self._room.line.place(who))
+            place = self._room.line.place(who, household(self.request.remote_ip))
+            self.answer({"enter": False, "place": place, "said": _FULL.format(place=place)})
 
 
 class HereHandler(RoomHandler):

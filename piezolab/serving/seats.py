@@ -8,6 +8,7 @@ import contextvars
 import logging
 import secrets
 import time
+from collections import Counter
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass, field
 
@@ -18,10 +19,11 @@ ENDED, IDLE, GAVE_WAY, TOO_MUCH = 4404, 4408, 4409, 4429
 
 @dataclass(eq=False)
 class Visit:
-    """One page being opened: whose it is, and its kernel once that has started."""
+    """One page being opened: whose it is, its kernel once that has started, and the address it was asked from."""
 
     owner: str
     kernel_id: str | None = None
+    address: str = ""
 
 
 #: The visit that the running task serves; a kernel started there is its.
@@ -39,6 +41,7 @@ class Seat:
     visited: bool = False  # a browser has connected at least once
     used: float = 0.0  # when somebody last did something on the page
     sockets: set = field(default_factory=set)
+    address: str = ""  # from where the page was asked for
 
 
 class Seats:
@@ -103,7 +106,7 @@ class Seats:
         self._opening.discard(visit)
         visit.kernel_id = kernel_id
         now = self._clock()
-        self._seats[kernel_id] = Seat(kernel_id, visit.owner, now, used=now)
+        self._seats[kernel_id] = Seat(kernel_id, visit.owner, now, used=now, address=visit.address)
 
     def sent(self, visit: Visit) -> None:
         """The page has been written out, or given up: its browser should connect now."""
@@ -121,6 +124,10 @@ class Seats:
     def of(self, who: str) -> list[str]:
         """The visitor's kernels, the one untouched for longest first."""
         return [seat.kernel_id for seat in sorted(self._seats.values(), key=lambda s: s.used) if seat.owner == who]
+
+    def by_address(self) -> Counter[str]:
+        """How many seats are taken from each address."""
+        return Counter(each.address for each in (*self._opening, *self._seats.values()))
 
     def being_made(self, who: str) -> int:
         """How many pages are being made for the visitor just now."""

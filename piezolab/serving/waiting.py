@@ -1,20 +1,38 @@
-"""The line of those who wait for a seat: first come, first served, without a kernel."""
+"""The line of those who wait for a seat, without a kernel: served in turn by address, first come first at each.
+
+One address may take every seat that nobody else wants; where several ask, the one with the fewest seats comes first.
+"""
 
 import time
-from collections.abc import Callable
+from collections import Counter
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from .seats import Seats
 
-#: Most people in the line; beyond that nobody is written down any more (each may still find a free seat).
+#: Most people in the line; beyond that a newcomer takes the place of the last one of the address that has the most.
 LONGEST_LINE = 2000
+#: The line is gone through no oftener than this, seconds, however many ask.
+TIDY_S = 0.25
 
 
 @dataclass
 class Ticket:
-    """When somebody in the line was last heard of."""
+    """One of the line: whether and when they were last heard of, from where, and how often a seat was kept in vain."""
 
     seen: float
+    address: str = ""
+    came: int = 0
+    lapses: int = 0
+    asks: bool = True
+
+
+@dataclass
+class Hold:
+    """A seat that is kept for somebody until a time; the ticket they had in the line."""
+
+    until: float
+    ticket: Ticket
 
 
 class WaitingLine:
@@ -29,7 +47,8 @@ class WaitingLine:
     forget_s : float
         After so long the place is lost.
     hold_s : float
-        So long is a seat kept for somebody who has been told to come in.
+        So long is a seat kept for somebody who has been told to come in. Who lets it lapse is passed over and keeps
+        the place until they ask again; who lets it lapse twice goes to the end.
     clock : callable
         Seconds, monotonic.
     """
@@ -46,8 +65,9 @@ class WaitingLine:
         self._seats = seats
         self._present_s, self._forget_s, self._hold_s = present_s, forget_s, hold_s
         self._clock = clock
-        self._tickets: dict[str, Ticket] = {}
-        self._held: dict[str, float] = {}
+        self._came, self._tidied = 0, -TIDY_S
+        self._tickets: dict[str, Ticket] = {}  # in the order of `came`
+        self._held: dict[str, Hold] = {}
 
     def __len__(self) -> int:
         """Those who are there and wait."""
@@ -60,41 +80,81 @@ class WaitingLine:
         return len(self._held)
 
     def _present(self, ticket: Ticket, now: float) -> bool:
-        return now - ticket.seen <= self._present_s
+        return ticket.asks and now - ticket.seen <= self._present_s
 
     def tidy(self) -> None:
-        """Forget who has not been heard of, and what was kept for them in vain."""
+        """Forget who has not been heard of; what was kept in vain goes to the next."""
         now = self._clock()
+        if now - self._tidied < TIDY_S:
+            return
+        self._tidied = now
         self._tickets = {who: t for who, t in self._tickets.items() if now - t.seen <= self._forget_s}
-        self._held = {who: until for who, until in self._held.items() if now <= until}
+        lapsed = {who: hold.ticket for who, hold in self._held.items() if now > hold.until}
+        for who, ticket in lapsed.items():
+            del self._held[who]
+            ticket.lapses, ticket.asks = ticket.lapses + 1, False
+            if ticket.lapses > 1:
+                ticket.came = self._next()
+            self._tickets[who] = ticket
+        if lapsed:
+            self._tickets = dict(sorted(self._tickets.items(), key=lambda each: each[1].came))
         self._seats.wanted = len(self) > 0
 
-    def place(self, who: str) -> int:
-        """How many are there who come in before this visitor, plus one."""
-        now = self._clock()
-        ahead = 0
-        for other, ticket in self._tickets.items():
-            if other == who:
-                break
-            ahead += self._present(ticket, now)
-        return ahead + 1
+    def _next(self) -> int:
+        self._came += 1
+        return self._came
 
-    def enters(self, who: str) -> bool:
+    def _turns(self, and_me: str) -> Iterator[tuple[int, int, str]]:
+        """What decides who is next, least first, of all who are there and one more: how many seats their address has by
+        then, and who came first."""
+        now, before = self._clock(), self._seats.by_address()
+        before.update(hold.ticket.address for hold in self._held.values())
+        for who, ticket in self._tickets.items():
+            if who == and_me or self._present(ticket, now):
+                yield before[ticket.address], ticket.came, who
+                before[ticket.address] += 1
+
+    def place(self, who: str, address: str = "") -> int:
+        """How many are there who come in before this visitor, plus one."""
+        if who not in self._tickets:
+            now = self._clock()
+            self._tickets[who] = Ticket(now, address, self._came + 1)
+            try:
+                return self.place(who)
+            finally:
+                del self._tickets[who]
+        turns = list(self._turns(who))
+        mine = next(turn for turn in turns if turn[2] == who)
+        return 1 + sum(turn < mine for turn in turns)
+
+    def enters(self, who: str, address: str = "") -> bool:
         """Whether the visitor may sit down now; if not, they are in the line from now on."""
         self.tidy()
         if who in self._held:
             return True
-        free = self._seats.limit - len(self._seats) - len(self._held)
-        if free >= self.place(who):
-            self._tickets.pop(who, None)
-            self._held[who] = self._clock() + self._hold_s
-            return True
         if who in self._tickets:
-            self._tickets[who].seen = self._clock()
-        elif len(self._tickets) < LONGEST_LINE:
-            self._tickets[who] = Ticket(self._clock())
+            ticket = self._tickets[who]
+            ticket.seen, ticket.asks = self._clock(), True
+        free = self._seats.limit - len(self._seats) - len(self._held)
+        if free > 0 and free >= self.place(who, address):
+            ticket = self._tickets.pop(who, None) or Ticket(self._clock(), address, self._next())
+            self._held[who] = Hold(self._clock() + self._hold_s, ticket)
+            return True
+        if who not in self._tickets and self._room_for(address):
+            self._tickets[who] = Ticket(self._clock(), address, self._next())
         self._seats.wanted = True
         return False
+
+    def _room_for(self, address: str) -> bool:
+        """Whether one more from an address can be written down; the last one of the busiest gives way where needed."""
+        if len(self._tickets) < LONGEST_LINE:
+            return True
+        count = Counter(ticket.address for ticket in self._tickets.values())
+        busiest, most = count.most_common(1)[0]
+        if count[address] + 1 >= most:
+            return False
+        del self._tickets[next(who for who in reversed(self._tickets) if self._tickets[who].address == busiest)]
+        return True
 
     def seated(self, who: str) -> None:
         """The visitor's page is being made: the seat is no longer kept, it is taken."""
