@@ -125,7 +125,7 @@ class Row:
     label: str = text()
     note: str = text()
     source: str = text()
-    from_memory: bool = flag()
+    from_memory: bool = flag(optional=True)
     default: bool = flag(optional=True)
     corrects: str | None = text(optional=True)
     recalled: tuple[str, ...] = words(optional=True)
@@ -192,14 +192,21 @@ def build_row(kind: type[Row], file: str, name: str, table: Any) -> Row:
         raise _complain(file, name, "row", table, "a table of fields")
     values: dict[str, Any] = {"name": name}
     remaining = dict(table)
+    missing = [
+        item
+        for item in dataclasses.fields(kind)
+        if "rule" in item.metadata and item.default is dataclasses.MISSING and file_key(item) not in table
+    ]
+    if missing:
+        first, *others = missing
+        also = f"; missing too: {', '.join(map(file_key, others))}" if others else ""
+        raise _complain(file, name, file_key(first), "nothing", first.metadata["rule"].allowed + also)
     for item in dataclasses.fields(kind):
         rule: Rule | None = item.metadata.get("rule")
         if rule is None:
             continue
         key = file_key(item)
         if key not in remaining:
-            if item.default is dataclasses.MISSING:
-                raise _complain(file, name, key, "nothing", rule.allowed)
             continue
         value = remaining.pop(key)
         try:

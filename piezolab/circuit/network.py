@@ -292,7 +292,7 @@ def check_grounded(network: Network) -> None:
             queue.append(node)
     for node in network.nodes:
         if node not in reached:
-            raise FloatingNodeError(f"node {node!r} has no path to ground for direct current")
+            raise FloatingNodeError(f"node {node!r} has no path to ground for direct current: add a resistor")
 
 
 def by_name(values: Mapping[str, object] | str) -> Mapping[str, object]:

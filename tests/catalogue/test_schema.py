@@ -81,6 +81,11 @@ def test_a_missing_field_is_refused(kind: type[Row], item: dataclasses.Field) ->
     assert f"field {file_key(item)}: 'nothing'" in refusal(kind, {}, drop=(file_key(item),))
 
 
+def test_all_that_a_row_lacks_is_named_at_once() -> None:
+    sentence = refusal(TransistorType, {}, drop=("ciss", "pins_seen", "gos", "label"))
+    assert "field label: 'nothing'" in sentence and sentence.endswith("; missing too: ciss, pins_seen")
+
+
 @pytest.mark.parametrize("kind", KINDS)
 def test_an_unknown_field_or_name_is_refused(kind: type[Row]) -> None:
     assert "field colour: 'red'" in refusal(kind, {"colour": "red"})

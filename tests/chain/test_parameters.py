@@ -92,7 +92,9 @@ PARTS = [part for p in TABLE.values() if isinstance(p, Several) for part in p.pa
 
 
 def test_keys_and_their_order_are_those_of_format_1() -> None:
-    assert list(TABLE) == [key for key, _, _ in FORMAT_1]
+    frozen = [key for key, _, _ in FORMAT_1]
+    rows = [f"({key!r}, {p.default!r}, {p.allowed!r})," for key, p in TABLE.items() if key not in frozen]
+    assert list(TABLE) == frozen, f"new keys go into FORMAT_1 after bleed_r, by name, and are frozen then: {rows}"
 
 
 @pytest.mark.parametrize("key, default, allowed", FORMAT_1)
@@ -103,7 +105,8 @@ def test_default_and_range_are_those_of_format_1(key: str, default: Any, allowed
 
 
 def test_each_stage_has_the_common_defaults_but_for_its_own() -> None:
-    assert set(OF_STAGE) == set(all_stages())
+    rows = [f"{key!r}: {dict(stage.defaults)!r}," for key, stage in all_stages().items() if key not in OF_STAGE]
+    assert set(OF_STAGE) == set(all_stages()), f"a new stage's defaults go into OF_STAGE, frozen from then on: {rows}"
     expected = {key: default for key, default, _ in FORMAT_1}
     for stage, own in OF_STAGE.items():
         chain = SignalChain(stage=stage)

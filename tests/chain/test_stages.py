@@ -17,10 +17,12 @@ from piezolab.chain.stages import all_stages, controls, stage_named
 from piezolab.chain.stages.common_parts import model
 from piezolab.chain.stages.shared_controls import GATE_R, SHARED
 from piezolab.chain.stages.stage import Stage
+from piezolab.chain.values import Values
 from piezolab.circuit.elements import Capacitor, Element, Inductor, Jfet, Resistor, VoltageSource
+from piezolab.circuit.errors import FloatingNodeError
 from piezolab.circuit.jfet import jfet_from_sheet
 from piezolab.studies.linear import LinearChain
-from tests.chain.own_stages import known
+from tests.chain.own_stages import SunkFollower, known
 from tests.chain.strategies import chains
 
 PICKUP = [
@@ -231,6 +233,22 @@ def test_temperature_moves_the_disc() -> None:
     for temp_c, factor in ((25, 1.0), (35, 1.04), (-20, 0.82), (60, 1.14)):
         found = unordered(assemble(SignalChain(temp_c=temp_c).values).network)
         assert found["C_p"].farad == pytest.approx(15e-9 * factor)
+
+
+class Unheld(SunkFollower):
+    """Its output node hangs between two transistors."""
+
+    def parts(self, values: Values) -> tuple[Part, ...]:
+        return tuple(each for each in super().parts(values) if each.name != "R_hold")
+
+
+def test_every_stage_that_is_offered_has_a_point_of_rest() -> None:
+    for stage in all_stages():
+        assert set(LinearChain.of(SignalChain(stage=stage).values).point.jfets) == {
+            each.name for each in assemble(SignalChain(stage=stage).values).parts if each.kind == "jfet"
+        }
+    with known(Unheld), pytest.raises(FloatingNodeError, match="node 'source' .*: add a resistor"):
+        LinearChain.of(SignalChain(stage="sunk").values).point  # noqa: B018
 
 
 # -- what holds for every chain ---------------------------------------------------------------------------------------

@@ -156,8 +156,8 @@ def test_no_file_name_and_no_class_name_twice() -> None:
         for node in ast.parse(path.read_text("utf-8")).body
         if isinstance(node, ast.ClassDef) and not node.name.startswith("_")
     ]
-    assert twice(files) == {}
-    assert twice(classes) == {}
+    assert twice(files) == {}, "one of each pair wants another file name, after what it holds"
+    assert twice(classes) == {}, "one of each pair wants another class name"
 
 
 def test_checker_sees_size_and_names() -> None:
