@@ -30,3 +30,8 @@ def address(page: Page, pattern: str) -> str:
     """Wait for an address; returns it."""
     page.page.wait_for_url(re.compile(pattern), timeout=WAIT_MS)
     return page.page.url
+
+
+def open_share(page: Page) -> None:
+    """Unfold the share row."""
+    page.page.evaluate("() => { document.querySelector('.pz-share-fold').open = true; }")

@@ -3,7 +3,7 @@
 import pytest
 from playwright.sync_api import expect
 
-from tests.browser.chapter import DESK, LINK, PHONE, SLUG, address, move, verdict
+from tests.browser.chapter import DESK, LINK, PHONE, SLUG, address, move, open_share, verdict
 
 pytestmark = pytest.mark.browser
 
@@ -14,6 +14,7 @@ def test_copied_link_opens_the_same_state(visit, chapters):
     address(page, "cable_m=")
     fields = "[...document.querySelectorAll('.pz-share input')].map(field => field.value)"
     page.page.wait_for_function(f"() => {fields}.includes(location.href)")
+    open_share(page)
     page.page.locator("[data-copy=link]").click()
     page.page.get_by_text("Copied: full link.").wait_for()
     copied = page.page.evaluate("navigator.clipboard.readText()")
@@ -37,6 +38,7 @@ def test_copying_works_without_the_clipboard_interface(visit):
 
 def test_a_pasted_configuration_is_opened(visit):
     page = visit(**PHONE).open(f"{SLUG}?v=1")
+    open_share(page)
     page.page.get_by_label("open a shared configuration").fill("http://workshop.example/other?pickup_c=2n2&stage=direct")
     page.page.get_by_role("button", name="open it").click()
     address(page, r"pickup_c=2n2&stage=direct$")

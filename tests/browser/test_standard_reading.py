@@ -162,6 +162,8 @@ def test_all_works_by_keyboard_and_its_link_brings_it_back(page, chapters, chapt
         kept.focus()
         keys.press("Enter")
         web.get_by_role("button", name="drop the kept curve").wait_for()
+    web.locator(".pz-share-fold > summary").focus()
+    keys.press("Enter")
     web.locator("[data-copy=link]").focus()
     keys.press("Enter")
     web.get_by_text("Copied: full link.").wait_for()

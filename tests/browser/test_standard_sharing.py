@@ -9,7 +9,7 @@ import zxingcpp
 from PIL import Image
 from playwright.sync_api import expect
 
-from tests.browser.chapter import DESK, LINK, PHONE, SLUG, address, verdict
+from tests.browser.chapter import DESK, LINK, PHONE, SLUG, address, open_share, verdict
 from tests.browser.standard import PAGES, PATIENCE_MS, come_up, outside
 from tests.conftest import CHROMIUM_ARGUMENTS, find_chromium
 from tests.serving.browsing import Page
@@ -51,6 +51,7 @@ def scanned(page: Page) -> str:
 
 def test_every_copy_button_works_over_plain_http(page, room):
     assert not page.page.evaluate("isSecureContext") and page.page.evaluate("navigator.clipboard === undefined")
+    open_share(page)
     paste = page.page.get_by_label("open a shared configuration")
     for name, label in (("link", "full link"), ("text", "configuration text"), ("parts", "parts list")):
         page.page.locator(f"[data-copy={name}]").click()
@@ -66,6 +67,7 @@ def test_every_copy_button_works_over_plain_http(page, room):
 
 
 def test_the_qr_code_holds_the_full_link_and_follows_it(page):
+    open_share(page)
     page.page.get_by_text("QR code for a phone").click()
     page.page.locator(".pz-qr svg").wait_for()
     assert page.page.locator(".pz-qr svg").get_attribute("aria-label")
@@ -101,6 +103,7 @@ def test_a_long_chains_qr_code_can_be_scanned(page):
 
 def paste(page: Page, text: str) -> None:
     """Open a shared configuration."""
+    open_share(page)
     page.page.get_by_label("open a shared configuration").fill(text)
     page.page.get_by_role("button", name="open it").click()
 
@@ -111,12 +114,14 @@ def test_a_link_from_another_host_with_mistakes_in_it(page):
     said = page.page.locator(".pz-share [role=status]").first
     shared = "https://elsewhere.example/lab/what?pickup_c=1n&gate_r=12&<b>bold</b>=1&source_r=2k2"
     paste(page, shared)
-    address(page, r"\?pickup_c=1n&source_r=2k2$")
     said.get_by_text("gate resistor").wait_for()
     lines = said.locator("p").all_inner_texts()
     assert len(lines) == 2 and "'12'" in lines[0] and "1 kΩ to 1 GΩ" in lines[0] and "<b>bold</b>" in lines[1]
     assert said.locator("b").count() == 0
     expect(page.page.get_by_label("open a shared configuration")).to_have_value(shared)
+    assert page.page.url.endswith("?pickup_c=2n2")  # it asks first
+    page.page.get_by_role("button", name="open the rest of it").click()
+    address(page, r"\?pickup_c=1n&source_r=2k2$")
     expect(page.page.get_by_label("gate resistor", exact=True)).to_have_value("4M7")
     for text, told in (("hello there", "link"), ("", "empty"), ("x" * 9000, "too long")):
         paste(page, text)
@@ -141,6 +146,7 @@ def test_start_over_can_be_undone(page):
 
 def test_on_this_computer_only_a_sentence_instead_of_a_code(visit):
     page = visit(**PHONE).open(LINK)
+    open_share(page)
     page.page.get_by_text("QR code for a phone").click()
     page.page.get_by_text("This address means this computer only").wait_for()
     assert page.page.locator(".pz-qr svg").count() == 0

@@ -134,16 +134,20 @@ class PageState(traitlets.HasTraits):
         """Replace the chain, as one step that can be undone."""
         self._move(chain)
 
-    def open(self, text: str) -> tuple[str, ...]:
-        """Take a shared configuration; returns what was wrong with it. Nothing changes where nothing could be read."""
-        chain, problems = read_link(text)
-        sentences = tuple(problem.sentence for problem in problems)
+    def open(self, text: str, *, partly: bool = False) -> tuple[str, ...]:
+        """Take a shared configuration; returns what was wrong with it. Then nothing changes, unless `partly`: what is
+        wrong has its default, as in an opened address, where something could be read at all."""
         if not text.strip():
             return ("link: it is empty; allowed is a link or its part after '?'.",)
-        if any(problem.key == "link" for problem in problems) and not chain.entered:
-            return sentences
-        self.put(chain)
-        return sentences
+        chain, problems = read_link(text)
+        if not problems or (partly and chain.entered):
+            self.put(chain)
+        return tuple(problem.sentence for problem in problems)
+
+    @staticmethod
+    def readable(text: str) -> bool:
+        """Whether anything of a configuration can be read."""
+        return bool(read_link(text)[0].entered)
 
     def undo(self) -> None:
         """One step back, if there is one."""

@@ -18,7 +18,7 @@ class Share(Piece):
     """See the module."""
 
     _esm = STATIC / "share.js"
-    words = {"open": "_opened", "qr": "_asked_for_qr"}
+    words = {"open": "_opened", "rest": "_opened_rest", "leave": "_left", "qr": "_asked_for_qr"}
 
     link = traitlets.Unicode("").tag(sync=True)
     text = traitlets.Unicode("").tag(sync=True)
@@ -27,11 +27,13 @@ class Share(Piece):
     qr = traitlets.Unicode("").tag(sync=True)
     qr_said = traitlets.Unicode("").tag(sync=True)
     said = traitlets.List().tag(sync=True)
+    #: Whether a text that is partly wrong waits for a yes or a no.
+    asks = traitlets.Bool(False).tag(sync=True)
 
     def __init__(self, state: PageState, address: Address) -> None:
         super().__init__()
         self._state, self._address = state, address
-        self._qr_wanted = False
+        self._qr_wanted, self._waiting = False, ""
         state.observe(self._follow, "settled")
         address.observe(self._follow, "base")
         self._follow()
@@ -69,15 +71,31 @@ class Share(Piece):
             self.qr_said = "" if self.qr else "This link is too long for a QR code. Copy it instead."
 
     def open_text(self, text: str) -> None:
-        """Open a shared configuration: a link from any host, or its text."""
+        """Open a shared configuration: a link from any host, or its text. One that is partly wrong is asked about, one
+        that is wholly wrong changes nothing."""
         self.said = []  # the same sentence about another text is news, too
         wrong = self._state.open(text)
-        self.said = list(wrong) if wrong else ["Opened."]
+        self.asks = bool(wrong) and self._state.readable(text)
+        self._waiting = text if self.asks else ""
+        left = [] if self.asks else ["Nothing was changed."]
+        self.said = [*wrong, *left] if wrong else ["Opened."]
+
+    def _opened_rest(self, _content: dict[str, Any]) -> None:
+        if self.asks:
+            self._state.open(self._waiting, partly=True)
+            self._answered("Opened, with defaults for what is wrong.")
+
+    def _left(self, _content: dict[str, Any]) -> None:
+        if self.asks:
+            self._answered("Nothing was changed.")
+
+    def _answered(self, sentence: str) -> None:
+        self.asks, self._waiting, self.said = False, "", [sentence]
 
     def _opened(self, content: dict[str, Any]) -> None:
         text = text_in(content, "text")
         if text is None:
-            self.said = [f"link: it is too long; allowed is up to {MOST_CHARACTERS} characters."]
+            self._answered(f"link: it is too long; allowed is up to {MOST_CHARACTERS} characters.")
         else:
             self.open_text(text)
 

@@ -160,10 +160,12 @@ def test_a_shared_configuration_is_opened_or_refused():
     state = PageState()
     assert state.open("http://workshop.example/x?pickup_c=1n5") == ()
     assert state.query == "pickup_c=1n5"
-    assert len(state.open("pickup_c=9F&gate_r=10M")) == 1  # what is good in it is taken
+    half = "pickup_c=9F&gate_r=10M"
+    assert len(state.open(half)) == 1 and state.query == "pickup_c=1n5"
+    assert len(state.open(half, partly=True)) == 1  # what is good in it is taken
     assert state.query == "gate_r=10M"
     for junk in ("", "   ", "hello", "x" * 10_000):
-        assert state.open(junk)
+        assert state.open(junk) and state.open(junk, partly=True)
         assert state.query == "gate_r=10M"
 
 

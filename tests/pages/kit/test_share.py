@@ -101,11 +101,29 @@ def test_the_code_is_what_the_library_makes_of_the_link():
 
 
 def test_a_shared_configuration_is_opened(state, share):
-    share._heard(share, {"word": "open", "text": "https://elsewhere.example/y?pickup_c=4n7&gate_r=1G5"}, [])
-    assert state.query == "pickup_c=4n7"
-    assert len(share.said) == 1 and "gate resistor" in share.said[0]
     share._heard(share, {"word": "open", "text": "pickup_c=2n2"}, [])
-    assert share.said == ["Opened."]
+    assert state.query == "pickup_c=2n2" and share.said == ["Opened."] and not share.asks
+
+
+def test_a_partly_wrong_paste_asks_first(state, share):
+    wrong = {"word": "open", "text": "https://elsewhere.example/y?pickup_c=4n7&gate_r=1G5"}
+    for word, query in (("leave", "pickup_c=1n5"), ("rest", "pickup_c=4n7")):
+        share._heard(share, wrong, [])
+        assert state.query == "pickup_c=1n5" and share.asks
+        assert len(share.said) == 1 and "gate resistor" in share.said[0]
+        share._heard(share, {"word": word}, [])
+        assert state.query == query and not share.asks
+    share._heard(share, {"word": "rest"}, [])  # nothing waits any more
+    assert state.query == "pickup_c=4n7"
+    state.undo()
+    assert state.query == "pickup_c=1n5"
+
+
+@pytest.mark.parametrize("text", ["hello there", "", "gate_r=3m3", "pickup_c=9F&nothing=1"])
+def test_a_wholly_wrong_paste_changes_nothing(state, share, text):
+    share._heard(share, {"word": "open", "text": text}, [])
+    assert state.query == "pickup_c=1n5" and not share.asks and not state.can_undo
+    assert share.said[-1] == "Nothing was changed." and len(share.said) > 1
 
 
 @pytest.mark.parametrize("text", [None, 7, "x" * 9000, ["pickup_c=1n"]])

@@ -35,7 +35,8 @@ export default {
   render({ model, el }) {
     el.classList.add("pz-share");
     const served = document.body.hasAttribute("data-voila");
-    el.append(element("h2", {}, "Share this chain"));
+    const whole = element("details", { class: "pz-fold pz-share-fold" }, element("summary", {}, "Share this chain, or open a shared one"));
+    el.append(whole);
     const told = element("p", { class: "pz-message", role: "status" });
 
     const rows = {};
@@ -53,7 +54,7 @@ export default {
       });
       rows[name] = field;
       const box = element("div", { class: "pz-share-row" }, element("label", { for: id }, label), field, button);
-      el.append(box);
+      whole.append(box);
       return box;
     }
     const linkRow = row("link", "full link");
@@ -64,15 +65,20 @@ export default {
     const code = element("div", { class: "pz-qr" });
     const fold = element("details", { class: "pz-fold" }, element("summary", {}, "QR code for a phone"), code);
     fold.addEventListener("toggle", () => { if (fold.open) model.send({ word: "qr" }); });
-    if (served) el.append(fold);
+    if (served) whole.append(fold);
 
     const id = fresh("pz-share");
     const paste = element("textarea", { id, rows: "2", class: "pz-field", autocomplete: "off", spellcheck: "false" });
     const open = element("button", { type: "button", class: "pz-button" }, "open it");
     open.addEventListener("click", () => model.send({ word: "open", text: paste.value.slice(0, 8001) }));
     const said = element("div", { role: "status" });
-    el.append(element("div", { class: "pz-share-row" },
-      element("label", { for: id }, "open a shared configuration: paste a link or its text here"), paste, open), said, told);
+    const answers = element("div", { class: "pz-buttons" }, ...[["rest", "open the rest of it"], ["leave", "leave it"]].map(([word, label]) => {
+      const button = element("button", { type: "button", class: "pz-button" }, label);
+      button.addEventListener("click", () => { model.send({ word }); open.focus(); });
+      return button;
+    }));
+    whole.append(element("div", { class: "pz-share-row" },
+      element("label", { for: id }, "open a shared configuration: paste a link or its text here"), paste, open), said, answers, told);
 
     function show() {
       rows.link.value = model.get("link");
@@ -84,19 +90,20 @@ export default {
       if (!model.get("qr")) code.textContent = model.get("qr_said");
     }
     function showSaid() {
+      answers.hidden = !model.get("asks");
       said.replaceChildren(...model.get("said").map((sentence) => element("p", {}, sentence)));
     }
     const changes = ["link", "text", "parts"].map((name) => `change:${name}`);
     for (const change of changes) model.on(change, show);
     for (const change of ["change:qr", "change:qr_said"]) model.on(change, showCode);
-    model.on("change:said", showSaid);
+    for (const change of ["change:said", "change:asks"]) model.on(change, showSaid);
     show();
     showCode();
     showSaid();
     return () => {
       for (const change of changes) model.off(change, show);
       for (const change of ["change:qr", "change:qr_said"]) model.off(change, showCode);
-      model.off("change:said", showSaid);
+      for (const change of ["change:said", "change:asks"]) model.off(change, showSaid);
     };
   },
 };
