@@ -21,7 +21,7 @@ class Opening(Piece):
     """Says whose chain this is, and offers to make it one's own, to forget that, or to go back to the example."""
 
     _esm = STATIC / "opening.js"
-    words = {"mine": "_mine", "back": "_back", "forget": "_forget"}
+    words = {"mine": "_mine", "back": "_back", "forget": "_forget", "kept": "_kept"}
 
     said = traitlets.Unicode("").tag(sync=True)
     offers = traitlets.List().tag(sync=True)
@@ -32,6 +32,7 @@ class Opening(Piece):
         """every_change: whatever is changed here is this browser's own at once, as on the home page."""
         super().__init__()
         self._state, self._every, self._was_example = state, every_change, False
+        self._holds: bool | None = None  # whether the browser kept what it was given; None until it has said so
         state.observe(self._moved, "settled")
         self._show()
 
@@ -47,9 +48,7 @@ class Opening(Piece):
         if state.mine and length <= MOST_OWN:
             self.kept = state.whole_query
         if state.mine:
-            self.said = "Yours: this browser keeps it." if length <= MOST_OWN else (
-                f"Yours, but this browser cannot keep it: {length} characters; allowed are up to {MOST_OWN}."
-            )
+            self.said = self._yours(length)
             offers = ["back", "forget"] if example else ["forget"]
         elif state.untouched:
             self.said = f"Example: {example.name}."
@@ -60,6 +59,21 @@ class Opening(Piece):
         else:
             self.said, offers = "", ["mine"]
         self.offers = offers
+
+    def _yours(self, length: int) -> str:
+        """Whose it is, and whether it is kept: that is said only once the browser has told so."""
+        if length > MOST_OWN:
+            return f"Yours, but this browser cannot keep it: {length} characters; allowed are up to {MOST_OWN}."
+        if self._holds is None:
+            return "Yours."
+        return "Yours: this browser keeps it." if self._holds else (
+            "Yours, but this browser keeps no cookies: copy the link."
+        )
+
+    def _kept(self, content: dict[str, Any]) -> None:
+        if content.get("query") == self.kept and self.kept:
+            self._holds = content.get("done") is True
+            self._show()
 
     def _mine(self, _content: Any) -> None:
         self._state.mine = True

@@ -100,6 +100,19 @@ def test_ones_own_is_kept_with_its_changes_until_it_is_forgotten(opened):
     assert row.kept == "" and not state.mine and state.chain.gate_r == 10e6
 
 
+def test_that_it_is_kept_is_said_only_once_the_browser_has_told_so(opened):
+    row = Opening(opened(""))
+    row._heard(row, {"word": "mine"}, [])
+    assert row.said == "Yours."
+    for query, done in (("gate_r=1M", True), (row.kept, None), (7, True)):
+        row._heard(row, {"word": "kept", "query": query, "done": done}, [])
+        assert "this browser keeps it" not in row.said
+    row._heard(row, {"word": "kept", "query": row.kept, "done": False}, [])
+    assert "keeps no cookies" in row.said
+    row._heard(row, {"word": "kept", "query": row.kept, "done": True}, [])
+    assert row.said == "Yours: this browser keeps it."
+
+
 def test_what_is_too_long_to_keep_is_said(opened, monkeypatch):
     state = opened("")
     row = Opening(state)

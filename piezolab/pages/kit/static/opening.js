@@ -8,7 +8,10 @@ function keep(query) {
   const safe = location.protocol === "https:" ? "; secure" : "";
   // In a room others will sit here: there it goes with the browser's session.
   const until = query === "" ? "; max-age=0" : document.body.dataset.room === "yes" ? "" : `; max-age=${A_YEAR}`;
-  document.cookie = `${NAME}=${encodeURIComponent(query)}; path=${path}; samesite=lax${safe}${until}`;
+  const text = encodeURIComponent(query);
+  document.cookie = `${NAME}=${text}; path=${path}; samesite=lax${safe}${until}`;
+  // A browser that refuses cookies says nothing: look whether it is there.
+  return document.cookie.split("; ").includes(`${NAME}=${text}`) === (query !== "");
 }
 
 export default {
@@ -33,7 +36,8 @@ export default {
       if (focused) (row.querySelector(`[data-offer=${focused}]`) ?? row.querySelector("button"))?.focus();
     }
     function store() {
-      if (document.body.hasAttribute("data-voila") && model.get("kept") !== null) keep(model.get("kept"));
+      const query = model.get("kept");
+      if (document.body.hasAttribute("data-voila") && query !== null) model.send({ word: "kept", query, done: keep(query) });
     }
     model.on("change:said", show);
     model.on("change:offers", show);
