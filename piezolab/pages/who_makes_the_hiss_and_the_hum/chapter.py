@@ -27,13 +27,14 @@ from piezolab.pages.who_makes_the_hiss_and_the_hum.hiss_figures import (
 )
 from piezolab.pages.who_makes_the_hiss_and_the_hum.tasks import MATHS, TASKS
 from piezolab.quantity import show
-from piezolab.studies.advice import Advice, hiss_advice, hum_advice
+from piezolab.studies.advice import Advice, AdviceStep, hiss_advice, hum_advice
 from piezolab.studies.hiss import Noise, gate_resistor_sweep, quieter_transistors
 from piezolab.studies.hum import WAYS
 from piezolab.studies.judging.hum_and_hiss import INAUDIBLE_DB, loudness
 from piezolab.studies.matters import effects
 
 SLUG = "who-makes-the-hiss-and-the-hum"
+LEAST_DB = 0.5  # a step that brings less is not listed
 _NO_SIGNAL = "No signal arrives, so there is nothing to compare hum and hiss with."
 
 
@@ -115,10 +116,10 @@ def steps_html(chain: SignalChain) -> str:
 
 
 def _ranked(title: str, advice: Advice, above: str = "") -> str:
-    """A list of steps; a step that would do harm on this chain is no advice."""
+    """A list of steps; one that would do harm on this chain, or bring nothing to hear, is no advice."""
     items = []
     for step in advice.steps:
-        if step.computed and step.less_db[1] < -0.05:
+        if not worth_trying(step):
             continue
         row = advice_texts()[step.name]
         caution = f' <strong class="pz-caution">{escape(row.caution)}</strong>' if row.caution else ""
@@ -128,6 +129,11 @@ def _ranked(title: str, advice: Advice, above: str = "") -> str:
         )
     above = f"<p>{escape(above)}</p>" if above else ""
     return f"<h3>{escape(title)}</h3>{above}<ol>{''.join(items)}</ol>" if items else ""
+
+
+def worth_trying(step: AdviceStep) -> bool:
+    """Whether a step can bring something to hear on this chain."""
+    return step.less_db[1] >= LEAST_DB
 
 
 class TryOut(VBox):
@@ -150,7 +156,7 @@ class TryOut(VBox):
 
     def _show(self) -> None:
         chain = self._state.chain
-        steps = [s for s in (*hum_advice(chain).steps, *hiss_advice(chain).steps) if s.computed and s.less_db[0] > 0.05]
+        steps = [s for s in (*hum_advice(chain).steps, *hiss_advice(chain).steps) if s.computed and worth_trying(s)]
         self._steps = {step.name: step for step in steps}
         self.buttons.show([
             {"word": s.name, "label": f"try: {advice_texts()[s.name].title.lower()}", "note": say.step_words(s)}

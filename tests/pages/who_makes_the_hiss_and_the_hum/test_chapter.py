@@ -1,6 +1,7 @@
 """Chapter 4: words and figures follow the chain, for every kind of chain."""
 
 import re
+from html import escape
 
 import pytest
 
@@ -9,7 +10,7 @@ from piezolab.chain import SignalChain
 from piezolab.chain.link import from_link
 from piezolab.pages.who_makes_the_hiss_and_the_hum import chapter as page
 from piezolab.pages.who_makes_the_hiss_and_the_hum import sentences as say
-from piezolab.studies.advice import hum_advice
+from piezolab.studies.advice import hiss_advice, hum_advice
 from piezolab.studies.hiss import noise
 from piezolab.studies.judging.hum_and_hiss import loudness
 from piezolab.studies.matters import effects
@@ -112,6 +113,19 @@ def test_an_imperfection_says_from_where_on_and_which_way() -> None:
     bare = SignalChain(stage="direct")
     words = " ".join(say.effect_words(effect, bare) for effect in effects(bare))
     assert "disc's hot lead" in words and "gate" not in words
+
+
+@pytest.mark.parametrize("link", ["", "input=line&hum_c=2p", "stage=gain&supply=adapter", "stage=direct&loop_v=10m"])
+def test_only_steps_that_can_be_heard_are_listed(link) -> None:
+    chain = from_link(link)
+    html, made = page.steps_html(chain), page.make(link)
+    steps = (*hum_advice(chain).steps, *hiss_advice(chain).steps)
+    texts = advice_texts()
+    heard = {texts[step.name].title for step in steps if step.less_db[1] >= 0.5}
+    assert {row.title for row in texts.values() if f"<strong>{escape(row.title)}</strong>" in html} == heard
+    more = [part for part in made.widget.children if isinstance(part, page.TryOut)]
+    offered = {button["word"] for button in more[0].buttons.buttons}
+    assert offered == {step.name for step in steps if step.computed and step.less_db[0] >= 0.5}
 
 
 def test_trying_a_step_changes_the_chain_and_undo_takes_it_back() -> None:
