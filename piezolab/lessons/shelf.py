@@ -28,6 +28,15 @@ def folders() -> tuple[Path, ...]:
     return (*([Path(own)] if own else []), data_dir() / "lessons")
 
 
+#: Environment variable with the name of the lesson that a room works on.
+ROOM_LESSON = "PIEZOLAB_ROOM_LESSON"
+
+
+def room_lesson() -> str:
+    """Name of the lesson that this room works on; "" where there is none, or no room."""
+    return os.environ.get(ROOM_LESSON, "")
+
+
 def lesson_named(name: str) -> Lesson | None:
     """The lesson of that name, read without working out its figures again; None where there is none or it is faulty."""
     if not NAME.fullmatch(name) or len(name) > 60:

@@ -20,6 +20,7 @@ from tornado.ioloop import PeriodicCallback
 from tornado.netutil import bind_sockets
 
 from ..chapters import INDEX_FILE, ChapterFile, find_chapters, notebook_title
+from ..lessons.shelf import ROOM_LESSON
 from ..location import notebooks_dir
 from .addresses import OwnNames, own_addresses
 from .app import MESSAGE_LIMIT, Server, log
@@ -216,6 +217,7 @@ def run(
     connections = Path(tempfile.mkdtemp(prefix="pz-", dir=_short_folder()))
     # No history, start-up files or settings of this user's own Python shell in a visitor's kernel.
     os.environ["IPYTHONDIR"] = str(connections / "ipython")
+    os.environ[ROOM_LESSON] = chosen_lesson.name if room and chosen_lesson is not None else ""
     try:
         server = Server(
             folder=folder,

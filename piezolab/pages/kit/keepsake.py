@@ -110,6 +110,12 @@ def _drawer(value: Any) -> dict[str, str]:
     return dict(value)
 
 
+def _line(value: Any) -> str:
+    if not isinstance(value, str) or not 0 < len(value) <= 200 or not value.isprintable():
+        raise ValueError("it is no line of up to 200 characters")
+    return value
+
+
 def _measured(value: Any) -> dict[str, list[float | None]]:
     """Link key -> value, low and high end in SI units; None for an end that is not known."""
     if not isinstance(value, dict) or not set(value) <= set(MEASURED):
@@ -133,6 +139,7 @@ SECTIONS: dict[str, KeptKind] = {
     "tasks": KeptKind("finished tasks", _tasks, 50_000),
     "bag": KeptKind("measured transistors", _bag, 8_000),
     "drawer": KeptKind("the drawer", _drawer, 4_000),
+    "found": KeptKind("the drawer's last result", _line, 1_000),
     "fault": KeptKind("readings of the fault finder", _fault, 5_000),
     "readings": KeptKind("meter readings", _readings, 2_500),
     "checks": KeptKind("ticked steps of the build", _tasks, 20_000),

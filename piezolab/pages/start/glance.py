@@ -60,8 +60,28 @@ def stops(chain: SignalChain) -> tuple[Stop, ...]:
     return tuple(found)
 
 
-def picture(chain: SignalChain) -> str:
-    """The stops as HTML: side by side where there is room, one below the other on a phone."""
+#: Parts of the chain by the name of their stop: what their panel holds.
+GROUPS_OF = {
+    "instrument": ("instrument",),
+    "pickup": ("pickup",),
+    "lead": ("lead",),
+    "stage": ("stage", "supply"),
+    "cable": ("cable",),
+    "input": ("input", "room"),
+}
+#: Keys that a panel shows first; the rest stands behind "more".
+MAIN = {
+    "instrument": ("tuning", "play_v"),
+    "pickup": ("pickup_c", "discs", "pickup_r"),
+    "lead": ("lead_m", "lead_c"),
+    "stage": ("stage", "jfet", "gate_r"),
+    "cable": ("cable_m", "cable_c"),
+    "input": ("input", "input_r", "pad"),
+}
+
+
+def picture(chain: SignalChain, opened: str = "") -> str:
+    """The stops as HTML, each a button that opens its panel; opened: the one that is open."""
     items = []
     for stop in stops(chain):
         lines = "".join(f"<span>{escape(line)}</span>" for line in stop.lines)
@@ -69,5 +89,9 @@ def picture(chain: SignalChain) -> str:
             '<svg viewBox="0 0 64 44" aria-hidden="true" fill="none" stroke="currentColor" stroke-width="2" '
             f'stroke-linejoin="round" stroke-linecap="round">{_PICTURES[stop.picture]}</svg>'
         )
-        items.append(f"<li>{drawing}<strong>{escape(stop.name)}</strong>{lines}</li>")
+        is_open = "true" if stop.name == opened else "false"
+        items.append(
+            f'<li><button type="button" data-press="{escape(stop.name)}" aria-expanded="{is_open}">'
+            f"{drawing}<strong>{escape(stop.name)}</strong>{lines}</button></li>"
+        )
     return f'<ol class="pz-stops">{"".join(items)}</ol>'

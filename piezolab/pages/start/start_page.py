@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Mapping
 from html import escape
 from typing import Any
 
 from ipywidgets import VBox
 
 from piezolab.chapters import ChapterFile, find_chapters
-from piezolab.lessons.shelf import known_lessons
+from piezolab.lessons.shelf import known_lessons, lesson_named, room_lesson
 from piezolab.location import notebooks_dir
 from piezolab.pages.kit.address import Address
 from piezolab.pages.kit.blocks import Block, Buttons, bullets
-from piezolab.pages.kit.controls import Controls, folded_groups
 from piezolab.pages.kit.examples import HOME
 from piezolab.pages.kit.keepsake import Keepsake
 from piezolab.pages.kit.opening import Opening
@@ -21,7 +21,8 @@ from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.share import Share
 from piezolab.pages.kit.skeleton import Look
 from piezolab.pages.kit.ways import Ways
-from piezolab.pages.start.glance import picture
+from piezolab.pages.start.answers import Answers
+from piezolab.pages.start.part_panels import PartPanels
 from piezolab.pages.start.scenario import WORKSHOP, instruments
 
 
@@ -30,35 +31,45 @@ class Start:
 
     def __init__(self, state: PageState) -> None:
         self.state = state
+        state.at_rest.hold()
+        self.look = Look()
         self.problems = Block("problems", _problems(state.problems))
-        self.glance = Block("glance", title="Your chain")
+        self.parts = PartPanels(state)
+        self.answers = Answers(state, self._show_cards)
         self.chapters = Block("questions", title="The questions")
         self.lessons = Block("questions", lesson_cards(served()), title="Lessons")
         self.examples = Buttons("instruments to start from", {i.name: self._starter(i.chain) for i in instruments()})
         self.bar = Buttons("this page", {"undo": state.undo, "redo": state.redo, "over": state.start_over})
-        self.controls = Controls(state, folded_groups(), "the whole chain")
         self.address = Address(state)
         self.share = Share(state, self.address)
         self.opening = Opening(state, every_change=True)
-        about = (
-            f"<p>Three instruments of the {escape(WORKSHOP)}, which is invented. Take one as your start, and change it "
-            "below.</p>"
-        )
+        about = f"<p>Three instruments of the {escape(WORKSHOP)}, which is invented. Take one as your start.</p>"
+        self.keepsake = Keepsake()
+        rooms = Block("questions", lesson_cards(served(), room_lesson()), title="This room's lesson")
         self.widget = VBox([
-            Look(), self.problems, self.opening, self.glance, self.chapters, self.lessons,
+            self.look, self.problems, rooms, self.opening, self.parts, self.bar, self.chapters, self.lessons,
             Block("about", about, title="Somewhere to start"),
-            self.examples, self.bar, self.controls, self.share, Ways(state, ""), Keepsake(), self.address,
+            self.examples, self.share, Ways(state, ""), self.keepsake, self.address,
         ]).add_class("pz-page")  # fmt: skip
+        self.answers.kept_in(self.keepsake)
+        state.at_rest.changed = self._tell_waiting
+        self._tell_waiting()
         state.observe(self._show, ["chain", "can_undo", "can_redo"])
         self._show()
 
     def _starter(self, chain: Any) -> Any:
         return lambda: self.state.put(chain)
 
+    def _tell_waiting(self) -> None:
+        self.look.waiting = self.state.at_rest.waiting
+
+    def _show_cards(self) -> None:
+        found = find_chapters(notebooks_dir())
+        self.chapters.content = cards(found, self.state.carried, served(), self.answers.lines)
+
     def _show(self, _change: Any = None) -> None:
         state = self.state
-        self.glance.content = picture(state.chain)
-        self.chapters.content = cards(find_chapters(notebooks_dir()), state.carried, served())
+        self._show_cards()
         self.examples.show([
             {"word": i.name, "label": i.label, "note": i.note, "held": i.chain == state.chain} for i in instruments()
         ])  # fmt: skip
@@ -74,12 +85,15 @@ def served() -> bool:
     return "QUERY_STRING" in os.environ
 
 
-def cards(chapters: list[ChapterFile], query: str, linked: bool) -> str:
-    """The chapters by their questions; links carry the chain along."""
-    items = []
+def cards(chapters: list[ChapterFile], query: str, linked: bool, answers: Mapping[str, str] | None = None) -> str:
+    """The chapters by their questions; links carry the chain along. answers: what each would say of the chain, by its
+    address word; for those without one stands what the chapter answers."""
+    items, answers = [], answers or {}
     for chapter in chapters:
         inside = f"<strong>{escape(chapter.title)}</strong>"
-        if chapter.answers:
+        if answers.get(chapter.slug):
+            inside += f'<span class="pz-now">{escape(answers[chapter.slug])}</span>'
+        elif chapter.answers:
             inside += f" {escape(chapter.answers)}"
         if linked:
             target = chapter.slug + ("?" + query if query else "")
@@ -89,10 +103,10 @@ def cards(chapters: list[ChapterFile], query: str, linked: bool) -> str:
     return f'<ul class="pz-cards">{"".join(items)}</ul>'
 
 
-def lesson_cards(linked: bool) -> str:
-    """The lessons by title; each starts with a chain of its own."""
+def lesson_cards(linked: bool, only: str | None = None) -> str:
+    """The lessons by title, or the one that is asked for; each starts with a chain of its own."""
     items = []
-    for lesson in known_lessons():
+    for lesson in known_lessons() if only is None else filter(None, [lesson_named(only)]):
         inside = f"<strong>{escape(lesson.title)}</strong> about {lesson.minutes} minutes"
         target = escape(f"{lesson.chapter}?lesson={lesson.name}")
         items.append(f'<li><a href="{target}">{inside}</a></li>' if linked else f"<li><p>{inside}</p></li>")
