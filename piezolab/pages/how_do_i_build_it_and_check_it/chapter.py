@@ -16,6 +16,7 @@ from piezolab.pages.how_do_i_build_it_and_check_it.measure_what_you_have import 
 from piezolab.pages.how_do_i_build_it_and_check_it.sheet_download import SheetDownload
 from piezolab.pages.how_do_i_build_it_and_check_it.tasks import MATHS, TASKS
 from piezolab.pages.kit.blocks import Block, Buttons, bullets, paragraphs
+from piezolab.pages.kit.build_progress import Progress
 from piezolab.pages.kit.checklist import CheckSection, Steps, Ticks
 from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.sections import Section
@@ -34,7 +35,6 @@ from piezolab.sheets.wiring_svg import box_inside, template_svg, wiring_svg
 SLUG = "how-do-i-build-it-and-check-it"
 OWN, KEPT = "var(--pz-curve-stage, #0072B2)", "var(--pz-curve-kept, #009E73)"
 
-TAKE = "Two pages for the bench: schematic, parts, layout at true size, each step and reading with a box to tick."
 YOURS = "Layout, readings and prices follow these; they are kept in this browser and are no part of the link."
 WAIT = "Parts, board and first power are being worked out."
 PLAIN = (
@@ -195,9 +195,9 @@ def make(link: str | None = None) -> Page:
 
     lists = [
         CheckSection(state, "transistor", "The transistor by itself, before soldering", of(transistor), folded=True),
-        CheckSection(state, "build", "Build it, step by step", of(building)),
+        CheckSection(state, "build", "Build it, step by step", of(building), folded=True),
         CheckSection(state, "off", "Power off: what the meter should show", of(power_off), folded=True),
-        CheckSection(state, "first", "First power", of(first_power)),
+        CheckSection(state, "first", "First power", of(first_power), folded=True),
         CheckSection(state, "on", "Power on: what the meter should show", of(power_on), folded=True),
         CheckSection(state, "boxing", "Into the box, once all is checked", of(boxing), folded=True),
     ]
@@ -207,17 +207,21 @@ def make(link: str | None = None) -> Page:
     untick.show([{"word": "clear", "label": "take all ticks away"}])
     sheet = SheetDownload(lambda: sheet_page(settings.sheet(state.chain)))
 
+    tone = TonePlayer()
+    on.head.observe(lambda _: _show(tone, on.head.opened), "opened")
+    _show(tone, on.head.opened)
+    progress = Progress(state, ticks, settings.sheet)
+
     def more(state: PageState) -> list[Any]:
         return [
-            VBox([Block("about", paragraphs(TAKE), title="Take it to the bench"), sheet]),
-            Section(state, "parts", "The parts list", of(say.parts)),
+            measure, leg,
+            Section(state, "parts", "The parts list", of(say.parts), folded=True),
             Section(state, "types", "Other transistors that fit", other_types_words, folded=True),
-            Section(state, "board", "Lanes and layout", of(board)),
-            Section(state, "wiring", "Wiring of supply, switch and jack", of(wiring)),
-            Section(state, "box", "The box", of(box)),
-            leg, built, off, first,
+            Section(state, "wiring", "Wiring of supply, switch and jack", of(wiring), folded=True),
+            Section(state, "box", "The box", of(box), folded=True),
+            progress, built, off, first,
             Section(state, "faults", "What first power tells, and what it cannot", of(say.faults), folded=True),
-            on, TonePlayer(), boxed, untick, measure,
+            VBox([on, tone]), boxed, untick,
         ]  # fmt: skip
 
     def shown(chain: SignalChain, kept: SignalChain | None, _phase: bool) -> View:
@@ -228,6 +232,8 @@ def make(link: str | None = None) -> Page:
         view=shown,
         table=of(say.numbers),
         headline=of(lambda sheet: (say.verdict(sheet), say.advice(sheet))),
+        under=lambda state: [sheet],
+        beside=lambda state: [Section(state, "board", "Lanes and layout", of(board))],
         settings=lambda state: [Block("about", paragraphs(YOURS), title="Your board and your meter"), settings.widget],
         more=more,
     )
@@ -235,7 +241,12 @@ def make(link: str | None = None) -> Page:
     for part in (settings, ticks, measure):
         part.kept_in(page.keepsake)
     page.settings, page.lists, page.ticks, page.measure, page.sheet = settings, lists, ticks, measure, sheet
+    page.progress = progress
     return page
+
+
+def _show(part: Any, there: bool) -> None:
+    part.layout.display = None if there else "none"
 
 
 def page(link: str | None = None):

@@ -16,6 +16,7 @@ from piezolab.pages.kit.blocks import Block, Buttons, paragraphs, table
 from piezolab.pages.kit.form import Field, FieldError, Form, last_digit
 from piezolab.pages.kit.keepsake import Keepsake
 from piezolab.pages.kit.page_state import PageState
+from piezolab.pages.kit.sections import FoldedParts
 from piezolab.pages.kit.sentences import your_note
 from piezolab.pitch import note
 from piezolab.quantity import QuantityError, show
@@ -200,17 +201,16 @@ class MeasureWhatYouHave(VBox):
         self._keepsake: Keepsake | None = None
         self._found: dict[str, Measured] = {}
         self.measured: dict[str, Measured] = {}
-        self.head = Block("measure", paragraphs(ABOUT), title="Measure what you have")
-        self.forms: dict[str, Form] = {}
-        self.takes: dict[str, Buttons] = {}
-        parts: list[Any] = [self.head]
+        self.forms, self.takes = dict[str, Form](), dict[str, Buttons]()
+        parts: list[Any] = []
         for word, (_, title, how, fields, _) in WAYS.items():
             self.forms[word] = Form(title, fields, "work it out", self._asker(word), "accuracy", how)
             self.takes[word] = Buttons(f"result: {title}", {"use": self._user(word)})
             parts += [self.forms[word], self.takes[word]]
         self.shown = Block("measured")
         self.drop = Buttons("what was measured", {"drop": self._drop})
-        super().__init__([*parts, self.shown, self.drop])
+        self.fold = FoldedParts("Measure what you have", parts, paragraphs(ABOUT))
+        super().__init__([self.fold, self.shown, self.drop])
         self.add_class("pz-measuring")
         state.observe(lambda _: self._show(), "settled")
         self._show()

@@ -74,6 +74,27 @@ class Buttons(Piece):
             self.press(word)
 
 
+class PressedTable(Block):
+    """A block whose table has buttons in its rows, made by `row_button`; pressing one calls what stands under its
+    word."""
+
+    words = {**Block.words, "press": "_pressed"}
+
+    def __init__(self, kind: str, does: Mapping[str, Callable[[], None]], title: str = "") -> None:
+        super().__init__(kind, title=title)
+        self._does = dict(does)
+
+    def press(self, word: str) -> None:
+        """Do what a button does, if it is shown."""
+        if f'data-press="{word}"' in self.content:
+            self._does[word]()
+
+    def _pressed(self, content: dict[str, Any]) -> None:
+        word = text_in(content, "button", 40)
+        if word in self._does:
+            self.press(word)
+
+
 def paragraphs(*sentences: str) -> str:
     """Paragraphs of plain text, escaped; empty ones left out."""
     return "".join(f"<p>{escape(sentence)}</p>" for sentence in sentences if sentence)
@@ -87,9 +108,23 @@ def bullets(sentences: Sequence[str], kind: str = "") -> str:
     return f'<ul class="{escape(kind)}">{inside}</ul>'
 
 
+class Html(str):
+    """HTML made by the package, which `table` takes as it is."""
+
+    __slots__ = ()
+
+
+def row_button(word: str, label: str, whole: str) -> Html:
+    """A button for a cell of a `PressedTable`; whole: its name for who does not see the row, beginning as `label`."""
+    return Html(
+        f'<button type="button" class="pz-button" data-press="{escape(word)}" aria-label="{escape(whole)}">'
+        f"{escape(label)}</button>"
+    )
+
+
 def _cell(text: str) -> str:
     """The text escaped; a line does not end between a number and its unit."""
-    return _BEFORE_UNIT.sub("\u00a0", escape(text))
+    return str(text) if isinstance(text, Html) else _BEFORE_UNIT.sub("\u00a0", escape(text))
 
 
 _BEFORE_UNIT = re.compile(r"(?<=\d) (?=[fpnµmkMG]?(?:Ω|V|A|F|W|Hz|dB|dBu|%|m|s|h|°C|mm|cm)(?![\w]))")

@@ -78,9 +78,18 @@ class CheckSection(VBox, Following):
             ]
             self._place()
 
+        self._title = title
         self.head.observe(lambda _: self._place(), "opened")
+        self.list.observe(lambda _: self._count(), ["ticked", "steps"])
         self._follow(state, self.head, show, "settled")
         self._place()
+
+    def _count(self) -> None:
+        """How far one has got, beside the heading."""
+        names = {step["name"] for step in self.list.steps}
+        done = sum(name in names for name in self.list.ticked) if names else len(self.list.ticked)
+        of = f" of {len(names)}" if names else ""
+        self.head.title = f"{self._title}: {done}{of} done" if done else self._title
 
     def _failed(self, sentence: str) -> None:
         super()._failed(sentence)

@@ -113,6 +113,21 @@ class Section(Foldable, Following):
         self._follow(state, self, show, *follows)
 
 
+class FoldedParts(VBox):
+    """Parts of a page under a heading that is shut at first; `about` stands between heading and parts."""
+
+    def __init__(self, title: str, parts: Sequence[Any], about: str = "") -> None:
+        self.head = Foldable("parts-head", title, folded=True)
+        self.head.content = about
+        self.inside = VBox(list(parts))
+        super().__init__([self.head, self.inside])
+        self.head.observe(lambda _: self._place(), "opened")
+        self._place()
+
+    def _place(self) -> None:
+        self.inside.layout.display = None if self.head.opened else "none"
+
+
 class PlotSection(VBox, Following):
     """A figure made from the chain and the kept chain (or None), under a heading.
 

@@ -1,11 +1,5 @@
-"""The skeleton that every chapter's page has, in the order in which it is read.
-
-The bar of chapters; whose chain it is; what is wrong with the opened link; the verdict; the plot; the chapter's own
-controls; all other controls, folded, in signal order; the chapter's own job; the sound; the schematic; the numbers;
-tasks; the maths, folded; cautions; the share row. The question and the
-paragraph above them are the notebook's own prose. A chapter says what it shows as a `Chapter`; `Page` builds it and
-keeps it up to date.
-"""
+"""What every chapter's page is made of: a chapter says what it shows as a `Chapter`, `Page` builds it and keeps it up
+to date, `page_layout` says in which order."""
 
 from __future__ import annotations
 
@@ -14,7 +8,6 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 import traitlets
-from ipywidgets import Box, VBox
 
 from piezolab.chain import SignalChain
 from piezolab.chain.link import from_link, whole_query
@@ -25,14 +18,15 @@ from piezolab.pages.kit.controls import Controls, Group, folded_groups, with_res
 from piezolab.pages.kit.keepsake import Keepsake
 from piezolab.pages.kit.opened_lesson import lesson_html, opened_lesson
 from piezolab.pages.kit.opened_lesson import tasks as lesson_tasks
-from piezolab.pages.kit.opening import Opening
+from piezolab.pages.kit.page_layout import laid_out
 from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.piece import STATIC, Piece
 from piezolab.pages.kit.player import Player
 from piezolab.pages.kit.plot import Plot
 from piezolab.pages.kit.share import Share
 from piezolab.pages.kit.tasks import Task, Tasks
-from piezolab.pages.kit.ways import Ways
+
+Parts = Callable[[PageState], Sequence[Any]]
 
 
 @dataclass(frozen=True)
@@ -62,8 +56,9 @@ class Chapter:
     moves headline and figure, and the numbers, in the state; a figure that takes too long to follow a slider is not
     drawn on "chain"; headline: verdict and advice where they take longer than the figure, made when the hand rests
     (the view's verdict stands until the first is there); keeps: it compares with a kept curve;
-    settings: parts below its own controls, for what is chosen beside the chain; more: the chapter's own job, below the
-    controls.
+    heard_first: one listens while one moves its controls; plot_px: height of its figure where there is room. Parts:
+    lead, what the page opens with; under, between verdict and figure; beside, below the figure; settings, below its own
+    controls; more, the chapter's own job, below all that.
     """
 
     slug: str
@@ -80,8 +75,13 @@ class Chapter:
     listed_on: tuple[str, ...] = ("settled",)
     headline: Callable[[SignalChain], tuple[str, Sequence[str]]] | None = None
     keeps: bool = True
-    settings: Callable[[PageState], Sequence[Any]] = field(default=lambda state: ())
-    more: Callable[[PageState], Sequence[Any]] = field(default=lambda state: ())
+    heard_first: bool = False
+    plot_px: int = 470
+    lead: Parts = field(default=lambda state: ())
+    under: Parts = field(default=lambda state: ())
+    beside: Parts = field(default=lambda state: ())
+    settings: Parts = field(default=lambda state: ())
+    more: Parts = field(default=lambda state: ())
 
 
 class Look(Piece):
@@ -109,7 +109,7 @@ class Page:
         self.look = Look()
         self.problems = Block("problems")
         self.verdict = Block("verdict", spoken=True)
-        self.plot = Plot(height_px=470)
+        self.plot = Plot(height_px=chapter.plot_px)
         self.bar = Buttons("this page", {
             "undo": state.undo, "redo": state.redo, "over": state.start_over, "keep": state.keep, "drop": state.drop,
             "phase": self._turn_phase,
@@ -128,31 +128,8 @@ class Page:
         self.address = Address(state)
         self.share = Share(state, self.address)
         self.keepsake = Keepsake()
-        self.widget = self._laid_out()
+        self.widget = laid_out(self)
         self._connect()
-
-    def _laid_out(self) -> VBox:
-        stick = self.stick = VBox([self.verdict, self.plot]).add_class("pz-stick")
-        chapter = self.chapter
-        settings = chapter.settings(self.state)
-        side = VBox([self.own, *settings, self.stage_in, self.bar, self.advice, self.folded]).add_class("pz-side")
-        tried = Box([stick, side]).add_class("pz-try")
-        # the chapter's own job comes before the sound, but not before what a lesson asks to listen to
-        job = chapter.more(self.state)
-        heard = [*job, self.player] if self.lesson is None else [self.player, *job]
-        shown = [*heard, self.schematic, self.table]
-        tasks = [self.tasks, self.closing] if chapter.tasks else []
-        # in a lesson the tasks lead, and the rest is there to look things up
-        below = [*shown, *tasks] if self.lesson is None else [*tasks, *shown]
-        ways = [Ways(self.state, chapter.slug, slim=slim) for slim in (True, False)]
-        whose = [Opening(self.state)] if self.lesson is None else []
-        rows = [self.look, ways[0], self.lesson_head, self.problems, *whose, tried, *below]
-        if chapter.maths:
-            rows.append(Block("maths", chapter.maths, title="The maths", folded=True))
-        if chapter.cautions:
-            rows.append(Block("cautions", bullets(chapter.cautions), title="Take care"))
-        rows += [self.share, ways[1], self.keepsake, self.address]
-        return VBox(rows).add_class("pz-page")
 
     def _connect(self) -> None:
         state, chapter = self.state, self.chapter

@@ -185,7 +185,7 @@ def make(link: str | None = None) -> Page:
 
     panel = DrawerPanel(state, wished)
     usual = Block("hint", paragraphs(usual_words()), title="")
-    page = Page(replace(CHAPTER, more=lambda state: [panel, usual, spread]), state)
+    page = Page(replace(CHAPTER, lead=lambda state: [panel], more=lambda state: [usual, spread]), state)
     panel.kept_in(page.keepsake)
     page.drawer = panel
     return page

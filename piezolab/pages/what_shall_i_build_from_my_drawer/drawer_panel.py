@@ -25,26 +25,30 @@ from piezolab.studies.judging.wish import Wish
 MOST_LIST = 400  # characters of one list
 MOST_VALUES = 40
 SHOWN = 8
-_LIST = "Values with spaces between them."
+_LIST = "With spaces, commas or semicolons between them."
 FIELDS = (
     Field(
         "resistors", "resistors", "Ω", "1k 1k5 2k2 3k3 3k9 4k7 6k8 10k 22k 47k 100k 220k 470k 1M 2M2 4M7 10M", _LIST,
         most=MOST_LIST,
     ),
-    Field("capacitors", "capacitors", "F", "100n 470n 1u 2u2 10u 22u 100u", _LIST, most=MOST_LIST),
+    Field("capacitors", "capacitors", "F", "100n 470n 1u 2u2 10u 22u 100u", most=MOST_LIST),
     Field(
-        "transistors", "transistor types", "", "J113 2N5457",
-        "Type numbers; your measured ones are added by themselves.", most=MOST_LIST,
+        "transistors", "transistor types", "", "J113 2N5457", "Your measured ones are added by themselves.",
+        most=MOST_LIST,
     ),
     Field("low_note", "the lowest string may lose", "dB", "1"),
     Field("headroom", "room for hard playing, at least", "dB", "0"),
-    Field("gain", "gain, at least", "dB", "-3", "A follower has none to give: about −1 dB."),
+    Field("gain", "gain, at least", "dB", "-3"),
     Field("step", "thump on plugging in, at most", "V", "0.1", "Our own limit. Empty: no wish.", more=True),
     Field("settle", "settled again within", "s", "3", "Our own limit. Empty: no wish.", more=True),
     Field("dc", "direct voltage on the jack, at most", "V", "50m", "Our own limit. Empty: no wish.", more=True),
     Field("snr", "playing over hiss, at least", "dB", "", "Empty: no wish.", more=True),
     Field("current", "battery current, at most", "A", "", "Empty: no wish. Such as 1m.", more=True),
 )  # fmt: skip
+#: Between values.
+_BETWEEN = re.compile(r"[\s;,]+")
+#: A comma that may be a decimal one: that is asked, not guessed.
+_ONE_OR_TWO = re.compile(r"(?<![^\s;,])\d+,\d[^\s;,]*")
 KINDS = {
     "direct": "no stage at all",
     "follower": "a source follower",
@@ -52,7 +56,7 @@ KINDS = {
     "gain": "a gain stage, source resistor not bridged",
     "gain, bypassed": "a gain stage, source resistor bridged",
 }
-KEYS = {"source_r": "R_S", "drain_r": "R_D", "gate_r": "R_G", "bleed_r": "bleed", "out_c": "output",
+KEYS = {"source_r": "RS", "drain_r": "RD", "gate_r": "RG", "bleed_r": "bleed", "out_c": "output",
         "bypass_c": "bridge",
         "divider_r": "divider", "divider_c": "divider bypass"}  # fmt: skip
 
@@ -60,7 +64,11 @@ KEYS = {"source_r": "R_S", "drain_r": "R_D", "gate_r": "R_G", "bleed_r": "bleed"
 def values_of(text: str, name: str, unit: str) -> tuple[float, ...]:
     """The values of a list. Raises FieldError naming the one that cannot be read."""
     label = next(field.label for field in FIELDS if field.name == name)
-    words = [word for word in re.split(r"[\s;]+", text.strip()) if word]
+    if (unclear := _ONE_OR_TWO.search(text)) is not None:
+        one = unclear[0]
+        point, apart = one.replace(",", "."), one.replace(",", ", ")
+        raise FieldError(name, f"{label}: {one!r} can be one value or two; write {point} or {apart}.")
+    words = [word for word in _BETWEEN.split(text) if word]
     if len(words) > MOST_VALUES:
         raise FieldError(name, f"{label}: {len(words)} values are too many; allowed are up to {MOST_VALUES}.")
     found = []
@@ -122,11 +130,10 @@ class DrawerPanel(VBox):
         self._keepsake: Keepsake | None = None
         self.bag: tuple[DrawerTransistor, ...] = ()
         self.drawer, self.found = Drawer(), None
-        self.head = Block("drawer", "", title="Your drawer and your wishes")
-        self.form = Form("What is there, and what it shall do", FIELDS, "look for builds", self._asked, "more wishes")
+        self.form = Form("Your drawer and your wishes", FIELDS, "look for builds", self._asked, "more wishes")
         self.answer = Block("answer", spoken=True)
         self.apply = Buttons("builds", {f"build-{n}": self._doer(n) for n in range(SHOWN)})
-        super().__init__([self.head, self.form, self.answer, self.apply])
+        super().__init__([self.form, self.answer, self.apply])
 
     def kept_in(self, keepsake: Keepsake) -> None:
         """Keep the lists in the visitor's browser, and take from there what was kept, the measured transistors too."""
@@ -153,6 +160,9 @@ class DrawerPanel(VBox):
             self.found = None
             raise FieldError("", f"The search could not be made for this chain: {error}") from None
         self.answer.content = answer_html(self.found, self.drawer)
+        best = next((build for build in self.found.builds if build.brings), None)
+        if self._keepsake is not None:
+            self._keepsake.keep("found", None if best is None else build_words(best, self.drawer)[:200])
         self.apply.show([
             {"word": f"build-{n}", "label": f"put in no. {n + 1}", "note": build_words(build, self.drawer)}
             for n, build in enumerate(self.found.builds) if build.brings

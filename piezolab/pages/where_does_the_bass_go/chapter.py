@@ -98,7 +98,8 @@ not count.</p>
 
 CHAPTER = Chapter(
     slug=SLUG,
-    own=("pickup_c", "input", "gate_r", "cable_m"),
+    own=("input", "pickup_c", "gate_r", "cable_m"),
+    heard_first=True,
     view=view,
     table=numbers,
     tasks=TASKS,

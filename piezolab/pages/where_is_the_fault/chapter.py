@@ -121,7 +121,9 @@ def make(link: str | None = None) -> Page:
         CHAPTER,
         view=lambda chain, kept, phase: shown(state.outlook, chain),
         table=expected,
-        settings=lambda state: [finder],
+        lead=lambda state: [finder.opens],
+        beside=lambda state: [finder.asks],
+        settings=lambda state: [finder.meter_form],
         more=lambda state: [
             Section(state, "hard-to-see", "What no reading shows", unseen, folded=True, follows=("diagnosis",))
         ],

@@ -27,13 +27,17 @@ from piezolab.studies.faults.simulate import HIGH_HZ, LOW_HZ
 
 FIRST = ("diode", "ohm_max", "meter_ohm", "ac")  # of the fields; the others are folded
 EAR = (
-    "Is anything warm, or does it smell? Switch off, unclip the battery, set it down away from people, and press "
-    "“something gets hot”. Else press all that you hear."
+    "Warm, or a smell? Switch off, unclip the battery, set it down away from people, and press “something gets hot”. "
+    "Else press all that you hear."
 )
 
 
-class Finder(VBox):
-    """Readings, what is heard, the meter, and the next reading."""
+class Finder:
+    """Readings, what is heard, the meter, and the next reading.
+
+    Its parts stand in three places of the page: `opens`, what is heard; `asks`, the next reading and those taken, with
+    the places and their repair; `meter_form`.
+    """
 
     def __init__(self, state: FaultState) -> None:
         self._state, self._keepsake = state, None
@@ -54,7 +58,8 @@ class Finder(VBox):
         )
         self.places = Block("places", title="Likely places, and how to mend them")
         self.entry = self._entry()
-        super().__init__(self._laid_out())
+        self.opens = VBox([self.stop, self.ear, self.ear_buttons])
+        self.asks = VBox(self._laid_out())
         state.observe(lambda _: self._show(), "diagnosis")
         self._show_buttons()
         if state.diagnosis is None and not state.outlook.problem:
@@ -65,8 +70,7 @@ class Finder(VBox):
 
     def _laid_out(self) -> list[VBox]:
         return [
-            self.stop, self.ear, self.ear_buttons, self.next, self.entry, self.taken, self.drop, self.places, self.tone,
-            self.meter_form,
+            self.next, self.tone, self.entry, self.taken, self.drop, self.places,
         ]  # fmt: skip
 
     def _entry(self) -> Form:
@@ -189,7 +193,7 @@ class Finder(VBox):
         if checks != self._listed:
             self._listed = checks
             self.entry = self._entry()
-            self.children = self._laid_out()
+            self.asks.children = self._laid_out()
         self.entry.layout.display = None if checks else "none"
 
     def _keep(self) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Mapping, Sequence
 
 from piezolab import catalogue
@@ -12,7 +13,7 @@ from piezolab.chain.parts import Part
 from piezolab.pages.where_is_the_fault.fault_state import Weighed
 from piezolab.quantity import show
 from piezolab.sheets.words import lane_name
-from piezolab.studies.faults.diagnosis import FaultShare, NextReading
+from piezolab.studies.faults.diagnosis import Diagnosis, FaultShare, NextReading
 from piezolab.studies.faults.hearing import FINE, WORDS
 from piezolab.studies.faults.hypotheses import Hypothesis
 from piezolab.studies.faults.knowledge import knowledge
@@ -37,6 +38,7 @@ _REASONS = {
     "second": "the likeliest place is known; this would show best whether something else is wrong, too",
     "again": "the last one may have been taken on another lane; a second one decides",
 }
+_JOINTS = re.compile(r", its (leads|pins) and joints$| and its joints$")
 _MOST_FIGURES = 5
 _RANGE_FIGURES = 3
 
@@ -247,9 +249,14 @@ def absurd_words(weighed: Weighed) -> str:
 
 
 def verdict(weighed: Weighed | None, chain: SignalChain) -> str:
-    """The likeliest place and its repair, or what to do first; None: nothing was read or heard yet."""
+    """The likeliest place and its repair, or what to do first; None: nothing was read or heard yet. Where there is
+    danger and the place is known, both are said; the whole warning stands above what is heard."""
     if weighed is not None and weighed.found.stop:
-        return stop_words(weighed.found.reversed)
+        found = weighed.found
+        known = found.found and not (found.reversed or found.two_suspected or found.absurd)
+        if known and found.spots[0].spot != "healthy":
+            return repair_words(found, chain)
+        return stop_words(found.reversed)
     if weighed is None or not (weighed.entries or weighed.heard):
         return "Say what you hear and take the reading that is asked for; each one narrows it down."
     found = weighed.found
@@ -272,6 +279,14 @@ def verdict(weighed: Weighed | None, chain: SignalChain) -> str:
         return f"{sure} ({share}). Try another cable, input and battery; below stands what no reading shows."
     if not found.found:
         return f"So far most likely: {words} ({share})."
-    likeliest = first.faults[0]
-    sure = likeliest.probability > 0.5 * first.probability
-    return f"Look at {words} ({share}). {fault_texts(likeliest, chain)['mend'] if sure else ''}".strip()
+    return repair_words(found, chain)
+
+
+def repair_words(found: Diagnosis, chain: SignalChain) -> str:
+    """The place that was found and its repair, and whether the battery may go in."""
+    first, out = found.spots[0], "Battery stays out. " if found.unpowered_only else ""
+    place, likeliest = _JOINTS.sub("", spot_words(first.spot, chain)), first.faults[0]
+    if likeliest.probability <= 0.5 * first.probability:
+        return f"{out}Look at {place} ({100 * first.probability:.0f} %); the likely repairs stand below."
+    mend = fault_texts(likeliest, chain)["mend"]
+    return f"{out}It is {place} ({100 * first.probability:.0f} %): {mend[:1].lower()}{mend[1:]}"

@@ -246,14 +246,13 @@ CHAPTER = Chapter(
     cautions=(
         "Battery: a wrongly wired switch or a reversed clip shorts it; it heats fast and can burst. If it gets hot, "
         "switch off, unclip it and set it down away from people; do not touch a swollen one.",
-        "In the jig, drain to plus and gate to minus: a gate at plus lets a large current through the transistor. "
-        "Unclip the battery before you swap parts.",
         "Soldering burns and fumes: ventilate, wash your hands after leaded solder, mind your eyes when you clip.",
         "Volume down before you change a resistor with the amplifier on.",
         "These figures are estimates from typical data, not a certificate.",
     ),
     needs_stage=True,
     has_phase=False,
+    plot_px=380,
 )
 
 
@@ -265,7 +264,6 @@ def make(link: str | None = None) -> Page:
 
     def more(state: PageState) -> list[Any]:
         return [
-            measuring,
             backwards,
             Section(state, "regions", "Where it can be, and what that sounds like", regions),
             PlotSection(state, "While the battery fades", _fading, height_px=330),
@@ -274,7 +272,7 @@ def make(link: str | None = None) -> Page:
             PlotSection(state, "Load lines", _load, height_px=380, folded=True),
         ]
 
-    page = Page(replace(CHAPTER, more=more), state)
+    page = Page(replace(CHAPTER, more=more, beside=lambda state: [measuring]), state)
     measuring.kept_in(page.keepsake)
     page.measuring, page.backwards = measuring, backwards
     return page

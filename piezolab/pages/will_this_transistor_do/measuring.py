@@ -14,10 +14,11 @@ from piezolab.chain.parameter import ParameterError
 from piezolab.chain.parameters import all_parameters
 from piezolab.circuit.errors import CircuitError
 from piezolab.fields import parse_field
-from piezolab.pages.kit.blocks import Block, Buttons, paragraphs, table
+from piezolab.pages.kit.blocks import Block, Buttons, Html, PressedTable, paragraphs, row_button, table
 from piezolab.pages.kit.form import Field, FieldError, Form, last_digit
 from piezolab.pages.kit.keepsake import MOST_TRANSISTORS, Keepsake
 from piezolab.pages.kit.page_state import PageState
+from piezolab.pages.kit.sections import FoldedParts
 from piezolab.pages.will_this_transistor_do import sentences as say
 from piezolab.quantity import QuantityError, show
 from piezolab.studies.choosing.bag import Ranked, outside_the_sheet, ranked
@@ -51,9 +52,9 @@ _PERCENT = {"resistor_percent": (0.0, 20.0), "meter_percent": (0.0, 5.0)}
 
 HOW = (
     "The jig, on a plug-in board: gate to the battery's minus, drain to its plus, a resistor from source to minus. "
-    "Set the meter to DC volts, across that resistor. Read, swap the resistor for the second one, read again. Nothing "
-    "is soldered, and the same two resistors serve every transistor of the bag."
+    "Read the DC volts across it, battery out, swap the resistor for the second one, battery in, read again."
 )
+JIG_CAUTION = "Never the gate to plus: a large current would run through the transistor."
 
 
 def entered(texts: Mapping[str, str], chain: SignalChain) -> DrawerTransistor:
@@ -104,22 +105,36 @@ class Measuring(VBox):
         self.bag: tuple[DrawerTransistor, ...] = ()
         self._part: DrawerTransistor | None = None
         self._keepsake: Keepsake | None = None
-        self.head = Block("measure", paragraphs(HOW), title="Measure yours")
-        more = "accuracy and the rest"
-        self.jig = Form("Two readings with two resistors", JIG, "work it out", self._worked_out, more)
-        self.entry = Form("Or enter what you know", ENTRY, "take these", self._entered)
-        self.take = Buttons("this transistor", {"use": self._use, "bag": self._into_the_bag})
-        self.shown = Block("bag", title="")
+        self.jig = Form(
+            "Measure yours: two readings with two resistors", JIG, "work it out", self._worked_out,
+            "accuracy and the rest",
+        )  # fmt: skip
+        self.entry = Form("From a tester or a sheet", ENTRY, "take these", self._entered)
+        does = {"use": self._use, "bag": self._into_the_bag}
+        # each stands right under the result that it is about
+        self.takes = {form: Buttons("this transistor", does) for form in (self.jig, self.entry)}
+        self._from, self._said = self.jig, ""
         words = {f"{what}-{k}": self._doer(what, k) for what in ("use", "drop") for k in range(MOST_TRANSISTORS)}
-        self.bag_buttons = Buttons("transistors of the bag", words)
-        super().__init__([self.head, self.jig, self.entry, self.take, self.shown, self.bag_buttons])
+        self.shown = PressedTable("bag", words)
+        self.how = Block(
+            "measure", f"{paragraphs(HOW)}<p><strong>{JIG_CAUTION}</strong></p>", title="How to take the two readings",
+            folded=True,
+        )  # fmt: skip
+        self.fold = FoldedParts("Or enter what you know", [self.entry, self.takes[self.entry]])
+        super().__init__([self.jig, self.takes[self.jig], self.how, self.fold, self.shown])
         self.add_class("pz-measuring")
-        state.observe(lambda _: state.at_rest.put(self, self.show_bag), "settled")
+        state.observe(lambda _: (self._tell(), state.at_rest.put(self, self.show_bag)), "settled")
         state.at_rest.put(self, self.show_bag)
 
     # -- entering -----------------------------------------------------------------------------------------------
+    @property
+    def take(self) -> Buttons:
+        """The buttons of the result that is on offer."""
+        return self.takes[self._from]
+
     def _worked_out(self, texts: Mapping[str, str]) -> str:
         self._offer(None)
+        self._from = self.jig
         readings, accuracy = read(texts)
         values = self._state.chain.values
         try:
@@ -130,30 +145,48 @@ class Measuring(VBox):
         if self._keepsake is not None:
             self._keepsake.keep("readings", {name: texts[name] for name in _UNITS})
         jfet = self._state.chain.jfet
+        self._said = say.hand(found, outside_the_sheet(jfet, found), self._state.chain.type_number)
         if bool(found.decided):
             rounded = (float(f"{float(value):.4g}") for value in (found.idss, found.vgsoff))
             self._offer(DrawerTransistor(jfet, *rounded, vds=found.vds))
-        return say.hand(found, outside_the_sheet(jfet, found), self._state.chain.type_number)
+        return self._words
 
     def _entered(self, texts: Mapping[str, str]) -> str:
         self._offer(None)
-        self._offer(entered(texts, self._state.chain))
-        part = self._part
+        self._from, part = self.entry, entered(texts, self._state.chain)
         current = f"I_DSS {show(part.idss, 'A')} at {show(part.vds, 'V')}"
         number = catalogue.transistors()[part.jfet].type_number
-        return f"A {number} with {current} and V_GS(off) {show(part.vgsoff, 'V')}."
+        self._said = f"A {number} with {current} and V_GS(off) {show(part.vgsoff, 'V')}."
+        self._offer(part)
+        return self._words
 
     def _offer(self, part: DrawerTransistor | None) -> None:
         self._part = part
-        full = len(self.bag) >= MOST_TRANSISTORS
-        self.take.show([] if part is None else [
-            {"word": "use", "label": "use it in this chain"},
-            {"word": "bag", "label": "put it into the bag", "off": full},
-        ])  # fmt: skip
+        for form, take in self.takes.items():
+            take.show([] if part is None or form is not self._from else [
+                {"word": "use", "label": "use it in this chain", "off": self._placed},
+                {"word": "bag", "label": "into the bag", "off": len(self.bag) >= MOST_TRANSISTORS},
+            ])  # fmt: skip
+
+    @property
+    def _placed(self) -> bool:
+        """Whether the part on offer is in the chain."""
+        return self._part is not None and _with_part(self._state.chain, self._part) == self._state.chain
+
+    @property
+    def _words(self) -> str:
+        """The result, and where it is."""
+        return self._said if self._part is None else f"{self._said} {say.IN if self._placed else say.NOT_YET}"
+
+    def _tell(self) -> None:
+        """After a change of the chain the part on offer may be in it, or no longer."""
+        if self._part is not None:
+            self._from.said = self._words
+            self._offer(self._part)
 
     def _use(self) -> None:
         if self._part is not None:
-            self._state.put(_placed(self._state.chain, self._part))
+            self._state.put(_with_part(self._state.chain, self._part))
 
     # -- the bag ------------------------------------------------------------------------------------------------
     def _into_the_bag(self) -> None:
@@ -161,6 +194,7 @@ class Measuring(VBox):
             number = 1 + max((int(part.name) for part in self.bag if part.name.isdigit()), default=0)
             part = self._part
             self._fill((*self.bag, DrawerTransistor(part.jfet, part.idss, part.vgsoff, part.vds, str(number))))
+            self._from.said = f"{self._said} It is no. {number} of the bag."
             self._offer(None)
 
     def _fill(self, bag: Sequence[DrawerTransistor]) -> None:
@@ -184,23 +218,14 @@ class Measuring(VBox):
         """Rank the bag anew and show it."""
         if not self.bag:
             self.shown.content = ""
-            self.bag_buttons.show([])
             return
         try:
             rows = ranked(self._state.chain, self.bag, *self._wish())
         except CircuitError as error:
             rows = ()
-            self.shown.content = paragraphs(f"The bag could not be ranked for this chain: {error}")
+            said = paragraphs(f"The bag could not be ranked for this chain: {error}")
         self._ranked = {row.place: row for row in rows}
-        if rows:
-            self.shown.content = _bag_table(rows)
-        self.bag_buttons.show([
-            *(
-                {"word": f"use-{row.place}", "label": f"use no. {row.part.name} with {_short(row)}"}
-                for row in rows if row.best.feasible
-            ),
-            *({"word": f"drop-{k}", "label": f"no. {part.name} out of the bag"} for k, part in enumerate(self.bag)),
-        ])  # fmt: skip
+        self.shown.content = _bag_table(rows) if rows else said + _unranked(self.bag)
 
     def _doer(self, what: str, place: int) -> Callable[[], None]:
         def use() -> None:
@@ -213,7 +238,7 @@ class Measuring(VBox):
         return use if what == "use" else drop
 
 
-def _placed(chain: SignalChain, part: DrawerTransistor) -> SignalChain:
+def _with_part(chain: SignalChain, part: DrawerTransistor) -> SignalChain:
     return with_transistor(chain.but(jfet=part.jfet), idss=part.idss, vgsoff=part.vgsoff, vds=part.vds)
 
 
@@ -231,12 +256,28 @@ def _bag_table(rows: Sequence[Ranked]) -> str:
         part, best = row.part, row.best
         resistor = _short(row) if best.feasible else "none works"
         clean = say.volts(best.headroom_v) if best.feasible else "—"
-        name = f"no. {part.name} ({catalogue.transistors()[part.jfet].type_number})"
-        cells.append((name, show(part.idss, "A"), show(part.vgsoff, "V"), resistor, clean))
+        use = row_button(f"use-{row.place}", "use", f"use no. {part.name} with {_short(row)}") if best.feasible else ""
+        cells.append((
+            _name(part), show(part.idss, "A"), show(part.vgsoff, "V"), resistor, clean,
+            Html(use + _out(part, row.place)),
+        ))  # fmt: skip
     first = rows[0]
     if first.best.feasible:
         told = f"Solder no. {first.part.name}, with {_short(first)}."
     else:
         told = "None of them works in this stage; try another stage, or a higher battery voltage."
-    head = ("transistor", "I_DSS", "V_GS(off)", "its resistor", "clean up to, spent battery")
+    head = ("transistor", "I_DSS", "V_GS(off)", "its resistor", "clean up to, spent battery", "")
     return f'<h3>{escape("Your bag, the best first")}</h3>' + paragraphs(told) + table(head, cells)
+
+
+def _unranked(bag: Sequence[DrawerTransistor]) -> str:
+    rows = [(_name(part), show(part.idss, "A"), show(part.vgsoff, "V"), _out(part, k)) for k, part in enumerate(bag)]
+    return table(("transistor", "I_DSS", "V_GS(off)", ""), rows)
+
+
+def _name(part: DrawerTransistor) -> str:
+    return f"no. {part.name} ({catalogue.transistors()[part.jfet].type_number})"
+
+
+def _out(part: DrawerTransistor, place: int) -> Html:
+    return row_button(f"drop-{place}", "take out", f"take out no. {part.name} of the bag")

@@ -44,6 +44,10 @@ STATES = {
 }
 
 
+#: Where a transistor that was measured is.
+IN, NOT_YET = "It is in this chain.", "It is not in the chain yet."
+
+
 def whose(chain: SignalChain) -> str:
     """The transistor in words: your J113, a typical J113."""
     return f"your {chain.type_number}" if chain.transistor_measured else f"a typical {chain.type_number}"
@@ -85,7 +89,7 @@ def advice(chain: SignalChain, rest: Bias, headroom_v: float) -> list[str]:
     """What would help."""
     said = []
     if not chain.transistor_measured:
-        said.append("Parts of one type differ a lot. Measure yours below, and the page is about the one in your hand.")
+        said.append("Parts of one type differ a lot: measure yours.")
     if not_working(rest) or headroom_v < chain.play_v:
         said.append("“Solve it backwards” below looks for resistors that suit it better.")
     return said

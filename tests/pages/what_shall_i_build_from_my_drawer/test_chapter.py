@@ -74,6 +74,19 @@ def test_lists_and_wishes_are_read_as_makers_write_them() -> None:
         wish_of({**texts, "snr": "300"})
 
 
+@pytest.mark.parametrize("between", [" ", ", ", ",", "; ", ";", "\n", " , "])
+def test_spaces_commas_and_semicolons_stand_between_values(between) -> None:
+    words = ["1k", "4k7", "100k", "2M2"]
+    assert values_of(between.join(words), "resistors", "ohm") == (1e3, 4.7e3, 100e3, 2.2e6)
+    assert [part.jfet for part in types_of(between.join(["J113", "J201"]))] == ["J113", "J201"]
+
+
+@pytest.mark.parametrize("text", ["4,7k", "100,220", "1k 2,2k"])
+def test_a_comma_within_digits_is_asked_about(text) -> None:
+    with pytest.raises(FieldError, match="one value or two"):
+        values_of(text, "resistors", "ohm")
+
+
 def test_measured_transistors_of_the_bag_are_searched_too() -> None:
     made = page.make("")
     row = {"name": "7", "jfet": "2N3819", "idss": 5e-3, "vds": 9.0, "vgsoff": -2.0}

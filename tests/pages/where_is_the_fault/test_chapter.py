@@ -260,7 +260,7 @@ def test_tasks_and_chain_changes(made: page.Page) -> None:
 def test_the_list_of_readings_follows_the_chain(made: page.Page) -> None:
     finder = fresh(made)
     made.state.put(SignalChain(stage="gain"))
-    assert finder.entry in finder.children
+    assert finder.entry in finder.asks.children
     assert finder.entry.submit({"check": "dc:drain", "value": "5.1"}), finder.entry.wrong
     assert [r.check.key for r in made.state.diagnosis.readings] == ["dc:drain"]
     made.state.undo()

@@ -12,6 +12,7 @@ from piezolab.pages.kit.keepsake import MOST_TRANSISTORS, SECTIONS
 from piezolab.pages.will_this_transistor_do import chapter
 from piezolab.pages.will_this_transistor_do.backwards import FIELDS, wished
 from piezolab.pages.will_this_transistor_do.measuring import JIG, last_digit, read
+from piezolab.pages.will_this_transistor_do.sentences import IN, NOT_YET
 from piezolab.studies.bias import bias
 from piezolab.studies.choosing.best_resistor import best_resistor
 from piezolab.studies.fading_battery import battery
@@ -210,6 +211,20 @@ def test_direct_entry(page):
     assert "allowed is 10 µA to 200 mA" in page.measuring.entry.wrong["idss"]
 
 
+def test_a_result_says_whether_it_is_in_the_chain(page):
+    for form, texts in ((page.measuring.jig, READINGS), (page.measuring.entry, {"idss": "5m", "vgsoff": "1.8"})):
+        submit(form, **texts)
+        assert form.said.endswith(NOT_YET)
+        assert page.measuring.takes[form].buttons and page.measuring.take is page.measuring.takes[form]
+        press(page.measuring.take, "use")
+        assert form.said.endswith(IN) and page.measuring.take.buttons[0]["off"]
+        page.bar.press("undo")
+        assert form.said.endswith(NOT_YET) and not page.measuring.take.buttons[0]["off"]
+        press(page.measuring.take, "bag")
+        assert "of the bag" in form.said and page.measuring.take.buttons == []
+    assert len(page.measuring.bag) == 2
+
+
 # -- the bag ----------------------------------------------------------------------------------------------------
 def fill(page, *parts: tuple[str, str]) -> None:
     for idss, vgsoff in parts:
@@ -225,11 +240,11 @@ def test_the_bag_says_which_one_to_solder_and_with_what(page):
     best = best_resistor(own, page.backwards.wish, page.backwards.choice)
     assert best.feasible
     assert "Solder no. 2, with source resistor" in shown and "no. 3 (2N3819)" in shown and "none works" in shown
-    labels = {button["word"]: button["label"] for button in page.measuring.bag_buttons.buttons}
-    assert set(labels) == {"use-0", "use-1", "drop-0", "drop-1", "drop-2"}
-    press(page.measuring.bag_buttons, "use-1")
+    rows = [re.findall(r'data-press="([^"]+)"', row) for row in page.measuring.shown.content.split("<tr>")[2:]]
+    assert rows == [["use-1", "drop-1"], ["use-0", "drop-0"], ["drop-2"]]
+    press(page.measuring.shown, "use-1")
     assert page.state.chain == own.but(best.changes)
-    press(page.measuring.bag_buttons, "drop-0")
+    press(page.measuring.shown, "drop-0")
     assert [part.name for part in page.measuring.bag] == ["2", "3"]
     fill(page, ("4m", "2"))
     assert [part.name for part in page.measuring.bag] == ["2", "3", "4"]
@@ -246,7 +261,7 @@ def test_the_bag_is_kept_and_found_again(page):
     assert other.measuring.bag == page.measuring.bag
     assert "Solder no. 1" in words(other.measuring.shown.content)
     assert other.measuring.jig.values["v2"] == "1.05"
-    press(page.measuring.bag_buttons, "drop-0")
+    press(page.measuring.shown, "drop-0")
     assert sent[-1] == {"bag": None} and page.measuring.shown.content == ""
 
 

@@ -69,10 +69,11 @@ export default {
     const body = document.createElement("div");
     body.className = model.get("kind") === "maths" ? "pz-body pz-formulas" : "pz-body";
     const title = model.get("title");
+    let head = null;
     if (title && model.get("folded")) {
       const fold = document.createElement("details");
       fold.className = "pz-fold";
-      const head = document.createElement("summary");
+      head = document.createElement("summary");
       head.textContent = title;
       fold.append(head, body);
       el.append(fold);
@@ -80,7 +81,7 @@ export default {
       if (model.get("lazy")) fold.addEventListener("toggle", () => model.send({ word: "fold", open: fold.open }));
     } else {
       if (title) {
-        const head = document.createElement("h2");
+        head = document.createElement("h2");
         head.textContent = title;
         el.append(head);
       }
@@ -95,13 +96,28 @@ export default {
       told.setAttribute("role", "status");
       el.append(told);
     }
+    const name = () => { if (head) head.textContent = model.get("title"); };
+    model.on("change:title", name);
     let sizes = [];
     const boxes = () => [...body.querySelectorAll(".pz-scroll")];
+    body.addEventListener("click", ({ target }) => {
+      const word = target.closest?.("button[data-press]")?.dataset.press;
+      if (word) model.send({ word: "press", button: word });
+    });
     function show() {
+      const held = body.contains(document.activeElement) ? document.activeElement : null;
+      const pressed = held?.dataset.press;
+      const followed = held?.pathname; // of a link
       const before = boxes().map((box) => [box.scrollLeft, box === document.activeElement]);
       for (const size of sizes) size.disconnect();
       body.innerHTML = model.get("content");
       sizes = boxes().map((box) => scrolling(box, title));
+      // The button that was pressed, or the first that is left, keeps the keyboard's focus.
+      if (pressed) {
+        const left = [...body.querySelectorAll("[data-press]")];
+        (left.find((node) => node.dataset.press === pressed) ?? left[0])?.focus({ preventScroll: true });
+      }
+      if (followed) [...body.querySelectorAll("a[href]")].find((node) => node.pathname === followed)?.focus({ preventScroll: true });
       // New content stands where the old one was looked at.
       for (const [n, box] of boxes().entries()) {
         const [left, focused] = before[n] ?? [0, false];
@@ -126,6 +142,7 @@ export default {
     return () => {
       clearTimeout(timer);
       for (const size of sizes) size.disconnect();
+      model.off("change:title", name);
       model.off("change:content", show);
       model.off("change:old", age);
     };

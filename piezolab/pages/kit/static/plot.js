@@ -109,7 +109,7 @@ function room(el, height, narrow) {
   const stick = el.closest(".pz-stick");
   const share = stick ? parseFloat(getComputedStyle(stick).getPropertyValue("--pz-share")) : NaN;
   if (!(share > 0)) return height;
-  const above = stick.offsetWidth > 0.9 * stick.parentElement.clientWidth;
+  const above = stick.offsetWidth > 0.9 * stick.closest(".pz-try").clientWidth;
   const free = share * document.documentElement.clientHeight - (stick.offsetHeight - el.offsetHeight);
   const most = narrow && above ? 1.7 * height : height;
   return Math.round(Math.max(LEAST_PX, Math.min(most, free)));
