@@ -15,7 +15,7 @@ from piezolab.pages.how_do_i_build_it_and_check_it.build_form import Settings
 from piezolab.pages.how_do_i_build_it_and_check_it.measure_what_you_have import MeasureWhatYouHave
 from piezolab.pages.how_do_i_build_it_and_check_it.sheet_download import SheetDownload
 from piezolab.pages.how_do_i_build_it_and_check_it.tasks import MATHS, TASKS
-from piezolab.pages.kit.blocks import Block, Buttons, bullets, paragraphs
+from piezolab.pages.kit.blocks import Buttons, bullets, paragraphs
 from piezolab.pages.kit.build_progress import Progress
 from piezolab.pages.kit.checklist import CheckSection, Steps, Ticks
 from piezolab.pages.kit.page_state import PageState
@@ -35,7 +35,6 @@ from piezolab.sheets.wiring_svg import box_inside, template_svg, wiring_svg
 SLUG = "how-do-i-build-it-and-check-it"
 OWN, KEPT = "var(--pz-curve-stage, #0072B2)", "var(--pz-curve-kept, #009E73)"
 
-YOURS = "Layout, readings and prices follow these; they are kept in this browser and are no part of the link."
 WAIT = "Parts, board and first power are being worked out."
 PLAIN = (
     BuildStep("Beeper: ceramic side to tip, brass side and screen to sleeve; tip to sleeve must not beep."),
@@ -234,7 +233,7 @@ def make(link: str | None = None) -> Page:
         headline=of(lambda sheet: (say.verdict(sheet), say.advice(sheet))),
         under=lambda state: [sheet],
         beside=lambda state: [Section(state, "board", "Lanes and layout", of(board))],
-        settings=lambda state: [Block("about", paragraphs(YOURS), title="Your board and your meter"), settings.widget],
+        settings=lambda state: [settings.widget],
         more=more,
     )
     page = Page(chapter, state)

@@ -56,9 +56,10 @@ class Chapter:
     moves headline and figure, and the numbers, in the state; a figure that takes too long to follow a slider is not
     drawn on "chain"; headline: verdict and advice where they take longer than the figure, made when the hand rests
     (the view's verdict stands until the first is there); keeps: it compares with a kept curve;
-    heard_first: one listens while one moves its controls; plot_px: height of its figure where there is room. Parts:
-    lead, what the page opens with; under, between verdict and figure; beside, below the figure; settings, below its own
-    controls; more, the chapter's own job, below all that.
+    heard_first: one listens while one moves its controls; plot_px: height of its figure where there is room;
+    folds_numbers: the numbers are many, and shut at first. Parts: lead, what the page opens with; under, between
+    verdict and figure; beside, below the figure; settings, below its own controls; more, the chapter's own job, below
+    all that.
     """
 
     slug: str
@@ -77,6 +78,7 @@ class Chapter:
     keeps: bool = True
     heard_first: bool = False
     plot_px: int = 470
+    folds_numbers: bool = False
     lead: Parts = field(default=lambda state: ())
     under: Parts = field(default=lambda state: ())
     beside: Parts = field(default=lambda state: ())
@@ -121,7 +123,7 @@ class Page:
         self.folded = Controls(state, others, "all other controls")
         self.player = Player(state)
         self.schematic = Block("schematic", title="The circuit")
-        self.table = Block("numbers", title="The numbers")
+        self.table = Block("numbers", title="The numbers", folded=chapter.folds_numbers)
         self.tasks = Tasks(state, chapter.tasks, "" if self.lesson is None else self.lesson.name)
         self.lesson_head = Block("lesson", "" if self.lesson is None else lesson_html(self.lesson, chapter.slug, state))
         self.closing = Block("lesson", "")

@@ -47,9 +47,9 @@ class Start:
         self.keepsake = Keepsake()
         rooms = Block("questions", lesson_cards(served(), room_lesson()), title="This room's lesson")
         self.widget = VBox([
-            self.look, self.problems, rooms, self.opening, self.parts, self.bar, self.chapters, self.lessons,
+            self.look, self.problems, rooms, self.opening, self.parts, self.chapters, self.lessons,
             Block("about", about, title="Somewhere to start"),
-            self.examples, self.share, Ways(state, ""), self.keepsake, self.address,
+            self.examples, self.bar, self.share, Ways(state, ""), self.keepsake, self.address,
         ]).add_class("pz-page")  # fmt: skip
         self.answers.kept_in(self.keepsake)
         state.at_rest.changed = self._tell_waiting

@@ -253,6 +253,7 @@ CHAPTER = Chapter(
         "decide about anything on the mains.",
     ),
     has_phase=False,
+    folds_numbers=True,
     more=more,
 )
 

@@ -122,12 +122,12 @@ def change_words(more_db: float) -> str:
 
 
 def best_step(steps: tuple[AdviceStep, ...], loud: Loudness) -> list[str]:
-    """The most helpful step against hum, in two sentences; nothing where hum cannot be heard."""
+    """The most helpful step against hum, told below in full; nothing where hum cannot be heard."""
     if not steps or not loud.hum_db > INAUDIBLE_DB:
         return []
     best = steps[0]
     row = advice_texts()[best.name]
-    said = [f"Try first: {row.title[0].lower()}{row.title[1:]}: {step_words(best)}.", row.text]
+    said = [f"Try first: {row.title[0].lower()}{row.title[1:]}: {step_words(best)}."]
     if best.against == "room":
         said.append(
             "A test: touch a grounded part, such as the jack's sleeve. If the hum drops, it came this way. Not where "
