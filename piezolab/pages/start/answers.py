@@ -18,13 +18,15 @@ from piezolab.studies.board_as_built import BoardAsBuilt, read_build
 
 DRAWER, BUILD, FAULT = "what-shall-i-build-from-my-drawer", "how-do-i-build-it-and-check-it", "where-is-the-fault"
 
+NOT_YET = {DRAWER: "nothing looked for yet", BUILD: "no step done yet", FAULT: "no search open"}
+
 
 class Answers:
     """The lines by address word of the chapter; `changed` is called when all that waited are there."""
 
     def __init__(self, state: PageState, changed: Callable[[], None]) -> None:
         self._state, self._changed = state, changed
-        self.lines: dict[str, str] = {}
+        self.lines = dict(NOT_YET)
         self._ticks: Mapping[str, bool] = {}
         self._build = BoardAsBuilt()
         state.observe(lambda _: self._wait(), "settled")
@@ -48,7 +50,7 @@ class Answers:
             said = progress_words(self._ticks, SheetData(chain, self._build)) if slug == BUILD else ANSWERS[slug](chain)
         except CircuitError:
             said = ""  # the chapter says why
-        self.lines[slug] = said
+        self.lines[slug] = said or NOT_YET.get(slug, "")
 
     def _found(self, text: str) -> None:
         self.lines[DRAWER] = f"last found: {text}"
@@ -58,7 +60,7 @@ class Answers:
         readings = sum(name.startswith("reading ") for name in texts)
         said = [f"{readings} reading{'' if readings == 1 else 's'}"] if readings else []
         said += ["what you hear"] if texts.get("heard") else []
-        self.lines[FAULT] = f"a search is open: {' and '.join(said)}" if said else ""
+        self.lines[FAULT] = f"a search is open: {' and '.join(said)}" if said else NOT_YET[FAULT]
         self._wait()
 
     def _built(self, texts: Mapping[str, str]) -> None:

@@ -10,7 +10,7 @@ from piezolab.chain import SignalChain
 from piezolab.chain.parameters import all_parameters
 from piezolab.pages.kit.sentences import your_note
 from piezolab.pitch import parse_tuning
-from piezolab.quantity import letter_code, show
+from piezolab.quantity import show
 
 # Plain line drawings of our own, 64 by 44 units.
 _PICTURES = {
@@ -42,7 +42,7 @@ def stops(chain: SignalChain) -> tuple[Stop, ...]:
     values = chain.values
     discs = all_parameters()["discs"].show(chain.discs)
     strings = " ".join(note.display for note in parse_tuning(chain.tuning))
-    disc = (f"{show(values.pickup_c, 'F')}, {discs}", f"leakage {show(values.pickup_r, 'ohm')}")
+    disc = (f"{show(values.pickup_c, 'F')}, {discs}",)
     found = [
         Stop("instrument", "instrument", (strings, your_note(chain).removeprefix("your "))),
         Stop("pickup", "pickup", disc),
@@ -50,11 +50,11 @@ def stops(chain: SignalChain) -> tuple[Stop, ...]:
     ]
     if chain.topology.powered:
         where = chain.type_number + (", measured" if chain.transistor_measured else ", typical")
-        lines = (chain.topology.title, where, f"gate resistor {letter_code(values.gate_r, 'ohm')}")
+        lines = (chain.topology.title, where)
         found.append(Stop("stage", "stage", lines))
     else:
         found.append(Stop("none", "stage", ("none",)))
-    found.append(Stop("cable", "cable", (show(values.cable_m, "m"), show(values.cable_m * values.cable_c, "F"))))
+    found.append(Stop("cable", "cable", (show(values.cable_m, "m"),)))
     kinds = " and ".join(catalogue.inputs()[kind].label for kind in chain.input)
     found.append(Stop("input", "input", (kinds, show(values.input_r, "ohm"))))
     return tuple(found)

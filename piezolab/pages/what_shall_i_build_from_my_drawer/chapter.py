@@ -195,6 +195,7 @@ def usual_words() -> str:
     """What is wished where nothing else was asked for."""
     usual = Wish()
     return (
+        "Transistors that you measured are looked at, too. "
         f"Unless you ask for something else: the lowest string within {show(usual.low_note_db, 'dB')}, room for hard "
         f"playing, no more than {show(-usual.gain_db, 'dB')} of level lost, a thump of at most "
         f"{show(usual.step_v, 'V')} on plugging in that is gone in {show(usual.settle_s, 's')}, and at most "

@@ -33,8 +33,7 @@ FIELDS = (
     ),
     Field("capacitors", "capacitors", "F", "100n 470n 1u 2u2 10u 22u 100u", most=MOST_LIST),
     Field(
-        "transistors", "transistor types", "", "J113 2N5457", "Your measured ones are added by themselves.",
-        most=MOST_LIST,
+        "transistors", "transistor types", "", "J113 2N5457", most=MOST_LIST,
     ),
     Field("low_note", "the lowest string may lose", "dB", "1"),
     Field("headroom", "room for hard playing, at least", "dB", "0"),
