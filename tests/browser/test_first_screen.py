@@ -43,10 +43,12 @@ _WORDS = """() => {
 
 
 #: On a desk only where a figure stands above what the page is for.
-_BOTH = [(chapter, PHONE) for chapter in PAGES] + [(chapter, DESK) for chapter in PAGES if chapter.slug[:4] in ("", "will")]
+_BOTH = [(chapter, PHONE) for chapter in PAGES]
+_BOTH += [(chapter, DESK) for chapter in PAGES if chapter.slug[:4] in ("", "will")]
+_IDS = [f"{chapter.slug or 'start'} {size['viewport']['width']}" for chapter, size in _BOTH]
 
 
-@pytest.fixture(scope="module", params=_BOTH, ids=lambda pair: f"{pair[0].slug or 'start'} {pair[1]['viewport']['width']}")
+@pytest.fixture(scope="module", params=_BOTH, ids=_IDS)
 def page(request, browser, chapters):
     chapter, size = request.param
     one = Page(browser, chapters, **size)

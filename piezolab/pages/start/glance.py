@@ -8,7 +8,6 @@ from html import escape
 from piezolab import catalogue
 from piezolab.chain import SignalChain
 from piezolab.chain.parameters import all_parameters
-from piezolab.pages.kit.sentences import your_note
 from piezolab.pitch import parse_tuning
 from piezolab.quantity import show
 
@@ -44,7 +43,7 @@ def stops(chain: SignalChain) -> tuple[Stop, ...]:
     strings = " ".join(note.display for note in parse_tuning(chain.tuning))
     disc = (f"{show(values.pickup_c, 'F')}, {discs}",)
     found = [
-        Stop("instrument", "instrument", (strings, your_note(chain).removeprefix("your "))),
+        Stop("instrument", "instrument", (strings,)),
         Stop("pickup", "pickup", disc),
         Stop("lead", "lead", (show(values.lead_m, "m"),)),
     ]

@@ -43,7 +43,7 @@ class Start:
         self.address = Address(state)
         self.share = Share(state, self.address)
         self.opening = Opening(state, every_change=True)
-        about = f"<p>Three instruments of the {escape(WORKSHOP)}, which is invented. Take one as your start.</p>"
+        about = f"<p>Of the {escape(WORKSHOP)}, which is invented.</p>"
         self.keepsake = Keepsake()
         rooms = Block("questions", lesson_cards(served(), room_lesson()), title="This room's lesson")
         self.widget = VBox([
@@ -107,7 +107,7 @@ def lesson_cards(linked: bool, only: str | None = None) -> str:
     """The lessons by title, or the one that is asked for; each starts with a chain of its own."""
     items = []
     for lesson in known_lessons() if only is None else filter(None, [lesson_named(only)]):
-        inside = f"<strong>{escape(lesson.title)}</strong> {lesson.minutes} minutes"
+        inside = f"<strong>{escape(lesson.title)}</strong>{lesson.minutes} min"
         target = escape(f"{lesson.chapter}?lesson={lesson.name}")
         items.append(f'<li><a href="{target}">{inside}</a></li>' if linked else f"<li><p>{inside}</p></li>")
     return f'<ul class="pz-cards">{"".join(items)}</ul>' if items else ""

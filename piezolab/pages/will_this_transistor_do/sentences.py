@@ -89,9 +89,9 @@ def advice(chain: SignalChain, rest: Bias, headroom_v: float) -> list[str]:
     """What would help."""
     said = []
     if not chain.transistor_measured:
-        said.append("Parts of one type differ a lot: measure yours.")
+        said.append("Measure yours: parts differ.")
     if not_working(rest) or headroom_v < chain.play_v:
-        said.append("“Solve it backwards” below looks for resistors that suit it better.")
+        said.append("“Solve it backwards” below finds resistors.")
     return said
 
 
