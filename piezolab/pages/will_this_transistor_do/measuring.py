@@ -33,11 +33,11 @@ ENTRY = (
     Field("vgsoff", "V_GS(off)", "V", hint="Gate voltage that just stops the current; the sign does not matter."),
 )
 JIG = (
-    Field("r1", "first source resistor", "Ω", "330R", "A small one: 100 Ω to 1 kΩ."),
-    Field("v1", "voltage across the first", "V", hint="As the meter shows it, with all its digits."),
-    Field("r2", "second source resistor", "Ω", "4k7", "About ten times the first."),
+    Field("r1", "first source resistor", "Ω", "330R"),
+    Field("v1", "voltage across the first", "V"),
+    Field("r2", "second source resistor", "Ω", "4k7"),
     Field("v2", "voltage across the second", "V"),
-    Field("supply_v", "battery of the jig", "V", "9.0", "Measured with the jig running."),
+    Field("supply_v", "battery of the jig", "V", "9.0"),
     Field("resistor_percent", "resistor tolerance", "%", "1", "5 for gold bands; 0.5 if you measured them.", more=True),
     Field("meter_percent", "meter's accuracy", "%", "0.5", "From the meter's sheet, DC volts.", more=True),
     Field("drain_r", "drain resistor", "Ω", "0", "0 where the drain goes straight to the battery.", more=True),
@@ -52,7 +52,8 @@ _PERCENT = {"resistor_percent": (0.0, 20.0), "meter_percent": (0.0, 5.0)}
 
 HOW = (
     "The jig, on a plug-in board: gate to the battery's minus, drain to its plus, a resistor from source to minus. "
-    "Read the DC volts across it, battery out, swap the resistor for the second one, battery in, read again."
+    "Read the DC volts across it, with all digits; battery out, swap the resistor for the second one, battery in, read "
+    "again, and the battery's volts with the jig running. First resistor 100 Ω to 1 kΩ, the second about ten times that."
 )
 JIG_CAUTION = "Never the gate to plus: a large current would run through the transistor."
 
