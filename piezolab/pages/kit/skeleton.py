@@ -13,22 +13,20 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-import traitlets
 from ipywidgets import Box, VBox
 
 from piezolab.chain import SignalChain
 from piezolab.chain.link import from_link, whole_query
 from piezolab.circuit.errors import CircuitError
 from piezolab.pages.kit.address import Address
-from piezolab.pages.kit.blocks import Block, Buttons, bullets, paragraphs
+from piezolab.pages.kit.blocks import Block, Buttons, Look, bullets, paragraphs
 from piezolab.pages.kit.controls import Controls, Group, folded_groups, with_rest_controls
 from piezolab.pages.kit.keepsake import Keepsake
 from piezolab.pages.kit.opened_lesson import lesson_html, opened_lesson
 from piezolab.pages.kit.opened_lesson import tasks as lesson_tasks
 from piezolab.pages.kit.opening import Opening
 from piezolab.pages.kit.page_state import PageState
-from piezolab.pages.kit.piece import STATIC, Piece
-from piezolab.pages.kit.player import Player
+from piezolab.pages.kit.player import Find, Player
 from piezolab.pages.kit.plot import Plot
 from piezolab.pages.kit.share import Share
 from piezolab.pages.kit.tasks import Task, Tasks
@@ -63,7 +61,8 @@ class Chapter:
     drawn on "chain"; headline: verdict and advice where they take longer than the figure, made when the hand rests
     (the view's verdict stands until the first is there); keeps: it compares with a kept curve;
     settings: parts below its own controls, for what is chosen beside the chain; more: the chapter's own job, below the
-    controls.
+    controls; touch: the one change that the page offers beside the sound, which then stands above the controls; clips:
+    the sound clips.
     """
 
     slug: str
@@ -82,16 +81,8 @@ class Chapter:
     keeps: bool = True
     settings: Callable[[PageState], Sequence[Any]] = field(default=lambda state: ())
     more: Callable[[PageState], Sequence[Any]] = field(default=lambda state: ())
-
-
-class Look(Piece):
-    """Brings the pages' style along, and says in the element whether something waits; shows nothing."""
-
-    _esm = STATIC / "look.js"
-    _css = STATIC / "look.css"
-
-    #: Whether some of the page is still to be worked out.
-    waiting = traitlets.Bool(False).tag(sync=True)
+    touch: Find | None = None
+    clips: bool = False
 
 
 class Page:
@@ -119,7 +110,8 @@ class Page:
         self.advice = Block("advice")
         others = folded_groups(without=chapter.own) if self.lesson is None else []
         self.folded = Controls(state, others, "all other controls")
-        self.player = Player(state)
+        touch = chapter.touch if self.lesson is None else None
+        self.player = Player(state, touch=touch, clips=chapter.clips, compact=touch is not None)
         self.schematic = Block("schematic", title="The circuit")
         self.table = Block("numbers", title="The numbers")
         self.tasks = Tasks(state, chapter.tasks, "" if self.lesson is None else self.lesson.name)
@@ -135,12 +127,14 @@ class Page:
         stick = self.stick = VBox([self.verdict, self.plot]).add_class("pz-stick")
         chapter = self.chapter
         settings = chapter.settings(self.state)
-        side = VBox([self.own, *settings, self.stage_in, self.bar, self.advice, self.folded]).add_class("pz-side")
+        sounds = [self.player] if self.player.touches else []
+        rows = [*sounds, self.own, *settings, self.stage_in, self.bar, self.advice, self.folded]
+        side = VBox(rows).add_class("pz-side")
         tried = Box([stick, side]).add_class("pz-try")
         # the chapter's own job comes before the sound, but not before what a lesson asks to listen to
         job = chapter.more(self.state)
-        heard = [*job, self.player] if self.lesson is None else [self.player, *job]
-        shown = [*heard, self.schematic, self.table]
+        heard = [] if sounds else [self.player]
+        shown = [*(heard + job if self.lesson else job + heard), self.schematic, self.table]
         tasks = [self.tasks, self.closing] if chapter.tasks else []
         # in a lesson the tasks lead, and the rest is there to look things up
         below = [*shown, *tasks] if self.lesson is None else [*tasks, *shown]
@@ -222,8 +216,8 @@ class Page:
         self.verdict.old = False
 
     def _offer_stage(self, missing: bool) -> None:
-        direct = not self.state.chain.topology.powered
-        self.stage_in.show([{"word": "stage", "label": "put a follower in"}] if missing or direct else [])
+        offered = missing or not (self.state.chain.topology.powered or self.player.touches)
+        self.stage_in.show([{"word": "stage", "label": "put a follower in"}] if offered else [])
 
     # -- what waits until the hand rests ------------------------------------------------------------------------
     def _list(self) -> None:

@@ -12,14 +12,13 @@ from piezolab.chapters import ChapterFile, find_chapters
 from piezolab.lessons.shelf import known_lessons
 from piezolab.location import notebooks_dir
 from piezolab.pages.kit.address import Address
-from piezolab.pages.kit.blocks import Block, Buttons, bullets
+from piezolab.pages.kit.blocks import Block, Buttons, Look, bullets
 from piezolab.pages.kit.controls import Controls, folded_groups
 from piezolab.pages.kit.examples import HOME
 from piezolab.pages.kit.keepsake import Keepsake
 from piezolab.pages.kit.opening import Opening
 from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.share import Share
-from piezolab.pages.kit.skeleton import Look
 from piezolab.pages.kit.ways import Ways
 from piezolab.pages.start.glance import picture
 from piezolab.pages.start.scenario import WORKSHOP, instruments

@@ -124,10 +124,11 @@ def test_undo_redo_and_start_over_from_the_bar(page):
 
 
 def test_a_chain_without_a_stage_is_offered_one():
-    page = chapter.make("stage=direct&pickup_c=2n2")
-    assert [b["label"] for b in page.stage_in.buttons] == ["put a follower in"]
-    page.stage_in._heard(page.stage_in, {"word": "press", "button": "stage"}, [])
-    assert page.state.query == "pickup_c=2n2" and page.stage_in.buttons == []
+    page = chapter.make("stage=direct&pickup_c=680p")
+    assert page.player.touch == {"label": "put a follower in", "back": False} and page.stage_in.buttons == []
+    page.player._heard(page.player, {"word": "touch"}, [])
+    assert page.state.query == "pickup_c=680p"
+    assert chapter.make("stage=direct").player.touch == {}, "nothing is lost there"
 
 
 def test_mistakes_of_the_link_are_listed_as_text():
