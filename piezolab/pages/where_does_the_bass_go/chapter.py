@@ -10,7 +10,7 @@ from piezolab.pages.kit.skeleton import Chapter, Page
 from piezolab.pages.kit.tasks import MakeTask, NumberTask, PickTask
 from piezolab.pages.kit.touch_words import offer
 from piezolab.pages.kit.two_curves import found, numbers, view
-from piezolab.pages.where_does_the_bass_go.swing_figure import swing_words, swings
+from piezolab.pages.where_does_the_bass_go.swing_figure import pressed, swing_words, swings
 from piezolab.studies.first_touch import bass_touch
 from piezolab.studies.loading import loading
 
@@ -111,6 +111,7 @@ CHAPTER = Chapter(
     more=lambda state: [
         Section(state, "swing", "Why the low notes suffer", swing_words),
         PlotSection(state, "One swing, in time", swings, height_px=250),
+        PlotSection(state, "Hold it pressed", pressed, height_px=230, folded=True),
     ],
     touch=lambda chain: offer(bass_touch(chain)),
 )
