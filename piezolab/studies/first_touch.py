@@ -8,7 +8,7 @@ it meets now. Of two changes the first one stands unless the second brings 3 dB 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -141,7 +141,8 @@ def _bare_input(judged: Judgement) -> Iterator[FirstTouch]:
 def _shield(judged: Judgement) -> Iterator[FirstTouch]:
     loud = judged.loudness
     if loud.hum_db >= max(INAUDIBLE_DB, float(loud.hiss_db)) and judged.chain.shield_db < SHIELD_DB:
-        yield _touch(judged, "shield", {"shield_db": SHIELD_DB}, "hum")
+        shielded = _touch(judged, "shield", {"shield_db": SHIELD_DB}, "hum")
+        yield replace(shielded, costs=())  # it changes what comes in from the room, and no wish is about that
 
 
 def _steps(judged: Judgement) -> Iterator[FirstTouch]:
@@ -150,7 +151,7 @@ def _steps(judged: Judgement) -> Iterator[FirstTouch]:
         return
     hums = loud.hum_db >= loud.hiss_db
     for step in (hum_advice if hums else hiss_advice)(judged.chain).steps:
-        if step.computed:
+        if step.computed and step.less_db[0] >= QUIET_DB:
             yield _touch(judged, step.name, step.changes, "hum" if hums else "hiss")
 
 
