@@ -1,18 +1,18 @@
 """What a plucked note sounds like through a chain: bare, with its stage, and through a chain that was kept.
 
-Linear: the chain's response at its operating point, so nothing clips here however hard the note is played. Hiss and hum
-come as arrays from the studies that know them. Sounds are worked out in volts at the load's terminals and brought to
-samples by one gain for all, or by one for each that makes the notes equally loud.
+Linear, the chain's response at its operating point, unless it is asked to clip. Hiss and hum come as arrays from the
+studies that know them. Sounds are worked out in volts at the load's terminals and brought to samples by one gain for
+all, or by one for each that makes the notes equally loud. Several are heard in turns, in one loop without a gap.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from piezolab.audio import AudioError
+from piezolab.audio import RATE, AudioError
 from piezolab.audio.loudness import matching_gains
 from piezolab.audio.noise_samples import hiss as hiss_samples
 from piezolab.audio.noise_samples import hum as hum_samples
@@ -22,6 +22,7 @@ from piezolab.chain import SignalChain
 from piezolab.pitch import Note, note
 from piezolab.studies.hiss import noise as noise_study
 from piezolab.studies.hum import hum as hum_study
+from piezolab.studies.levels import load_voltage
 from piezolab.studies.linear import LinearChain
 from piezolab.studies.response import low_note_hz
 
@@ -35,8 +36,11 @@ PEAK = 0.5
 #: Playing against `play_v`, dB: normal playing.
 PLAYING_DB = -10.0
 SECONDS = 3.5
+#: Of a loop: how long each turn lasts, and how long it sinks into the next one, s. Ours (common practice, no source).
+TURN_S, JOIN_S = 2.0, 0.03
 BRIGHT_HZ = 2000.0  # where a string's overtones make it bright
 
+_CURVE = 2001  # points of the curve that bends
 _DITHER = 2 / 32766  # what writing 16 bits may add to a sample
 _NOTHING = 1e-7  # of the open-circuit voltage: what cancels is no sound to be turned up
 
@@ -118,21 +122,33 @@ def listen(
     hiss: Mapping[str, Table] | None = None,
     hum: Mapping[str, Table] | None = None,
 ) -> dict[str, Heard]:
-    """All versions of one sound, at normal playing (10 dB under `play_v`).
+    """All `versions` of one sound; see `listen_to`."""
+    return listen_to(versions(chain, kept), sound=sound, level=level, hiss=hiss, hum=hum)
 
-    level: "matched" makes the notes equally loud (ITU-R BS.1770-4), noise riding along; "true" keeps the levels of
-    the versions against each other. Either way the largest sample of all is `PEAK`, reached by scaling, never by
-    clipping. hiss, hum: by version, at the load's terminals; a version without an entry has none. A version of which
-    nothing is left stays silent. Raises AudioError.
+
+def listen_to(
+    chains: Mapping[str, SignalChain],
+    *,
+    sound: str = "lowest",
+    level: str = MATCHED,
+    clips: bool = False,
+    hiss: Mapping[str, Table] | None = None,
+    hum: Mapping[str, Table] | None = None,
+) -> dict[str, Heard]:
+    """One sound through each of some chains, at normal playing (10 dB under `play_v`); the first one's lowest string.
+
+    clips: at hard playing (`play_v`) instead, and bent by stage and input as a note of 1 kHz is; level: "matched" makes
+    the notes equally loud (ITU-R BS.1770-4), noise riding along; "true" keeps the levels of the versions against each
+    other. Either way the largest sample of all is `PEAK`, reached by scaling. hiss, hum: by version, at the load's
+    terminals; a version without an entry has none. A version of which nothing is left stays silent. Raises AudioError.
     """
     if sound not in SOUNDS:
         raise AudioError(f"sound: {sound!r} is not known; {', '.join(SOUNDS)} are allowed.")
     if level not in LEVELS:
         raise AudioError(f"level: {level!r} is not known; {' or '.join(LEVELS)} is allowed.")
-    chains = versions(chain, kept)
-    pitch = SOUNDS[sound].pitch_hz(chain)
+    pitch = SOUNDS[sound].pitch_hz(next(iter(chains.values())))
     shape = pluck(SOUNDS[sound].voice, pitch, SECONDS)
-    notes = {name: _note_at_load(one, shape) for name, one in chains.items()}
+    notes = {name: _note_at_load(one, shape, clips) for name, one in chains.items()}
     gains = matching_gains(list(notes.values())) if level == MATCHED else np.ones(len(notes))
     mixed = {
         name: gain * faded(signal + _noise(name, len(signal), hiss or {}, hum or {}))
@@ -150,11 +166,40 @@ def listen(
     }
 
 
-def _note_at_load(chain: SignalChain, shape: np.ndarray) -> np.ndarray:
-    values = chain.values
-    peak = values.play_v * 10 ** (PLAYING_DB / 20)
-    signal = filtered(peak * shape, LinearChain.of(values).gain)
-    return signal if np.abs(signal).max() > _NOTHING * peak else np.zeros_like(signal)
+def _note_at_load(chain: SignalChain, shape: np.ndarray, clips: bool) -> np.ndarray:
+    values, linear = chain.values, LinearChain.of(chain.values)
+    peak = values.play_v * (1.0 if clips else 10 ** (PLAYING_DB / 20))
+    signal = filtered(peak * shape, linear.gain)
+    if not np.abs(signal).max() > _NOTHING * peak:
+        return np.zeros_like(signal)
+    return _bent(linear, signal, chain.topology.inverts) if clips else signal
+
+
+def _bent(linear: LinearChain, signal: np.ndarray, inverts: bool) -> np.ndarray:
+    """A signal at the load as the stage bends and the input cuts it: through the static curve of the load line, as if
+    it had been a pickup's voltage at 1 kHz; the input cuts at its ceiling."""
+    gain = float(np.abs(linear.gain(1000.0)))
+    if linear.transistor is not None and gain > _NOTHING:
+        gain = -gain if inverts else gain
+        e = np.linspace(-1.0, 1.0, _CURVE) * np.abs(signal / gain).max()
+        signal = np.interp(signal / gain, e, load_voltage(linear, e))
+    ceiling = float(linear.assembly.values.input_max)
+    return np.clip(signal, -ceiling, ceiling)
+
+
+def in_turns(sounds: Sequence[np.ndarray]) -> np.ndarray:
+    """One loop in which each sound has its turn of `TURN_S`, shape (turns x samples of a turn,).
+
+    Each sinks along half a cosine into the next one's beginning, the last into the first: played round and round there
+    is no gap and no click. No sample is beyond the sounds' own largest or `PEAK`, whichever is more.
+    """
+    turn, join = round(TURN_S * RATE), round(JOIN_S * RATE)
+    loop = np.zeros(turn * len(sounds))
+    for n, sound in enumerate(sounds):
+        part = faded(sound[: turn + join], in_s=0.0, out_s=JOIN_S)
+        loop[(np.arange(len(part)) + n * turn) % len(loop)] += part
+    most = max(PEAK - _DITHER, *(float(np.abs(sound).max()) for sound in sounds))
+    return loop * min(1.0, most / max(float(np.abs(loop).max()), most))
 
 
 def _noise(name: str, count: int, hiss: Mapping[str, Table], hum: Mapping[str, Table]) -> np.ndarray:

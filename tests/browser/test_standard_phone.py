@@ -6,7 +6,7 @@ Every page is opened once on a phone; the tests of one page share it.
 import pytest
 
 from tests.browser.checks import axe, cut, small, wide
-from tests.browser.standard import NAMES, PAGES, PHONE, come_up, rest, unfold
+from tests.browser.standard import NAMES, PAGES, PATIENCE_MS, PHONE, come_up, rest, unfold
 from tests.serving.browsing import Page
 
 pytestmark = pytest.mark.browser
@@ -39,6 +39,35 @@ def test_axe_finds_nothing(page, theme):
     assert axe(page) == []
 
 
+def test_axe_finds_nothing_while_it_plays_and_an_entry_is_wrong(page):
+    """All that can be open and heard at once, light and dark: playing, folds open, an error said, after a touch."""
+    play, touch = page.page.locator(".pz-player-play"), page.page.locator(".pz-player-touch:visible")
+    if not page.page.locator(".pz-player-compact").count():
+        return  # the same player as on the others, below the chapter's own job
+    page.page.emulate_media(color_scheme="light")
+    turn(page, UPRIGHT)
+    unfold(page)
+    entry = page.page.locator(".pz-control .pz-entry").first
+    entry.fill("a lot")
+    entry.press("Enter")
+    page.page.locator(".pz-control [role=alert]:not(:empty)").first.wait_for()
+    (touch.first if touch.count() else play.first).click()
+    page.page.locator(".pz-player[data-state=playing]").wait_for(timeout=PATIENCE_MS)
+    found = {}
+    for theme in ("light", "dark"):
+        page.page.emulate_media(color_scheme=theme)
+        rest(page)
+        play.first.hover()
+        assert page.page.locator(".pz-player-play.pz-player-on").count() == 1
+        found[theme] = axe(page)
+    play.first.click()
+    page.page.locator(".pz-player[data-state=idle]").wait_for()
+    if touch.count():
+        touch.first.click()  # as it was, for the tests that follow
+        rest(page)
+    assert found == {"light": [], "dark": []}
+
+
 @pytest.mark.parametrize("width", WIDTHS)
 def test_nothing_is_too_wide_cut_off_or_too_small_for_a_thumb(page, width):
     turn(page, {"width": width, "height": 844})
@@ -54,7 +83,7 @@ def test_verdict_plot_and_the_control_are_in_view_while_it_moves(page, size):
     unfold(page)
     # On a screen that lies on its side, question and paragraph have been read and scrolled away.
     start = "0" if size is UPRIGHT else "scrollY + document.querySelector('.pz-try').getBoundingClientRect().top"
-    sliders = page.page.locator(".pz-side input[type=range]:visible")
+    sliders = page.page.locator(".pz-side .pz-control input[type=range]:visible")
     count = sliders.count()
     assert count > 20
     faults = []

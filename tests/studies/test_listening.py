@@ -17,6 +17,8 @@ from piezolab.audio.strings import pluck
 from piezolab.chain import SignalChain
 from piezolab.pitch import frequency
 from piezolab.quantity import decibels
+from piezolab.studies import listening
+from piezolab.studies.added_harmonics import distortion
 from piezolab.studies.hiss import noise
 from piezolab.studies.hum import hum
 from piezolab.studies.linear import LinearChain
@@ -29,10 +31,13 @@ from piezolab.studies.listening import (
     SOUNDS,
     STAGE,
     TRUE,
+    TURN_S,
     balances,
     hiss_table,
     hum_table,
+    in_turns,
     listen,
+    listen_to,
     versions,
 )
 
@@ -188,3 +193,59 @@ def test_listening_needs_no_heavy_library() -> None:
         "listen(SignalChain(), hiss={'bare': hiss_table(SignalChain())})['bare'].wav(); print('scipy' in sys.modules)"
     )
     assert subprocess.check_output([sys.executable, "-c", code], text=True).strip() == "False"
+
+
+# -- in turns -----------------------------------------------------------------------------------------------------
+def rough(signal: np.ndarray, seconds: float = 5e-3) -> np.ndarray:
+    """Rms of short pieces."""
+    pieces = signal[: len(signal) // round(seconds * RATE) * round(seconds * RATE)].reshape(-1, round(seconds * RATE))
+    return np.sqrt(np.mean(pieces**2, axis=1))
+
+
+def test_the_loop_has_no_gap_and_no_click_at_any_join() -> None:
+    steady = np.sin(2 * np.pi * 200.0 * np.arange(round(SECONDS * RATE)) / RATE) * 0.2
+    loop = in_turns([faded(steady), faded(0.5 * steady)])
+    turn = round(TURN_S * RATE)
+    assert len(loop) == 2 * turn
+    round_and_round = np.concatenate([loop[-turn // 2 :], loop])
+    assert rough(round_and_round).min() > 0.25 * rough(0.5 * steady).mean(), "a gap"
+    assert np.abs(np.diff(round_and_round)).max() < 2.5 * np.abs(np.diff(steady)).max(), "a click"
+    inside = slice(round(0.1 * RATE), turn)
+    assert np.array_equal(loop[:turn][inside], faded(steady)[:turn][inside])
+    assert np.array_equal(loop[turn:][inside], faded(0.5 * steady)[:turn][inside])
+
+
+def test_a_cut_between_the_turns_would_be_seen() -> None:
+    steady = np.sin(2 * np.pi * 200.0 * np.arange(round(SECONDS * RATE)) / RATE) * 0.2
+    cut = np.concatenate([faded(steady[: round(TURN_S * RATE)], out_s=0.03), faded(steady[: round(TURN_S * RATE)])])
+    assert rough(cut).min() < 0.25 * rough(0.5 * steady).mean()
+
+
+@settings(max_examples=4)
+@given(st.sampled_from(list(SOUNDS)), st.integers(1, 3))
+def test_a_loop_keeps_to_the_stated_peak(sound: str, count: int) -> None:
+    one = listen(THIN, sound=sound)[BARE].signal
+    assert np.abs(in_turns([one] * count)).max() <= PEAK
+
+
+# -- clipping -----------------------------------------------------------------------------------------------------
+def test_a_note_of_1_khz_bends_as_its_added_harmonics_say(monkeypatch: pytest.MonkeyPatch) -> None:
+    """By another route: the harmonics of one period on the load line."""
+    chain = SignalChain(stage="gain", play_v=0.15, input_max=100.0)
+    time = np.arange(round(SECONDS * RATE)) / RATE
+    monkeypatch.setattr(listening, "pluck", lambda *_: np.sin(2 * np.pi * 1000.0 * time))
+    heard = listen_to({STAGE: chain}, clips=True)[STAGE]
+    volts = (heard.signal / heard.gain)[RATE : 2 * RATE]
+    wanted = distortion(chain).harmonics[-1]
+    for n in (1, 2, 3):
+        assert level_at(volts, 1000.0 * n) == pytest.approx(wanted[n - 1], rel=0.02, abs=2e-5)
+    assert wanted[1] > 0.01 * wanted[0], "there is something to hear"
+
+
+def test_the_input_cuts_at_its_ceiling_and_nothing_else_changes() -> None:
+    chain = SignalChain(stage="direct", play_v=3.0, input_max=0.5)
+    bent, plain = listen_to({BARE: chain}, clips=True)[BARE], listen_to({BARE: chain})[BARE]
+    volts, straight = bent.signal / bent.gain, plain.signal / plain.gain * 10 ** (10 / 20)
+    middle = slice(RATE // 20, 2 * RATE)
+    assert np.allclose(volts[middle], np.clip(straight, -0.5, 0.5)[middle], atol=1e-9)
+    assert np.abs(straight).max() > 0.6

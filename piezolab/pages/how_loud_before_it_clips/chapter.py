@@ -18,10 +18,12 @@ from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.sections import PlotSection, Section
 from piezolab.pages.kit.sentences import decibel_words, not_working
 from piezolab.pages.kit.skeleton import Chapter, Page, View
+from piezolab.pages.kit.touch_words import offer
 from piezolab.pages.kit.wish_words import FAILS
 from piezolab.quantity import show
 from piezolab.studies.added_harmonics import Distortion, transfer_curve
 from piezolab.studies.bias import bias
+from piezolab.studies.first_touch import FirstTouch, room_touch
 from piezolab.studies.judging.judgement import judgement
 from piezolab.studies.judging.wish import ENOUGH_DB
 from piezolab.studies.levels import Levels
@@ -105,7 +107,7 @@ CHANGES = {
 }
 
 
-def change_words(chain: SignalChain, change: Change) -> str:
+def change_words(chain: SignalChain, change: Change | FirstTouch) -> str:
     """A change in words, with the stage's own names for its resistors."""
     words, stage, table = CHANGES[change.name], chain.topology, all_parameters()
     for key, usual in ((stage.rest_key, "source resistor"), (stage.gain_key, "drain resistor")):
@@ -234,6 +236,8 @@ CHAPTER = Chapter(
     ),
     has_phase=False,
     more=more,
+    touch=lambda chain: offer(room_touch(chain), change_words),
+    clips=True,
 )
 
 

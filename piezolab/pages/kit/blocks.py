@@ -42,6 +42,16 @@ class Block(Piece):
         self.send({"library": "temml"}, buffers=[TYPESETTER_FILE.read_bytes()])
 
 
+class Look(Piece):
+    """Brings the pages' style along, and says in the element whether something waits; shows nothing."""
+
+    _esm = STATIC / "look.js"
+    _css = STATIC / "look.css"
+
+    #: Whether some of the page is still to be worked out.
+    waiting = traitlets.Bool(False).tag(sync=True)
+
+
 class Buttons(Piece):
     """A row of buttons. Each has a word; pressing it calls what stands under that word."""
 

@@ -22,7 +22,7 @@ def laid_out(page: Any) -> VBox:
     chapter, state, learning = page.chapter, page.state, page.lesson is not None
     # the chapter's own job comes before the sound, but not before what a lesson asks to listen to
     job = list(chapter.more(state))
-    near = chapter.heard_first and not learning
+    near = page.player.touches
     heard = job if near else [page.player, *job] if learning else [*job, page.player]
     shown = [*heard, page.schematic, page.table]
     tasks = [page.tasks, page.closing] if chapter.tasks else []

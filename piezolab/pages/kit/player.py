@@ -1,23 +1,25 @@
-"""Hear it: one note through the chain, bare, with its stage, and through the kept chain.
+"""Hear it: one note through the chain, bare, with its stage, and through the kept chain, in turns.
 
-Nothing is made before a button is pressed; then the sounds are worked out once for a chain and a choice, one of them is
-sent as a WAV file, and the browser keeps it until the chain changes. The browser plays through its audio graph and not
-through an `audio` element, whose volume some phones do not let a page change.
+Nothing is made before a button is pressed; then the sounds are worked out once for a chain and a choice, sent as one
+WAV file that is a loop, and the browser keeps it until the chain changes. The browser plays through its audio graph and
+not through an `audio` element, whose volume some phones do not let a page change.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Any
 
 import traitlets
 
 from piezolab.audio import AudioError
+from piezolab.audio.processing import wav
 from piezolab.chain import SignalChain
 from piezolab.circuit.errors import CircuitError
 from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.piece import STATIC, Piece, number_in, text_in
 from piezolab.pages.kit.sentences import decibel_words, heard, lowest
+from piezolab.pages.kit.touch_words import Offer
 from piezolab.quantity import decibels
 from piezolab.studies.listening import (
     BARE,
@@ -33,23 +35,31 @@ from piezolab.studies.listening import (
     balances,
     hiss_table,
     hum_table,
-    listen,
+    in_turns,
+    listen_to,
     versions,
 )
 
 ChainTable = Callable[[SignalChain], Table]
+Find = Callable[[SignalChain], Offer | None]
 
 #: Where the volume stands at first and how far down it goes, dB; at 0 dB the loudest sample is `PEAK` of full scale.
 START_DB, LOWEST_DB = -20, -50
 
-CAUTION = (
-    f"Volume down, headphones off first. The player starts {abs(START_DB)}\u00a0dB down. At the top of its volume the "
-    f"loudest moment lies {abs(decibels(PEAK)):.0f}\u00a0dB under the most that your device can put out; nothing goes "
-    "above that."
+CAUTION = f"Volume down, headphones off first; it starts {abs(START_DB)}\u00a0dB down."
+IN_A_ROOM = "In a room, please use headphones: put them on once you know how loud it is."
+SMALL = "On a small loudspeaker listen for body, not for depth."
+AT_MOST = (
+    f"At the top of the volume the loudest moment lies {abs(decibels(PEAK)):.0f}\u00a0dB under the most that your "
+    "device can put out; nothing goes above that."
 )
 ABOUT = (
     "Worked out from the arithmetic of a plucked string, at normal playing (10 dB under hard). No wood, no room, no "
     "clipping: only what pickup, stage, cable and input do to it."
+)
+ABOUT_CLIPPING = (
+    "Worked out from the arithmetic of a plucked string, at hard playing, bent and clipped as a note of 1 kHz is. No "
+    "wood, no room: only what pickup, stage, cable and input do to it."
 )
 NAMES = {BARE: "bare pickup", STAGE: "with the stage", KEPT: "kept curve"}
 INSTRUMENTS = {
@@ -59,46 +69,69 @@ INSTRUMENTS = {
     "thumb-piano": "Thumb piano, {}",
 }
 LEVEL_NAMES = {MATCHED: "equally loud, to compare the tone", "true": "true level against each other"}
+BACK = "put it back as it was"
+GONE = "The chain has changed since; what is offered for it now stands there in a moment."
 FAILED = "The sound could not be made; what went wrong is in the server's log."
 
 
 class Player(Piece):
-    """The player of a page; it follows the bench's chain and kept chain.
+    """The player of a page; it follows the state's chain and kept chain, and plays them in turns, in one loop.
 
     hiss, hum: tables of a chain as `listen` takes them, or None where that is not offered. They are only asked for
-    when a listener has ticked them.
+    when a listener has ticked them. touch: the one change that the page offers for a chain, or None; one press makes
+    it and plays before and after, a second one takes it back. clips: whether the sound clips, at hard playing. compact:
+    it stands beside the controls, its heading unseen.
 
     In the browser the element carries ``data-state`` (idle, waiting, playing, failed) and, of what played last,
-    ``data-version``, ``data-seconds`` and ``data-peak``.
+    ``data-turns``, ``data-seconds`` and ``data-peak``.
     """
 
     _esm = STATIC / "player.js"
     _css = STATIC / "player.css"
-    words = {"play": "_asked_for_sound", "describe": "_asked_for_words"}
+    words = {"play": "_asked_for_sound", "touch": "_touched", "back": "_taken_back", "describe": "_asked_for_words"}
 
     #: What can be chosen: lists of [word, text].
     versions = traitlets.List().tag(sync=True)
     sounds = traitlets.List().tag(sync=True)
     levels = traitlets.List(list(map(list, LEVEL_NAMES.items()))).tag(sync=True)
     noises = traitlets.List().tag(sync=True)
-    caution = traitlets.Unicode(CAUTION).tag(sync=True)
+    told = traitlets.Dict({"caution": CAUTION, "room": IN_A_ROOM, "small": SMALL, "most": AT_MOST}).tag(sync=True)
     about = traitlets.Unicode(ABOUT).tag(sync=True)
     start_db = traitlets.Int(START_DB).tag(sync=True)
     lowest_db = traitlets.Int(LOWEST_DB).tag(sync=True)
     peak = traitlets.Float(PEAK).tag(sync=True)
+    compact = traitlets.Bool(False).tag(sync=True)
+    #: The change that is offered: label, and whether pressing takes it back; empty where there is none.
+    touch = traitlets.Dict().tag(sync=True)
     #: Counts changes of the chains: what the browser has kept of an earlier one is stale.
     revision = traitlets.Int(0).tag(sync=True)
 
     def __init__(
-        self, state: PageState, *, hiss: ChainTable | None = hiss_table, hum: ChainTable | None = hum_table
+        self,
+        state: PageState,
+        *,
+        hiss: ChainTable | None = hiss_table,
+        hum: ChainTable | None = hum_table,
+        touch: Find | None = None,
+        clips: bool = False,
+        compact: bool = False,
     ) -> None:
-        super().__init__()
-        self._state = state
+        super().__init__(compact=compact, about=ABOUT_CLIPPING if clips else ABOUT)
+        self._state, self._clips = state, clips
+        self._find, self._offer, self._made_touch = touch, None, False
         self._noise = {"hiss": hiss, "hum": hum}
         self._made: tuple[Any, dict[str, Heard]] | None = None
         self.noises = [[word, f"with {word}"] for word, table in self._noise.items() if table is not None]
         state.observe(lambda _: self._follow(), ["chain", "kept"])
         self._follow()
+        if touch is not None:
+            state.observe(lambda _: self._look_for_touch(), "settled")
+            self._look_for_touch()
+
+    @property
+    def touches(self) -> bool:
+        """Whether it offers changes."""
+        return self._find is not None
 
     def _follow(self) -> None:
         chain = self._state.chain
@@ -111,31 +144,70 @@ class Player(Piece):
             self.revision += 1
         self._made = None
 
+    # -- the one change -----------------------------------------------------------------------------------------
+    def _look_for_touch(self) -> None:
+        self._state.at_rest.put((self, "touch"), self._offer_touch)
+
+    def _offer_touch(self) -> None:
+        chain = self._state.chain
+        if self._made_touch and self._offer is not None and chain == self._offer.touch.after:
+            self.touch = {"label": BACK, "back": True}
+            return
+        self._made_touch = False
+        if self._offer is None or chain != self._offer.touch.before:
+            self._offer = self._find(chain)
+        self.touch = {} if self._offer is None else {"label": self._offer.label, "back": False}
+
+    def _touched(self, content: dict[str, Any]) -> None:
+        """Make the change, and play before and after."""
+        if self._offer is None or self._made_touch or self._offer.touch.before != self._state.chain:
+            self.send({"word": "sound", "serial": number_in(content, "serial"), "problem": GONE})
+            return
+        offer, self._made_touch = self._offer, True
+        self._state.put(offer.touch.after)
+        self._answer(content, dict(zip(("before", "after"), offer.touch.heard, strict=True)), offer)
+
+    def _taken_back(self, _content: dict[str, Any]) -> None:
+        if self._made_touch and self._offer is not None and self._state.chain == self._offer.touch.after:
+            self._state.put(self._offer.touch.before)
+
     # -- asked by the browser -----------------------------------------------------------------------------------
     def _asked_for_sound(self, content: dict[str, Any]) -> None:
+        self._answer(content, versions(self._state.chain, self._state.kept))
+
+    def _answer(self, content: dict[str, Any], chains: Mapping[str, SignalChain], offer: Offer | None = None) -> None:
+        """Send one loop in which some chains have their turns."""
         asked = {"word": "sound", "serial": number_in(content, "serial"), "revision": self.revision}
+        there = [word for word, table in self._noise.items() if table is not None]
         try:
-            version, *choice = _choice(content, [word for word, table in self._noise.items() if table is not None])
-            heard_now = self._versions(tuple(choice))
-            if version not in heard_now:
-                raise AudioError(f"version: {version!r} is not there; {', '.join(heard_now)} can be heard.")
-            one = heard_now[version]
-            said = _said(version, one, choice[1])
-            self.send({**asked, "said": said}, buffers=[one.wav()])
+            turns, *choice = _choice(content, there)
+            if offer is not None:
+                turns, names = list(chains), dict(zip(chains, offer.heard, strict=True))
+                choice[2] = tuple(word for word in there if word in (*choice[2], *offer.noises))
+            else:
+                names = NAMES
+            if missing := [word for word in turns if word not in chains]:
+                raise AudioError(f"version: {missing[0]!r} is not there; {', '.join(chains)} can be heard.")
+            found = self._listened(tuple(choice), chains)
+            said = " ".join(filter(None, (_said(names[word], found[word], choice[1]) for word in turns)))
+            said = f"{offer.brings} {said}".strip() if offer else said
+            loop = wav(in_turns([found[word].signal for word in turns]))
+            self.send({**asked, "turns": [names[word] for word in turns], "said": said}, buffers=[loop])
         except (AudioError, CircuitError) as error:
             self.send({**asked, "problem": str(error)})
         except Exception:
             self.send({**asked, "problem": FAILED})
             raise
 
-    def _versions(self, choice: tuple[str, str, tuple[str, ...]]) -> dict[str, Heard]:
-        """All versions of a choice; the last ones made are kept, since the levels are set by all of them together."""
-        if self._made is None or self._made[0] != choice:
+    def _listened(
+        self, choice: tuple[str, str, tuple[str, ...]], chains: Mapping[str, SignalChain]
+    ) -> dict[str, Heard]:
+        """All of these chains; the last ones made are kept, since the levels are set by all of them together."""
+        key = choice, tuple(chains.items())
+        if self._made is None or self._made[0] != key:
             sound, level, noises = choice
-            chain, kept = self._state.chain, self._state.kept
-            chains = versions(chain, kept)
             tables = {word: {name: self._noise[word](one) for name, one in chains.items()} for word in noises}
-            self._made = choice, listen(chain, kept, sound=sound, level=level, **tables)
+            self._made = key, listen_to(chains, sound=sound, level=level, clips=self._clips, **tables)
         return self._made[1]
 
     def _asked_for_words(self, content: dict[str, Any]) -> None:
@@ -151,13 +223,15 @@ class Player(Piece):
         self.send({"word": "described", "revision": self.revision, "sound": sound, "sentences": sentences})
 
 
-def _choice(content: dict[str, Any], noises: list[str]) -> tuple[str, str, str, tuple[str, ...]]:
-    """Version, sound, level and noises that a message asks for. Raises AudioError for what is not offered."""
-    version, sound, level = (text_in(content, key, 20) for key in ("version", "sound", "level"))
-    if version not in NAMES or sound not in SOUNDS or level not in LEVELS:
+def _choice(content: dict[str, Any], noises: list[str]) -> tuple[list[str], str, str, tuple[str, ...]]:
+    """Versions, sound, level and noises that a message asks for. Raises AudioError for what is not offered."""
+    sound, level = (text_in(content, key, 20) for key in ("sound", "level"))
+    asked = content.get("versions")
+    turns = [word for word in NAMES if isinstance(asked, list) and word in asked]
+    if not turns or len(turns) != len(asked) or sound not in SOUNDS or level not in LEVELS:
         raise AudioError("The page asked for a sound that is not offered. Load the page again.")
     wanted = content.get("noises")
-    return version, sound, level, tuple(word for word in noises if isinstance(wanted, list) and word in wanted)
+    return turns, sound, level, tuple(word for word in noises if isinstance(wanted, list) and word in wanted)
 
 
 def _note_name(word: str, chain: SignalChain) -> str:
@@ -165,14 +239,14 @@ def _note_name(word: str, chain: SignalChain) -> str:
     return f"{note.display} ({note.frequency_hz:.0f} Hz)"
 
 
-def _said(version: str, one: Heard, level: str) -> str:
-    """What is playing, in words."""
-    name = NAMES[version].capitalize()
+def _said(name: str, one: Heard, level: str) -> str:
+    """What is to be said of a sound that plays: silence, or that it was turned up."""
+    name = f"{name[0].upper()}{name[1:]}"
     if not one.signal.any():
         return f"{name}: silence; nothing of the note is left."
     if level == MATCHED and one.turned_up_db >= 0.5:
-        return f"{name}, turned up by {one.turned_up_db:.0f} dB to be as loud as the others."
-    return f"{name}."
+        return f"{name}: turned up by {one.turned_up_db:.0f}\u00a0dB, to be as loud."
+    return ""
 
 
 def balance_sentence(name: str, balance: Balance) -> str:

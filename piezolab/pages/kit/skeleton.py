@@ -7,21 +7,18 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-import traitlets
-
 from piezolab.chain import SignalChain
 from piezolab.chain.link import from_link, whole_query
 from piezolab.circuit.errors import CircuitError
 from piezolab.pages.kit.address import Address
-from piezolab.pages.kit.blocks import Block, Buttons, bullets, paragraphs
+from piezolab.pages.kit.blocks import Block, Buttons, Look, bullets, paragraphs
 from piezolab.pages.kit.controls import Controls, Group, folded_groups, with_rest_controls
 from piezolab.pages.kit.keepsake import Keepsake
 from piezolab.pages.kit.opened_lesson import lesson_html, opened_lesson
 from piezolab.pages.kit.opened_lesson import tasks as lesson_tasks
 from piezolab.pages.kit.page_layout import laid_out
 from piezolab.pages.kit.page_state import PageState
-from piezolab.pages.kit.piece import STATIC, Piece
-from piezolab.pages.kit.player import Player
+from piezolab.pages.kit.player import Find, Player
 from piezolab.pages.kit.plot import Plot
 from piezolab.pages.kit.share import Share
 from piezolab.pages.kit.tasks import Task, Tasks
@@ -56,10 +53,10 @@ class Chapter:
     moves headline and figure, and the numbers, in the state; a figure that takes too long to follow a slider is not
     drawn on "chain"; headline: verdict and advice where they take longer than the figure, made when the hand rests
     (the view's verdict stands until the first is there); keeps: it compares with a kept curve;
-    heard_first: one listens while one moves its controls; plot_px: height of its figure where there is room;
-    folds_numbers: the numbers are many, and shut at first. Parts: lead, what the page opens with; under, between
-    verdict and figure; beside, below the figure; settings, below its own controls; more, the chapter's own job, below
-    all that.
+    touch: the one change that the page offers beside the sound, which then stands above the controls; clips: the sound
+    clips; plot_px: height of its figure where there is room; folds_numbers: the numbers are many, and shut at first.
+    Parts: lead, what the page opens with; under, between verdict and figure; beside, below the figure; settings, below
+    its own controls; more, the chapter's own job, below all that.
     """
 
     slug: str
@@ -76,7 +73,8 @@ class Chapter:
     listed_on: tuple[str, ...] = ("settled",)
     headline: Callable[[SignalChain], tuple[str, Sequence[str]]] | None = None
     keeps: bool = True
-    heard_first: bool = False
+    touch: Find | None = None
+    clips: bool = False
     plot_px: int = 470
     folds_numbers: bool = False
     lead: Parts = field(default=lambda state: ())
@@ -84,16 +82,6 @@ class Chapter:
     beside: Parts = field(default=lambda state: ())
     settings: Parts = field(default=lambda state: ())
     more: Parts = field(default=lambda state: ())
-
-
-class Look(Piece):
-    """Brings the pages' style along, and says in the element whether something waits; shows nothing."""
-
-    _esm = STATIC / "look.js"
-    _css = STATIC / "look.css"
-
-    #: Whether some of the page is still to be worked out.
-    waiting = traitlets.Bool(False).tag(sync=True)
 
 
 class Page:
@@ -121,7 +109,8 @@ class Page:
         self.advice = Block("advice")
         others = folded_groups(without=chapter.own) if self.lesson is None else []
         self.folded = Controls(state, others, "all other controls")
-        self.player = Player(state)
+        touch = chapter.touch if self.lesson is None else None
+        self.player = Player(state, touch=touch, clips=chapter.clips, compact=touch is not None)
         self.schematic = Block("schematic", title="The circuit")
         self.table = Block("numbers", title="The numbers", folded=chapter.folds_numbers)
         self.tasks = Tasks(state, chapter.tasks, "" if self.lesson is None else self.lesson.name)
@@ -201,8 +190,8 @@ class Page:
         self.verdict.old = False
 
     def _offer_stage(self, missing: bool) -> None:
-        direct = not self.state.chain.topology.powered
-        self.stage_in.show([{"word": "stage", "label": "put a follower in"}] if missing or direct else [])
+        offered = missing or not (self.state.chain.topology.powered or self.player.touches)
+        self.stage_in.show([{"word": "stage", "label": "put a follower in"}] if offered else [])
 
     # -- what waits until the hand rests ------------------------------------------------------------------------
     def _list(self) -> None:

@@ -13,13 +13,12 @@ from piezolab.chapters import ChapterFile, find_chapters
 from piezolab.lessons.shelf import known_lessons, lesson_named, room_lesson
 from piezolab.location import notebooks_dir
 from piezolab.pages.kit.address import Address
-from piezolab.pages.kit.blocks import Block, Buttons, bullets
+from piezolab.pages.kit.blocks import Block, Buttons, Look, bullets
 from piezolab.pages.kit.examples import HOME
 from piezolab.pages.kit.keepsake import Keepsake
 from piezolab.pages.kit.opening import Opening
 from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.share import Share
-from piezolab.pages.kit.skeleton import Look
 from piezolab.pages.kit.ways import Ways
 from piezolab.pages.start.answers import Answers
 from piezolab.pages.start.part_panels import PartPanels

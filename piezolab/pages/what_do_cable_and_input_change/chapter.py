@@ -14,10 +14,12 @@ from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.sentences import not_working, pitch_words
 from piezolab.pages.kit.skeleton import Chapter, Page, View
 from piezolab.pages.kit.tasks import MakeTask, NumberTask, PickTask
+from piezolab.pages.kit.touch_words import offer
 from piezolab.pages.what_do_cable_and_input_change import sentences as say
 from piezolab.pages.what_do_cable_and_input_change.sections import sections
 from piezolab.pitch import Note, parse_tuning
 from piezolab.quantity import decibels, show
+from piezolab.studies.first_touch import output_touch
 from piezolab.studies.inputs import InputRow, placement, this_input
 from piezolab.studies.judging.judgement import Judgement, judgement
 from piezolab.studies.output import at_the_jack, load_impedance, output_corner
@@ -249,6 +251,7 @@ CHAPTER = Chapter(
     ),
     lower="impedance",
     more=sections,
+    touch=lambda chain: offer(output_touch(chain)),
 )
 
 

@@ -8,9 +8,10 @@ from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.sections import PlotSection, Section
 from piezolab.pages.kit.skeleton import Chapter, Page
 from piezolab.pages.kit.tasks import MakeTask, NumberTask, PickTask
-from piezolab.pages.kit.thin_remedy import ThinRemedy
+from piezolab.pages.kit.touch_words import offer
 from piezolab.pages.kit.two_curves import found, numbers, view
-from piezolab.pages.where_does_the_bass_go.swing_figure import swing_words, swings
+from piezolab.pages.where_does_the_bass_go.swing_figure import pressed, swing_words, swings
+from piezolab.studies.first_touch import bass_touch
 from piezolab.studies.loading import loading
 
 SLUG = "where-does-the-bass-go"
@@ -99,7 +100,6 @@ not count.</p>
 CHAPTER = Chapter(
     slug=SLUG,
     own=("input", "pickup_c", "gate_r", "cable_m"),
-    heard_first=True,
     view=view,
     table=numbers,
     tasks=TASKS,
@@ -109,10 +109,11 @@ CHAPTER = Chapter(
         "These figures are estimates from typical data, not a certificate.",
     ),
     more=lambda state: [
-        ThinRemedy(state),
         Section(state, "swing", "Why the low notes suffer", swing_words),
         PlotSection(state, "One swing, in time", swings, height_px=250),
+        PlotSection(state, "Hold it pressed", pressed, height_px=230, folded=True),
     ],
+    touch=lambda chain: offer(bass_touch(chain)),
 )
 
 

@@ -1,11 +1,14 @@
-"""Figure of the first chapter: one and a half swings of the lowest and of the highest string, bare."""
+"""Figures in time of the first chapter: one and a half swings of two strings, and a press that is held, both bare."""
 
 from __future__ import annotations
+
+import math
 
 from piezolab.chain import SignalChain
 from piezolab.pages.kit.sections import Figure
 from piezolab.pitch import Note, parse_tuning
 from piezolab.quantity import show
+from piezolab.studies.held_press import FROM_S, LEFT, TO_S, held_press
 from piezolab.studies.one_swing import OneSwing, one_swing
 
 _GREY, _BARE = "var(--pz-quiet, #55524b)", "var(--pz-curve-bare, #D55E00)"
@@ -65,3 +68,35 @@ def swing_words(chain: SignalChain) -> str:
         "they come early, since the drained disc starts back before the string does. A quicker swing leaves less time "
         "for that."
     )
+
+
+def pressed(chain: SignalChain, _kept: SignalChain | None) -> Figure:
+    """What is left at the input after a sudden press that is held, with the mark at R C."""
+    found = held_press(chain)
+    if found is None:
+        return [], {}, {}, "The two discs are wired against each other: pressed alike, they give nothing."
+    at, left = found.tau_s, 100 * LEFT * found.start
+    words = f"R × C = {show(found.r_ohm, 'ohm', 2)} × {show(found.c_farad, 'F', 2)} = {show(at, 's', 2)}"
+    label = f"Pressed at once and held, bare: after {show(at, 's', 2)} 37 % of the start is left ({words})."
+    traces = [
+        {
+            "name": "at the input, bare", "x": found.time_s, "y": 100 * found.left, "mode": "lines",
+            "line": {"color": _BARE, "width": 2.5, "dash": "dash"}, "showlegend": False,
+        },
+        {
+            "name": f"37 %: {words}", "x": [at], "y": [left], "mode": "markers", "showlegend": True,
+            "marker": {"symbol": "circle-open", "size": 11, "color": _BARE, "line": {"width": 2.5}},
+        },
+    ]  # fmt: skip
+    layout = {
+        "height": 230, "margin": {"l": 48, "r": 12, "t": 34, "b": 44}, "hovermode": False,
+        "legend": {"orientation": "h", "x": 0, "y": 1.02, "yanchor": "bottom"},
+        "xaxis": {
+            "type": "log", "range": [math.log10(FROM_S), math.log10(TO_S)], "title": {"text": "time since the press"},
+            "tickvals": [10.0**n for n in range(-5, 2)],
+            "ticktext": ["10 µs", "0.1 ms", "1 ms", "10 ms", "0.1 s", "1 s", "10 s"],
+        },
+        "yaxis": {"range": [0, 105], "title": {"text": "left, % of the disc’s volts", "standoff": 2}},
+    }  # fmt: skip
+    narrow = {"height": 220, "font": {"size": 12}, "margin": {"l": 40, "r": 6, "t": 34, "b": 40}}
+    return traces, layout, narrow, label

@@ -17,6 +17,7 @@ from piezolab.pages.kit.blocks import Buttons, bullets, paragraphs, table
 from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.sections import PlotSection, Section
 from piezolab.pages.kit.skeleton import Chapter, Page, View
+from piezolab.pages.kit.touch_words import offer
 from piezolab.pages.who_makes_the_hiss_and_the_hum import sentences as say
 from piezolab.pages.who_makes_the_hiss_and_the_hum.hiss_figures import (
     axes,
@@ -28,6 +29,7 @@ from piezolab.pages.who_makes_the_hiss_and_the_hum.hiss_figures import (
 from piezolab.pages.who_makes_the_hiss_and_the_hum.tasks import MATHS, TASKS
 from piezolab.quantity import show
 from piezolab.studies.advice import Advice, AdviceStep, hiss_advice, hum_advice
+from piezolab.studies.first_touch import quiet_touch
 from piezolab.studies.hiss import Noise, gate_resistor_sweep, quieter_transistors
 from piezolab.studies.hum import WAYS
 from piezolab.studies.judging.hum_and_hiss import INAUDIBLE_DB, loudness
@@ -255,6 +257,7 @@ CHAPTER = Chapter(
     has_phase=False,
     folds_numbers=True,
     more=more,
+    touch=lambda chain: offer(quiet_touch(chain)),
 )
 
 

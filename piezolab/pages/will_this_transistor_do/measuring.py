@@ -53,7 +53,7 @@ _PERCENT = {"resistor_percent": (0.0, 20.0), "meter_percent": (0.0, 5.0)}
 HOW = (
     "The jig, on a plug-in board: gate to the battery's minus, drain to its plus, a resistor from source to minus. "
     "Read the DC volts across it, with all digits; battery out, swap the resistor for the second one, battery in, read "
-    "again, and the battery's volts with the jig running. First resistor 100 Ω to 1 kΩ, the second about ten times that."
+    "again, and the battery's volts with the jig running. First resistor 100 Ω to 1 kΩ, the second some ten times that."
 )
 JIG_CAUTION = "Never the gate to plus: a large current would run through the transistor."
 

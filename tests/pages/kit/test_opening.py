@@ -3,8 +3,11 @@
 from itertools import combinations
 from urllib.parse import quote
 
+import numpy as np
 import pytest
+import scipy.signal
 
+from piezolab.audio import RATE
 from piezolab.chain import SignalChain
 from piezolab.chain.link import from_link, read_link
 from piezolab.chapters import find_chapters
@@ -14,6 +17,8 @@ from piezolab.pages.kit.examples import HOME, MOST_OWN, examples, own_chain
 from piezolab.pages.kit.opened_lesson import opened_lesson
 from piezolab.pages.kit.opening import Opening
 from piezolab.pages.kit.page_state import PageState
+from piezolab.studies import listening
+from piezolab.studies.first_touch import bass_touch
 from piezolab.studies.judging.judgement import judgement
 from piezolab.studies.loading import loading
 
@@ -184,3 +189,44 @@ def test_each_example_shows_its_effect():
 
 def test_a_word_of_the_page_is_no_part_of_a_chain():
     assert read_link(f"own={OWN}&lesson=x&seat=1") == (SignalChain(), ())
+
+
+# -- heard on a phone -------------------------------------------------------------------------------------------------
+PHONE_HZ, HEARD_DB = 300.0, 3.0  # what a phone's small loudspeaker leaves out, and a plain difference: both our own
+THIRDS_HZ = 1000.0 * 2.0 ** (np.arange(-5, 4) / 3)  # 315 Hz to 2 kHz: where the note's overtones are, IEC 61260-1
+
+
+def in_thirds(signal: np.ndarray) -> np.ndarray:
+    """Power in each third-octave band of a sound as a phone plays it, dB."""
+    heard = scipy.signal.sosfilt(scipy.signal.butter(4, PHONE_HZ, "highpass", fs=RATE, output="sos"), signal)
+    power, at = np.abs(np.fft.rfft(heard)) ** 2, np.fft.rfftfreq(len(heard), 1 / RATE)
+    bands = [power[(at >= f * 2 ** (-1 / 6)) & (at < f * 2 ** (1 / 6))].sum() for f in THIRDS_HZ]
+    return 10 * np.log10(np.array(bands))
+
+
+def heard_on_a_phone(sounds: dict[str, listening.Heard]) -> np.ndarray:
+    """By how much the second sound exceeds the first in each band that carries the note, dB."""
+    one, two = (in_thirds(sound.signal) for sound in sounds.values())
+    carries = np.maximum(one, two) > np.maximum(one, two).max() - 20
+    return (two - one)[carries]
+
+
+@pytest.mark.parametrize("level", listening.LEVELS)
+def test_on_a_phone_the_two_sounds_of_chapter_1_differ_as_the_player_makes_them(level):
+    differ = heard_on_a_phone(listening.listen(examples()[SLUG].chain, level=level))
+    assert np.count_nonzero(np.abs(differ) >= HEARD_DB) >= 3
+    if level == listening.TRUE:
+        assert differ.max() >= HEARD_DB, "low down the stage is plainly louder"
+    else:
+        assert np.ptp(differ) >= 2 * HEARD_DB, "as loud, and another tone: more below, less above"
+
+
+def test_on_a_phone_what_the_first_touch_changes_is_heard():
+    touch = bass_touch(examples()[SLUG].chain)
+    differ = heard_on_a_phone(listening.listen_to(dict(zip(("before", "after"), touch.heard, strict=True))))
+    assert np.count_nonzero(np.abs(differ) >= HEARD_DB) >= 3 and differ[0] > 0 > differ[-1], "more body"
+
+
+def test_where_nothing_is_lost_a_phone_plays_the_same_twice():
+    differ = heard_on_a_phone(listening.listen(SignalChain()))
+    assert np.abs(differ).max() < 1.0

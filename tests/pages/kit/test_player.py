@@ -10,30 +10,44 @@ from collections.abc import Iterator
 import numpy as np
 import pytest
 import scipy.io.wavfile
+from playwright.sync_api import expect
 
 from piezolab.chain import SignalChain
 from piezolab.pages.kit import player as player_module
 from piezolab.pages.kit.page_state import PageState
-from piezolab.pages.kit.player import CAUTION, FAILED, LOWEST_DB, START_DB, Player, balance_sentence
-from piezolab.studies.listening import PEAK, SECONDS, Balance
+from piezolab.pages.kit.player import (
+    AT_MOST,
+    BACK,
+    CAUTION,
+    FAILED,
+    GONE,
+    IN_A_ROOM,
+    LOWEST_DB,
+    START_DB,
+    Player,
+    balance_sentence,
+)
+from piezolab.pages.kit.touch_words import offer
+from piezolab.studies.first_touch import bass_touch, quiet_touch
+from piezolab.studies.listening import PEAK, TURN_S, Balance, listen_to
 from tests.serving.browsing import WAIT_MS, Page, contrast
 from tests.serving.live import LiveServer
 
 THIN = SignalChain(input_r=47e3)
-ASK = {"word": "play", "serial": 7, "version": "bare", "sound": "lowest", "level": "matched", "noises": []}
+ASK = {"word": "play", "serial": 7, "versions": ["bare"], "sound": "lowest", "level": "matched", "noises": []}
 
 
 @pytest.fixture
 def calls(monkeypatch: pytest.MonkeyPatch) -> list:
-    """What `listen` was asked for, while it does its work."""
+    """What `listen_to` was asked for, while it does its work."""
     made: list = []
-    real = player_module.listen
+    real = player_module.listen_to
 
     def counted(*args, **options):
         made.append(options)
         return real(*args, **options)
 
-    monkeypatch.setattr(player_module, "listen", counted)
+    monkeypatch.setattr(player_module, "listen_to", counted)
     return made
 
 
@@ -53,15 +67,16 @@ def test_nothing_is_made_before_it_is_asked_for_and_then_only_once(calls: list) 
     assert calls == []
     message, buffers = asked(player)
     assert message["word"] == "sound" and message["serial"] == 7 and message["revision"] == player.revision
-    assert "Bare pickup, turned up by" in message["said"]
-    asked(player, version="stage")
-    assert len(calls) == 1
+    assert re.match(r"Bare pickup: turned up by \d+\sdB, to be as loud\.", message["said"])
+    assert message["turns"] == ["bare pickup"]
+    message, _ = asked(player, versions=["bare", "stage"])
+    assert len(calls) == 1 and message["turns"] == ["bare pickup", "with the stage"]
     asked(player, level="true")
     state.put(THIN)
     asked(player, level="true")
     assert len(calls) == 3
     rate, steps = scipy.io.wavfile.read(io.BytesIO(buffers[0]))
-    assert len(steps) / rate == SECONDS and 0.1 < np.abs(steps / 32766).max() <= PEAK
+    assert len(steps) / rate == TURN_S and 0.1 < np.abs(steps / 32766).max() <= PEAK
 
 
 def test_versions_follow_the_bench() -> None:
@@ -74,7 +89,7 @@ def test_versions_follow_the_bench() -> None:
     state.put(THIN.but(stage="direct", tuning="E1-A1"))
     assert [word for word, _ in player.versions] == ["bare", "kept"]
     assert player.sounds[0] == ["lowest", "Your lowest string, E1 (41 Hz)"]
-    message, buffers = asked(player, version="stage")
+    message, buffers = asked(player, versions=["stage"])
     assert "version: 'stage' is not there; bare, kept can be heard." in message["problem"] and not buffers
 
 
@@ -98,8 +113,13 @@ def test_hiss_and_hum_are_worked_out_only_when_ticked(calls: list) -> None:
 
 
 @pytest.mark.parametrize(
-    "changes", [{"version": "<b>"}, {"sound": "gong"}, {"sound": None}, {"level": 3}, {"version": "x" * 10**6}]
-)
+        "changes",
+    [
+        {"versions": ["<b>"]}, {"versions": []}, {"versions": "bare"}, {"versions": ["bare", "bare"]},
+        {"versions": None}, {"versions": [["bare"]]}, {"versions": ["x" * 10**6]}, {"sound": "gong"}, {"sound": None},
+        {"level": 3},
+    ],
+)  # fmt: skip
 def test_what_is_not_offered_is_refused(changes: dict, calls: list) -> None:
     message, buffers = asked(Player(PageState(THIN)), **changes)
     assert message["problem"].endswith("Load the page again.") and not buffers and calls == []
@@ -123,7 +143,7 @@ def test_fault_of_ours_is_said_and_raised(monkeypatch: pytest.MonkeyPatch) -> No
     player = Player(PageState(THIN))
     sent: list = []
     player.send = lambda content, buffers=None: sent.append(content)
-    monkeypatch.setattr(player_module, "listen", lambda *_, **__: 1 / 0)
+    monkeypatch.setattr(player_module, "listen_to", lambda *_, **__: 1 / 0)
     with pytest.raises(ZeroDivisionError):
         player._asked_for_sound(ASK)
     assert [message["problem"] for message in sent] == [FAILED]
@@ -145,8 +165,8 @@ def test_words_tell_tone_and_levels() -> None:
 
 
 def test_caution_tells_the_levels_that_hold() -> None:
-    assert "Volume down, headphones off first." in CAUTION
-    assert re.search(r"20\sdB down.* 6\sdB under", CAUTION)
+    assert CAUTION.startswith("Volume down, headphones off first")
+    assert re.search(r"20\sdB down", CAUTION) and re.search(r"lies 6\sdB under", AT_MOST)
     assert START_DB == -20 and LOWEST_DB < START_DB and round(-20 * np.log10(PEAK)) == 6
 
 
@@ -158,23 +178,82 @@ def test_page_with_a_player_imports_no_scipy() -> None:
     assert subprocess.check_output([sys.executable, "-c", code], text=True).strip() == "[]"
 
 
+# ---- the one change -----------------------------------------------------------------------------------------------
+def touching(chain: SignalChain, find=bass_touch) -> tuple[PageState, Player, list]:
+    state = PageState(chain)
+    player = Player(state, touch=lambda chain: offer(find(chain)))
+    sent: list = []
+    player.send = lambda content, buffers=None: sent.append((content, buffers or []))
+    return state, player, sent
+
+
+def press(player: Player, word: str) -> None:
+    player._heard(player, {**ASK, "word": word}, [])
+
+
+def test_one_press_makes_the_change_and_plays_before_and_after_a_second_takes_it_back() -> None:
+    chain = SignalChain(input="line")
+    state, player, sent = touching(chain)
+    assert player.touch == {"label": "plug it into an amplifier instead", "back": False}
+    press(player, "touch")
+    assert state.chain == chain.but(input="amplifier") and player.touch == {"label": BACK, "back": True}
+    message, buffers = sent.pop()
+    assert message["turns"] == ["bare, before", "bare, after"] and message["serial"] == 7
+    assert message["said"].startswith("Your low D (147 Hz), bare, is 17 dB louder.")
+    rate, steps = scipy.io.wavfile.read(io.BytesIO(buffers[0]))
+    halves = np.split(steps / 32766, 2)
+    wanted = listen_to({"before": chain.but(stage="direct"), "after": state.chain.but(stage="direct")})
+    for half, one in zip(halves, wanted.values(), strict=True):
+        inside = slice(rate // 5, round(TURN_S * rate) - rate // 5)
+        assert np.allclose(half[inside], one.signal[inside], atol=1e-4)
+    press(player, "back")
+    assert state.chain == chain and not player.touch["back"] and sent == []
+    state.undo()
+    assert state.chain == chain.but(input="amplifier")
+    state.undo()
+    assert state.chain == chain, "the first press is one step back"
+
+
+def test_a_change_that_is_no_longer_offered_is_not_made() -> None:
+    state, player, sent = touching(SignalChain(input="line"))
+    offered = player._offer
+    state.put(SignalChain())
+    assert player.touch == {} and offered is not None
+    player._offer = offered  # the browser was faster than the page
+    press(player, "touch")
+    press(player, "back")
+    assert state.chain == SignalChain() and [message["problem"] for message, _ in sent] == [GONE]
+
+
+def test_against_hum_the_hum_is_heard_without_a_tick(calls: list) -> None:
+    _, player, sent = touching(SignalChain(input="line", hum_c=2e-12), quiet_touch)
+    press(player, "touch")
+    assert set(calls[0]["hum"]) == {"before", "after"} and "hiss" not in calls[0]
+    assert "dB less hum" in sent[0][0]["said"].replace("\u00a0", " ")
+
+
 # ---- in a browser -----------------------------------------------------------------------------------------------
 
 _CELL = """
 from piezolab.chain import SignalChain
 from piezolab.pages.kit.page_state import PageState
-from piezolab.pages.kit.skeleton import Look
+from piezolab.pages.kit.blocks import Look
 from piezolab.pages.kit.player import Player
 from ipywidgets import VBox, Button
-state = PageState(SignalChain(input_r=47e3))
+from piezolab.pages.kit.touch_words import offer
+from piezolab.studies.first_touch import bass_touch
+state = PageState(SignalChain(pickup_c=15e-9, input="pedal-buffered"))
 def keep(_):
     state.keep()
 def change(_):
-    state.put(state.chain.but(input_r=1e6))
-keeper, changer = Button(description="keep it"), Button(description="change it")
-keeper.on_click(keep)
-changer.on_click(change)
-VBox([Look(), keeper, changer, Player(state)]).add_class("pz-page")
+    state.put(SignalChain())
+def low(_):
+    state.put(SignalChain(input="line"))
+row = [Button(description=text) for text in ("keep it", "change it", "plug it low")]
+for button, does in zip(row, (keep, change, low)):
+    button.on_click(does)
+player = Player(state, touch=lambda chain: offer(bass_touch(chain)))
+VBox([Look(), *row, player]).add_class("pz-page")
 """
 
 #: Counts decoded sounds and listens in on whatever goes to the loudspeaker.
@@ -232,10 +311,10 @@ def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[LiveServer]:
 @pytest.fixture
 def opened(browser, served: LiveServer) -> Iterator[Page]:
     """The page with the player, with a spy on its sound."""
-    page = Page(browser, served, viewport={"width": 390, "height": 844})
+    page = Page(browser, served, viewport={"width": 390, "height": 844}, has_touch=True, is_mobile=True)
     page.page.add_init_script(_SPY)
     page.open("how-does-it-sound", drawn=False)
-    page.page.wait_for_selector(".pz-player button", timeout=WAIT_MS)
+    page.page.wait_for_selector(".pz-player-play", timeout=WAIT_MS)
     yield page
     page.close()
 
@@ -250,54 +329,82 @@ def spied(page: Page, what: str):
 
 
 @pytest.mark.browser
-def test_plays_on_request_at_the_stated_level_by_keyboard(opened: Page) -> None:
+def test_one_button_plays_in_turns_at_the_stated_level_by_keyboard(opened: Page) -> None:
     page = opened.page
     assert spied(opened, "contexts") == 0, "no sound may be opened before a button is pressed"
-    carried = sum(len(frame) for frame in opened.frames)
-    assert carried < 200_000
-    page.get_by_role("button", name="Play: bare pickup").focus()
+    assert sum(len(frame) for frame in opened.frames) < 200_000
+    group = page.get_by_role("group", name="Hear it")
+    assert group.locator("button:visible").count() == 1
+    page.get_by_role("button", name="hear it: bare pickup, then with the stage").focus()
     page.keyboard.press("Enter")
     state(opened, "playing")
-    assert "Playing. Bare pickup" in page.get_by_role("status").last.text_content()
+    assert "Playing in turns: bare pickup; with the stage." in group.get_by_role("status").last.text_content()
     (sound,) = spied(opened, "decoded")
     assert sound["kind"] == "RIFF" and sound["channels"] == 1
-    assert sound["seconds"] == pytest.approx(SECONDS, abs=1e-3)
+    assert sound["seconds"] == pytest.approx(2 * TURN_S, abs=1e-3)
     assert 0.2 < sound["top"] <= 1.01 * PEAK
     page.wait_for_function("() => window.spy.top > 0.001", timeout=WAIT_MS)
     page.wait_for_timeout(500)
     # 20 dB down: a tenth.
     peak = float(page.locator(".pz-player").get_attribute("data-peak"))
     assert spied(opened, "top") == pytest.approx(0.1 * peak, rel=0.15)
+    for name in ("with the stage", "bare pickup", "with the stage"):  # round and round
+        page.locator(".pz-player-now", has_text=f"now: {name}").wait_for(timeout=10_000)
     page.keyboard.press("Space")
     state(opened, "idle")
     page.wait_for_function("() => window.spy.now < 1e-4", timeout=WAIT_MS)
+    assert page.locator(".pz-player-now").text_content() == ""
     page.keyboard.press("Space")
     state(opened, "playing")
     assert len(spied(opened, "decoded")) == 1, "the browser should have kept the sound"
-    page.wait_for_selector(".pz-player[data-state=idle]", timeout=10_000)
+    page.keyboard.press("Space")
+    state(opened, "idle")
     assert opened.problems == []
 
 
 @pytest.mark.browser
-def test_one_version_at_a_time_and_a_change_makes_new_sounds(opened: Page) -> None:
+def test_a_choice_is_heard_at_once_and_a_change_of_the_chain_makes_new_sounds(opened: Page) -> None:
     page = opened.page
-    page.get_by_role("button", name="Play: bare pickup").click()
+    page.get_by_role("button", name="hear it").click()
     state(opened, "playing")
-    page.get_by_role("button", name="Play: with the stage").click()
-    page.wait_for_selector(".pz-player[data-state=playing][data-version=stage]", timeout=WAIT_MS)
-    assert page.get_by_role("button", name=re.compile("^Stop")).count() == 1
+    page.get_by_text("Volume, note and level").click()
+    page.get_by_role("checkbox", name="with the stage").uncheck()
+    page.wait_for_selector(".pz-player[data-state=playing][data-turns='bare pickup']", timeout=WAIT_MS)
+    page.get_by_role("checkbox", name="bare pickup").click()
+    assert page.get_by_role("checkbox", name="bare pickup").is_checked(), "one of them is always heard"
+    page.get_by_role("checkbox", name="with the stage").check()
+    page.wait_for_selector(".pz-player[data-state=playing][data-turns='bare pickup|with the stage']", timeout=WAIT_MS)
     page.get_by_role("button", name="change it").click()
     page.get_by_text("Still the sound from before the change").wait_for(timeout=WAIT_MS)
-    page.get_by_role("button", name="Stop: with the stage").click()
-    page.get_by_role("button", name="Play: with the stage").click()
-    state(opened, "playing")
-    assert len(spied(opened, "decoded")) == 3
+    page.get_by_role("button", name="stop").click()
     page.get_by_role("button", name="keep it").click()
-    page.get_by_role("button", name="Play: kept curve").wait_for()
+    page.get_by_role("button", name="hear it: bare pickup, then with the stage, then kept curve").click()
+    state(opened, "playing")
     page.get_by_role("checkbox", name="with hum").check()
+    page.wait_for_selector(".pz-player[data-state=waiting]", timeout=WAIT_MS)
+    state(opened, "playing")
+    assert opened.problems == []
+
+
+@pytest.mark.browser
+def test_the_one_change_moves_the_chain_plays_and_goes_back_by_keyboard(opened: Page) -> None:
+    page = opened.page
+    page.get_by_role("button", name="change it").click()
+    touch = page.locator(".pz-player-touch")
+    expect(touch).to_be_hidden()
+    page.get_by_role("button", name="plug it low").click()
+    expect(touch).to_have_text("\u25b6 plug it into an amplifier instead", timeout=WAIT_MS)
+    assert touch.bounding_box()["height"] >= 44
+    touch.focus()
+    page.keyboard.press("Enter")
+    page.wait_for_selector(".pz-player[data-state=playing][data-turns='bare, before|bare, after']", timeout=WAIT_MS)
+    expect(touch).to_have_text("\u21a9 put it back as it was", timeout=WAIT_MS)
+    expect(page.get_by_role("status").last).to_contain_text("is 17 dB louder")
+    assert page.evaluate("document.activeElement.className").endswith("pz-player-touch")
+    page.keyboard.press("Enter")
     state(opened, "idle")
-    page.get_by_role("button", name="Play: kept curve").click()
-    page.wait_for_selector(".pz-player[data-state=playing][data-version=kept]", timeout=WAIT_MS)
+    expect(touch).to_have_text("\u25b6 plug it into an amplifier instead", timeout=WAIT_MS)
+    expect(page.get_by_role("status").last).to_have_text("It is back as it was.")
     assert opened.problems == []
 
 
@@ -305,15 +412,18 @@ def test_one_version_at_a_time_and_a_change_makes_new_sounds(opened: Page) -> No
 def test_volume_starts_low_and_everything_has_a_name(opened: Page) -> None:
     page = opened.page
     group = page.get_by_role("group", name="Hear it")
+    assert group.get_by_text("Volume down, headphones off first").is_visible(), "beside the action, in no fold"
+    assert IN_A_ROOM not in group.inner_text()
     volume = group.get_by_role("slider", name="Volume")
+    expect(volume).to_be_hidden()
+    group.get_by_text("Volume, note and level").click()
     assert volume.input_value() == "-20" and volume.get_attribute("aria-valuetext") == "−20 dB"
     assert volume.get_attribute("max") == "0"
     volume.focus()
     page.keyboard.press("ArrowLeft")
     assert volume.get_attribute("aria-valuetext") == "−21 dB"
-    assert group.get_by_text("Volume down, headphones off first.").is_visible()
     assert group.get_by_role("combobox", name="Note").locator("option").count() == 4
-    assert group.get_by_role("radio").count() == 2 and group.get_by_role("checkbox").count() == 2
+    assert group.get_by_role("radio").count() == 2 and group.get_by_role("checkbox").count() == 4
     group.get_by_text("What there is to hear, in words").click()
     group.get_by_text("Bare pickup: ").wait_for(timeout=WAIT_MS)
     group.get_by_role("combobox", name="Note").select_option("bass")
@@ -323,18 +433,43 @@ def test_volume_starts_low_and_everything_has_a_name(opened: Page) -> None:
     assert opened.problems == []
 
 
+_READ = """selector => {
+    const style = getComputedStyle(document.querySelector(selector));
+    return [style.color, style.backgroundColor];
+}"""
+
+
 @pytest.mark.browser
 @pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_text_can_be_read(browser, served: LiveServer, scheme: str) -> None:
-    """WCAG 2.2, 1.4.3: contrast of 4.5 to 1."""
-    page = Page(browser, served, color_scheme=scheme).open("how-does-it-sound", drawn=False)
-    page.page.wait_for_selector(".pz-player button", timeout=WAIT_MS)
-    read = """selector => {
-        const style = getComputedStyle(document.querySelector(selector));
-        return [style.color, style.backgroundColor];
-    }"""
-    ground = page.page.evaluate("getComputedStyle(document.body).backgroundColor")
-    for selector in (".pz-player-caution", ".pz-player .pz-hint", ".pz-player button", ".pz-player label"):
-        text, own = page.page.evaluate(read, selector)
-        assert contrast(text, ground if own in ("rgba(0, 0, 0, 0)", "transparent") else own) >= 4.5, selector
+def test_text_can_be_read_in_every_state(browser, served: LiveServer, scheme: str) -> None:
+    """WCAG 2.2, 1.4.3: contrast of 4.5 to 1; of the button at rest and playing, under a pointer, pressed, focused."""
+    page = Page(browser, served, color_scheme=scheme, reduced_motion="reduce").open("how-does-it-sound", drawn=False)
+    web = page.page
+    web.wait_for_selector(".pz-player-play", timeout=WAIT_MS)
+    ground = web.evaluate("getComputedStyle(document.body).backgroundColor")
+    pale = []
+
+    def look(selector: str, when: str) -> None:
+        text, own = web.evaluate(_READ, selector)
+        if contrast(text, ground if own in ("rgba(0, 0, 0, 0)", "transparent") else own) < 4.5:
+            pale.append((selector, when, text, own))
+
+    for selector in (".pz-player-caution", ".pz-player .pz-hint", ".pz-player label", ".pz-player summary"):
+        look(selector, "at rest")
+    button = ".pz-player-play"
+    for when in ("at rest", "playing"):
+        web.mouse.move(0, 0)
+        web.wait_for_timeout(200)
+        look(button, when)
+        web.hover(button)
+        web.wait_for_timeout(200)
+        look(button, f"{when}, under the pointer")
+        web.focus(button)
+        look(button, f"{when}, focused")
+        web.mouse.down()
+        look(button, f"{when}, pressed")
+        web.mouse.up()
+        web.wait_for_selector(f".pz-player[data-state={'playing' if when == 'at rest' else 'idle'}]", timeout=WAIT_MS)
+    look(".pz-player-now", "said")
+    assert pale == []
     page.close()

@@ -9,7 +9,6 @@ from hypothesis import strategies as st
 
 from piezolab.chain.link import from_link
 from piezolab.pages.kit import sentences as say
-from piezolab.pages.kit.thin_remedy import ThinRemedy
 from piezolab.pages.kit.worth_words import thin_sentences, worth_sentence
 from piezolab.studies.bias import bias
 from piezolab.studies.judging.judgement import judgement
@@ -101,18 +100,6 @@ def test_a_stage_that_spoils_the_bass_is_told_as_a_loss_with_its_part_and_value(
 def test_a_level_that_is_lost_is_told():
     text = said("stage=gain&bypass_c=0&drain_r=1k&source_r=2k7")
     assert re.search(r"it does so too, but every note comes [\d.]+ dB quieter\. This input needs no stage", text)
-
-
-def test_the_value_that_would_do_is_one_click_away():
-    from piezolab.pages.where_does_the_bass_go import chapter
-
-    page = chapter.make(THIN)
-    remedy = next(part for part in page.widget.children if isinstance(part, ThinRemedy))
-    assert [button["label"] for button in remedy.buttons.buttons] == ["put in: gate resistor 10M"]
-    remedy.buttons.press("put")
-    assert page.state.chain.gate_r == 10e6 and "very thin" not in page.verdict.content
-    page.state.undo()
-    assert page.state.chain == from_link(THIN)
 
 
 def test_no_stage():

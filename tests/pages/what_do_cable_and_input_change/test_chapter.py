@@ -302,6 +302,6 @@ def test_the_quiet_task_step_by_step():
 
 
 def test_without_a_stage_one_is_offered():
-    page = chapter.make("stage=direct")
-    assert [b["label"] for b in page.stage_in.buttons] == ["put a follower in"]
-    assert page.state.chain == SignalChain(stage="direct")
+    page = chapter.make("stage=direct&input=line")
+    assert page.player.touch["label"] == "put a follower in" and page.stage_in.buttons == []
+    assert page.state.chain == SignalChain(stage="direct", input="line")

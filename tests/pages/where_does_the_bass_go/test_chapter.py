@@ -10,6 +10,7 @@ from piezolab.chain import SignalChain
 from piezolab.chain.link import DEFAULT_QUERY, from_link
 from piezolab.pages.kit import two_curves
 from piezolab.pages.where_does_the_bass_go import chapter
+from piezolab.pages.where_does_the_bass_go.swing_figure import pressed
 from piezolab.studies.loading import loading
 from piezolab.studies.response import response
 
@@ -124,10 +125,11 @@ def test_undo_redo_and_start_over_from_the_bar(page):
 
 
 def test_a_chain_without_a_stage_is_offered_one():
-    page = chapter.make("stage=direct&pickup_c=2n2")
-    assert [b["label"] for b in page.stage_in.buttons] == ["put a follower in"]
-    page.stage_in._heard(page.stage_in, {"word": "press", "button": "stage"}, [])
-    assert page.state.query == "pickup_c=2n2" and page.stage_in.buttons == []
+    page = chapter.make("stage=direct&pickup_c=680p")
+    assert page.player.touch == {"label": "put a follower in", "back": False} and page.stage_in.buttons == []
+    page.player._heard(page.player, {"word": "touch"}, [])
+    assert page.state.query == "pickup_c=680p"
+    assert chapter.make("stage=direct").player.touch == {}, "nothing is lost there"
 
 
 def test_mistakes_of_the_link_are_listed_as_text():
@@ -220,3 +222,23 @@ def test_a_stage_that_keeps_less_than_a_decibel_is_not_a_rescue():
     assert 1 < left < 10
     good, words = page.tasks.check("bass-rescue", "")
     assert not good and f"it still loses {left:.1f} dB" in words
+
+
+def test_hold_it_pressed_marks_37_percent_at_r_times_c():
+    """15 nF beside 2 x 300 pF of lead and cable and 200 pF, drained by 10 kOhm: written out here again."""
+    traces, _, _, label = pressed(from_link("input=line"), None)
+    values = from_link("input=line").values
+    c = 15e-9 + values.lead_m * values.lead_c + values.cable_m * values.cable_c + values.input_c
+    curve, mark = traces
+    assert mark["x"][0] == pytest.approx(c / (1 / 10e3 + 1 / values.pickup_r)) and 0.1e-3 < mark["x"][0] < 0.2e-3
+    at = np.interp(np.log(mark["x"][0]), np.log(curve["x"]), curve["y"])
+    assert mark["y"][0] == pytest.approx(at, rel=1e-3) and "R × C = 10 kΩ × 16 nF = 160 µs" in label
+    assert pressed(from_link("discs=2px"), None)[0] == []
+
+
+def test_hold_it_pressed_is_folded_until_it_is_asked_for():
+    parts = [part for part in chapter.make("").widget.children if hasattr(part, "head")]
+    fold = next(part for part in parts if "Hold" in part.head.title)
+    assert fold.head.folded and not fold.head.opened and fold.plot.traces == []
+    fold.head._heard(fold.head, {"word": "fold", "open": True}, [])
+    assert len(fold.plot.traces) == 2 and "37 %" in fold.plot.label

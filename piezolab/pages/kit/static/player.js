@@ -1,9 +1,11 @@
-// Plays what the package makes. A sound is asked for when its button is pressed and kept until the chain changes.
-// Everything goes through one gain stage, which starts low; what is far above the stated peak is not played at all.
+// Plays what the package makes: one loop, in which each sound has its turn. A loop is asked for when the button is
+// pressed and kept until the chain changes. Everything goes through one gain stage, which starts low; what is far above
+// the stated peak is not played at all.
 
 const KEPT_SOUNDS = 8;
 const PATIENCE_MS = 60000;
 const RAMP_S = 0.02;
+const TELL_MS = 60; // how soon it is said which sound has its turn
 const REST_MS = 200; // the words wait until a slider rests
 // Every widget loads a copy of this file of its own, so the count that makes ids unique belongs to the page.
 const IDS = Symbol.for("piezolab.ids");
@@ -36,10 +38,14 @@ export default {
     el.dataset.state = "idle";
 
     // ---- what is seen
+    const told = model.get("told");
     const sound = make("select", { id: `${stem}-sound`, class: "pz-select" });
+    const turns = make("fieldset", { class: "pz-player-turns" }, make("legend", {}, "In turns"));
     const levels = make("fieldset", { class: "pz-player-levels" }, make("legend", {}, "Level"));
     const noises = make("fieldset", { class: "pz-player-noises" }, make("legend", {}, "Noise"));
-    const buttons = make("div", { class: "pz-buttons", role: "group", "aria-label": "play" });
+    const touch = make("button", { type: "button", class: "pz-button pz-player-touch" });
+    const button = make("button", { type: "button", class: "pz-button pz-player-play" });
+    const sounding = make("strong", { class: "pz-player-now" });
     const volume = make("input", {
       type: "range", id: `${stem}-volume`, class: "pz-slider", min: model.get("lowest_db"), max: 0, step: 1,
     });
@@ -48,14 +54,19 @@ export default {
     const status = make("p", { role: "status", class: "pz-player-status" });
     const list = make("ul");
     const words = make("details", { class: "pz-small-fold" }, make("summary", {}, "What there is to hear, in words"), list);
+    const room = document.body.dataset.room === "yes" ? ` ${told.room}` : "";
+    el.classList.toggle("pz-player-compact", model.get("compact"));
     el.append(
-      make("h2", { id: `${stem}-title` }, "Hear it"),
-      make("p", { class: "pz-player-caution" }, make("strong", {}, "Take care. "), model.get("caution")),
-      make("div", { class: "pz-player-choices" },
-        make("div", {}, make("label", { for: sound.id }, "Note"), sound), levels, noises),
-      make("div", { class: "pz-player-volume" }, make("label", { for: volume.id }, "Volume"), volume, reading),
-      buttons, status, words,
-      make("p", { class: "pz-hint" }, model.get("about")),
+      make("h2", { id: `${stem}-title`, class: model.get("compact") ? "pz-unseen" : "" }, "Hear it"),
+      make("div", { class: "pz-buttons" }, touch, button, sounding),
+      make("p", { class: "pz-player-caution" }, make("strong", {}, "Take care. "), `${told.caution}${room}`),
+      status,
+      make("details", { class: "pz-small-fold" }, make("summary", {}, "Volume, note and level"),
+        make("div", { class: "pz-player-volume" }, make("label", { for: volume.id }, "Volume"), volume, reading),
+        make("p", { class: "pz-hint" }, told.most),
+        make("div", { class: "pz-player-choices" },
+          make("div", {}, make("label", { for: sound.id }, "Note"), sound), levels, noises, turns),
+        words, make("p", { class: "pz-hint" }, model.get("about"))),
     );
 
     function options(node, pairs) {
@@ -75,33 +86,44 @@ export default {
     ticks(noises, model.get("noises"), "checkbox", false);
     const ticked = (node) => [...node.querySelectorAll("input:checked")].map((box) => box.value);
 
-    const players = new Map();
+    const left_out = new Set(); // versions that the listener wants no turn of
+    function showTurns() {
+      const there = model.get("versions");
+      const focused = turns.contains(document.activeElement) ? document.activeElement.value : null;
+      for (const label of turns.querySelectorAll("label")) label.remove();
+      for (const [word, text] of there) {
+        const box = make("input", { type: "checkbox", value: word });
+        box.checked = !left_out.has(word);
+        box.addEventListener("change", () => {
+          left_out[box.checked ? "delete" : "add"](word);
+          if (!wanted().length) left_out.delete(word);
+          box.checked = !left_out.has(word);
+          renewed();
+          showButtons();
+        });
+        turns.append(make("label", { class: "pz-option" }, box, text));
+        if (focused === word) box.focus();
+      }
+      turns.hidden = there.length < 2;
+    }
+    const wanted = () => model.get("versions").filter(([word]) => !left_out.has(word));
     function showButtons() {
-      const wanted = model.get("versions");
-      for (const [word, text] of wanted) {
-        let button = players.get(word);
-        if (!button) {
-          button = make("button", { type: "button", class: "pz-button", "data-version": word });
-          button.addEventListener("click", () => (now?.version === word ? stop() : start(word)));
-          players.set(word, button);
-        }
-        const mine = now?.version === word;
-        button.textContent = `${mine ? "■ stop" : "▶ play"}: ${text}`;
-        button.setAttribute("aria-label", `${mine ? "Stop" : "Play"}: ${text}`);
-        button.classList.toggle("pz-player-on", mine);
-        if (button.parentElement !== buttons) buttons.append(button);
-      }
-      for (const [word, button] of players) if (!wanted.some(([other]) => other === word)) {
-        button.remove();
-        players.delete(word);
-      }
+      const names = wanted().map(([, text]) => text);
+      const on = now !== null;
+      button.textContent = on ? "■ stop" : "▶ hear it";
+      button.setAttribute("aria-label", on ? "stop" : `hear it: ${names.join(", then ")}`);
+      button.classList.toggle("pz-player-on", on);
+      const { label, back } = model.get("touch");
+      touch.hidden = !label;
+      touch.textContent = label ? `${back ? "↩ " : "▶ "}${label}` : "";
     }
 
     // ---- what is heard
     let context = null;
     let gain = null;
-    let now = null; // what plays or is waited for: { version, serial, source }
+    let now = null; // what plays or is waited for: { key, serial, source }
     let asked = 0;
+    let clock = 0;
     let late = 0;
     let left = false;
     const kept = new Map();
@@ -136,8 +158,10 @@ export default {
     }
     function stop(text = "") {
       clearTimeout(late);
+      clearInterval(clock);
       if (now?.source) silence(now.source);
       now = null;
+      sounding.textContent = "";
       set("idle", text);
     }
     function fail(text) {
@@ -145,34 +169,50 @@ export default {
       set("failed", text);
     }
 
-    function choice(version) {
-      return { version, sound: sound.value, level: ticked(levels)[0], noises: ticked(noises) };
+    function choice() {
+      return {
+        versions: wanted().map(([word]) => word), sound: sound.value, level: ticked(levels)[0], noises: ticked(noises),
+      };
     }
-    function start(version) {
+    function start(word = "play") {
       open();
       stop();
-      const wanted = choice(version);
-      const key = JSON.stringify([model.get("revision"), wanted]);
-      now = { version, key, serial: (asked += 1) };
-      if (kept.has(key)) return play(kept.get(key));
+      const message = choice();
+      const key = word === "play" ? JSON.stringify([model.get("revision"), message]) : null;
+      now = { key, serial: (asked += 1) };
+      if (key && kept.has(key)) return play(kept.get(key));
       set("waiting", "Working the sound out …");
       late = setTimeout(() => fail("No sound has come for a minute; load the page again."), PATIENCE_MS);
-      model.send({ word: "play", serial: asked, ...wanted });
+      model.send({ word, serial: asked, ...message });
     }
-    function play({ buffer, said }) {
+    // Another choice while it plays is heard at once.
+    function renewed() {
+      if (now) start();
+    }
+    function play({ buffer, turns: names, said }) {
       clearTimeout(late);
       const source = context.createBufferSource();
       source.buffer = buffer;
+      source.loop = true; // the graph goes round without a gap; the loop's end sinks into its beginning
       // A resampled wave may swing a little over between its samples: what is above the stated peak is turned down.
       const top = largest(buffer);
       source.pzFade = context.createGain();
       source.pzFade.gain.value = Math.min(1, model.get("peak") / top);
       source.connect(source.pzFade).connect(gain);
-      source.onended = () => { if (now?.source === source) stop(""); };
       now.source = source;
-      Object.assign(el.dataset, { version: now.version, seconds: buffer.duration, peak: top * source.pzFade.gain.value });
+      Object.assign(el.dataset, {
+        turns: names.join("|"), seconds: buffer.duration, peak: top * source.pzFade.gain.value,
+      });
+      const begun = context.currentTime;
       source.start();
-      set("playing", `Playing. ${said}`);
+      const tell = () => {
+        const part = ((context.currentTime - begun) % buffer.duration) / buffer.duration;
+        const text = `now: ${names[Math.min(names.length - 1, Math.floor(part * names.length))]}`;
+        if (sounding.textContent !== text) sounding.textContent = text;
+      };
+      clock = setInterval(tell, TELL_MS);
+      tell();
+      set("playing", `Playing${names.length > 1 ? " in turns" : ""}: ${names.join("; ")}. ${said} ${told.small}`);
     }
 
     async function receive(message, buffers) {
@@ -184,9 +224,9 @@ export default {
         const { buffer, byteOffset, byteLength } = buffers[0];
         const decoded = await context.decodeAudioData(buffer.slice(byteOffset, byteOffset + byteLength));
         if (largest(decoded) > 1.1 * model.get("peak")) throw new Error("it is louder than it may be");
-        const one = { buffer: decoded, said: message.said };
+        const one = { buffer: decoded, turns: message.turns, said: message.said };
         if (kept.size >= KEPT_SOUNDS) kept.delete(kept.keys().next().value);
-        if (message.revision === model.get("revision")) kept.set(mine.key, one);
+        if (mine.key && message.revision === model.get("revision")) kept.set(mine.key, one);
         if (now === mine && !left) play(one);
       } catch (problem) {
         console.error(problem);
@@ -208,26 +248,36 @@ export default {
     function changed() {
       kept.clear();
       options(sound, model.get("sounds"));
-      if (now && !model.get("versions").some(([word]) => word === now.version)) stop("");
-      else if (now?.source) status.textContent = "Still the sound from before the change; play it again.";
+      if (now?.source) status.textContent = "Still the sound from before the change; stop it and play again.";
       // A request is on its way: its answer is of the chain as it is then.
+      showTurns();
       showButtons();
       ask();
     }
+    button.addEventListener("click", () => (now ? stop() : start()));
+    touch.addEventListener("click", () => {
+      if (!model.get("touch").back) return start("touch");
+      stop("It is back as it was.");
+      model.send({ word: "back" });
+    });
     volume.addEventListener("input", setVolume);
     words.addEventListener("toggle", ask);
-    sound.addEventListener("change", () => { stop(""); ask(); });
-    levels.addEventListener("change", () => stop(""));
-    noises.addEventListener("change", () => stop(""));
+    sound.addEventListener("change", () => { renewed(); ask(); });
+    levels.addEventListener("change", renewed);
+    noises.addEventListener("change", renewed);
+    model.on("change:touch", showButtons);
     model.on("change:revision", changed);
     model.on("msg:custom", receive);
     options(sound, model.get("sounds"));
     setVolume();
+    showTurns();
     showButtons();
 
     return () => {
       left = true;
       clearTimeout(late);
+      clearInterval(clock);
+      model.off("change:touch", showButtons);
       model.off("change:revision", changed);
       model.off("msg:custom", receive);
       context?.close();
