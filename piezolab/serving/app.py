@@ -23,7 +23,7 @@ from .. import faces
 from ..chapters import ChapterFile
 from . import room_pages as own
 from .assets import AssetFolder, AssetHandler, face_links
-from .channels import PING_MS, ChannelsHandler, KernelHandler
+from .channels import PING_MS, ChannelsHandler, KernelHandler, Traffic
 from .error_pages import NotFound
 from .headers import SecurityHeaders
 from .kernels import Anyone, OwnKernelSpecs, PromptClient, SeatedKernelManager, transport_for
@@ -47,8 +47,8 @@ _KERNEL = r"(?P<kernel_id>\w+-\w+-\w+-\w+-\w+)"
 #: Front-end extensions that a page loads; any others that happen to be installed only cost time.
 EXTENSIONS = ["@jupyter-widgets/jupyterlab-manager", "@voila-dashboards/widgets-manager8", "anywidget"]
 
-#: Longest websocket message, bytes: a minute of uncompressed recording. Beyond it the connection closes.
-MESSAGE_LIMIT = 64 * 2**20
+#: Longest websocket message, bytes: what is larger comes in slices. Beyond it the connection closes.
+MESSAGE_LIMIT = 2**20
 
 #: Pages that are made at the same time; the next ones wait, so that the first are ready soon.
 AT_ONCE = 2 * (os.cpu_count() or 1) + 1
@@ -199,6 +199,7 @@ class Server(Voila):
             seats=self.seats,
             room=self.room,
             member=self.member,
+            traffic=Traffic(),
             static=self.addresses("static", self.release),
             large_files=(f"own/{LIBRARY_NAME}", "voila/voila.js"),
             pages_at_once=asyncio.Semaphore(AT_ONCE),

@@ -3,8 +3,10 @@
 What a page may *send* is limited by Voila's list of message types: no execution requests.
 """
 
+import asyncio
 import json
 import logging
+from collections.abc import Awaitable
 from typing import Any
 
 from jupyter_server.base.handlers import JupyterHandler
@@ -12,8 +14,8 @@ from tornado.ioloop import IOLoop
 from tornado.web import HTTPError
 from voila.tornado.kernel_websocket_handler import VoilaKernelWebsocketHandler, WebsocketHandler
 
-from .framing import V1, header_and_content, offsets
-from .limits import Allowance
+from .framing import V1, header_and_content, three_parts
+from .limits import Allowance, Allowances
 from .seats import TOO_MUCH
 from .visitors import Visitors
 
@@ -33,14 +35,55 @@ def keeps_to_itself(message: bytes | str | dict[str, Any], v1: bool) -> bool:
     return kind in ("error", "execute_input") or (kind == "stream" and content.get("name") == "stderr")
 
 
+#: Characters of the longest word of a kernel about its own state.
+LONGEST_STATUS = 4000
+#: What a page may ask, and its kernel says when it has dealt with it.
+ASKED = ("comm_open", "comm_msg", "comm_close", "comm_info_request", "kernel_info_request", "shutdown_request")
+
+
+def dealt_with(message: bytes | str | dict[str, Any], v1: bool) -> str:
+    """The id of the page's message after which the kernel says here that it is idle again; "" for anything else."""
+    if isinstance(message, bytes | str) and len(message) > LONGEST_STATUS:
+        return ""
+    if isinstance(message, bytes):
+        header, parent, content = three_parts(message, v1)
+    else:
+        whole = json.loads(message) if isinstance(message, str) else message
+        header, parent, content = (whole.get(key) or {} for key in ("header", "parent_header", "content"))
+    idle = header.get("msg_type") == "status" and content.get("execution_state") == "idle"
+    return str(parent.get("msg_id") or "") if idle else ""
+
+
 #: Between two pings of an open page, and without an answer until it counts as lost, milliseconds.
 PING_MS, PONG_MS = 10_000, 30_000
 
 #: Connections one page may hold open: it opens one, and another before the old one is known to be lost.
 MOST_CHANNELS = 4
-#: Messages at once and each second, bytes at once and each second, that a page may send. A slider being dragged
-#: sends some sixty a second; a recording is one long message.
-MESSAGES, BYTES = (1500, 150), (160 * 2**20, 2 * 2**20)
+#: Messages at once and each second, bytes at once and each second, that a visitor may send over all their pages. A
+#: slider being dragged sends some sixty a second; what is large comes in slices.
+MESSAGES, BYTES = (1500, 150), (16 * 2**20, 2 * 2**20)
+#: Bytes at once and each second that all visitors may send together; beyond that they are read more slowly.
+ALL_BYTES = (96 * 2**20, 16 * 2**20)
+#: Bytes up to which a message goes at once.
+SMALL = 4096
+#: What a page opens of its own accord: it asks for the state of its widgets.
+OPENED = "jupyter.widget.control"
+
+
+class Traffic:
+    """How much each visitor may send, over all of their pages, and all together."""
+
+    def __init__(self) -> None:
+        self._messages, self._bytes, self._all = Allowances(*MESSAGES), Allowances(*BYTES), Allowance(*ALL_BYTES)
+
+    def take(self, who: str, size: int) -> bool:
+        """One message of a visitor; False where it is too much."""
+        return self._messages.take(who) and self._bytes.take(who, size)
+
+    async def together(self, size: int) -> None:
+        """Wait until all together may send so much."""
+        while not self._all.take(size):
+            await asyncio.sleep(min(self._all.wait_s(size), 1.0) + 0.01)
 
 
 class ChannelsHandler(Visitors, VoilaKernelWebsocketHandler):
@@ -52,31 +95,60 @@ class ChannelsHandler(Visitors, VoilaKernelWebsocketHandler):
             raise HTTPError(404)
         if self.seats.sockets(kernel_id) >= MOST_CHANNELS:
             raise HTTPError(429)
-        self._messages, self._bytes = Allowance(*MESSAGES), Allowance(*BYTES)
         await super().get(kernel_id=kernel_id)
 
     async def open(self, kernel_id: str) -> None:
         self.seats.connect(kernel_id, self)
         await super().open(kernel_id)
 
-    def on_message(self, message: bytes | str) -> Any:
-        """Pass a page's message on, unless the page floods its kernel."""
-        if not (self._messages.take() and self._bytes.take(len(message))):
+    def on_message(self, message: bytes | str) -> Awaitable[None] | None:
+        """Pass a page's message on, unless the page floods its kernel; while one has to wait nothing is read from the
+        socket."""
+        traffic, who = self.settings["traffic"], self.known_visitor() or ""
+        if not traffic.take(who, len(message)):
             if self.close_code is None and not self._flooded:
                 self._flooded = True
                 log.warning("a page sent too much at once; its channel is closed")
                 self.close(TOO_MUCH, "too much at once")
             return None
-        if isinstance(message, bytes) and offsets(message, self._v1) is None:
-            return None  # nobody's message: what it says of its own length must not be believed
+        header, content = self._told(message)
+        kind = header.get("msg_type")
+        if kind not in ASKED or (kind == "comm_open" and content.get("target_name") != OPENED):
+            return None  # nobody's (what it says of its own length must not be believed), or not for a page to send
         # Only what a visitor does counts as use: a page that connects again after a nap has not been touched.
-        if (b"comm_msg" if isinstance(message, bytes) else "comm_msg") in message[:1000]:
+        if kind == "comm_msg":
             self.seats.touch(self.kernel_id)
+        if len(message) > SMALL:  # how many small ones there may be is said by their number
+            return self._large(message, str(header.get("msg_id"))[:100])
+        self._pass_on(message)
+        return None
+
+    async def _large(self, message: bytes | str, name: str) -> None:
+        """Pass a large message on when the kernel has dealt with enough of those before it."""
+        await self.settings["traffic"].together(len(message))
+        in_flight = self.seats.in_flight(self.kernel_id)
+        if in_flight is not None:
+            await in_flight.less()
+            in_flight.sent(name, len(message))
+            self._pass_on(message)
+
+    def _pass_on(self, message: bytes | str) -> None:
         try:
-            return super().on_message(message)
+            super().on_message(message)
         except Exception as problem:  # the reader raises whatever comes to it on a message that lacks a part
             log.info("a message that is none: %r", problem)
-            return None
+
+    def _told(self, message: bytes | str) -> tuple[dict[str, Any], dict[str, Any]]:
+        """Header and content of a page's message, {} where they cannot be read."""
+        if isinstance(message, bytes):
+            return header_and_content(message, self._v1)
+        try:
+            whole = json.loads(message)
+        except (ValueError, RecursionError):
+            return {}, {}
+        parts = [whole.get(key) if isinstance(whole, dict) else None for key in ("header", "content")]
+        header, content = (part if isinstance(part, dict) else {} for part in parts)
+        return header, content
 
     _flooded = False
 
@@ -107,8 +179,12 @@ class ChannelsHandler(Visitors, VoilaKernelWebsocketHandler):
         return self.selected_subprotocol == V1
 
     def write_message(self, message: Any, binary: bool = False) -> Any:
-        if self.ws_connection is None or keeps_to_itself(message, self._v1):
+        if self.ws_connection is None:
             return None  # the kernel may still speak when its line has just been closed
+        if (done := dealt_with(message, self._v1)) and (in_flight := self.seats.in_flight(self.kernel_id)):
+            in_flight.done(done)
+        if keeps_to_itself(message, self._v1):
+            return None
         # Not Voila's own: it reads every binary message as if it had the newer framing, and never comes back from one
         # that has not.
         return WebsocketHandler.write_message(self, message, binary)

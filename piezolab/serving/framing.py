@@ -28,17 +28,24 @@ def offsets(message: bytes, v1: bool) -> list[int] | None:
 
 def header_and_content(message: bytes, v1: bool) -> tuple[dict[str, Any], dict[str, Any]]:
     """A message's header and content, {} where they cannot be read."""
+    header, _, content = three_parts(message, v1)
+    return header, content
+
+
+def three_parts(message: bytes, v1: bool) -> tuple[dict[str, Any], dict[str, Any], dict[str, Any]]:
+    """A message's header, its parent's header and its content, {} where they cannot be read."""
     found = offsets(message, v1)
     try:
         if found is None:
-            return {}, {}
+            return {}, {}, {}
         if v1:
-            header, content = message[found[1] : found[2]], message[found[4] : found[5]]
-            return _table(json.loads(header)), _table(json.loads(content))
-        whole = _table(json.loads(message[found[0] : found[1] if len(found) > 1 else len(message)]))
-        return _table(whole.get("header")), _table(whole.get("content"))
+            header, parent, content = (json.loads(message[found[n] : found[n + 1]]) for n in (1, 2, 4))
+        else:
+            whole = _table(json.loads(message[found[0] : found[1] if len(found) > 1 else len(message)]))
+            header, parent, content = (whole.get(key) for key in ("header", "parent_header", "content"))
+        return _table(header), _table(parent), _table(content)
     except (ValueError, RecursionError):
-        return {}, {}
+        return {}, {}, {}
 
 
 def _table(value: Any) -> dict[str, Any]:

@@ -1,5 +1,7 @@
 """How much one client may ask for: connections, messages, new pages."""
 
+import asyncio
+import contextlib
 import time
 from collections import Counter, OrderedDict
 from collections.abc import Callable, Hashable
@@ -33,6 +35,11 @@ class Allowance:
         self._left -= count
         return True
 
+    def wait_s(self, count: float) -> float:
+        """Seconds until so much can be taken."""
+        left = min(self._most, self._left + (self._clock() - self._at) * self._rate)
+        return max(min(count, self._most) - left, 0.0) / self._rate
+
 
 class Allowances:
     """An allowance for each client, for as many clients as were heard of last."""
@@ -55,6 +62,46 @@ class Allowances:
         if len(self._of) > self._most:
             self._of.popitem(last=False)
         return allowance.take(count)
+
+
+class InFlight:
+    """What was sent to a kernel and has not been dealt with: bytes by message.
+
+    A message whose end was never heard of is given up after `patience_s`: the kernel's word may have been dropped.
+    """
+
+    def __init__(self, most: int, patience_s: float = 60.0, clock: Callable[[], float] = time.monotonic) -> None:
+        self._most, self._patience_s, self._clock = most, patience_s, clock
+        self._sent: OrderedDict[str, tuple[int, float]] = OrderedDict()
+        self._less = asyncio.Event()
+
+    @property
+    def size(self) -> int:
+        """Bytes that are on their way."""
+        return sum(size for size, _ in self._sent.values())
+
+    def sent(self, message: str, size: int) -> None:
+        """A message has gone to the kernel."""
+        self._sent[message] = size, self._clock()
+
+    def done(self, message: str) -> None:
+        """The kernel has dealt with a message."""
+        if self._sent.pop(message, None) is not None:
+            self._less.set()
+
+    @property
+    def too_much(self) -> bool:
+        """Whether nothing more should be sent for now."""
+        while self._sent and self._clock() - next(iter(self._sent.values()))[1] > self._patience_s:
+            self._sent.popitem(last=False)
+        return self.size > self._most
+
+    async def less(self) -> None:
+        """Wait until more may be sent."""
+        while self.too_much:
+            self._less.clear()
+            with contextlib.suppress(asyncio.TimeoutError):
+                await asyncio.wait_for(self._less.wait(), 1.0)
 
 
 class _Reading(HTTPMessageDelegate):

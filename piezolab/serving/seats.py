@@ -12,7 +12,12 @@ from collections import Counter
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass, field
 
+from .limits import InFlight
+
 log = logging.getLogger("piezolab.serving")
+
+#: Bytes on their way to one kernel; beyond that its page is not listened to.
+MOST_IN_FLIGHT = 3 * 2**20
 
 #: Codes with which a page's channel is closed, so that the page can say why.
 ENDED, IDLE, GAVE_WAY, TOO_MUCH = 4404, 4408, 4409, 4429
@@ -42,6 +47,7 @@ class Seat:
     used: float = 0.0  # when somebody last did something on the page
     sockets: set = field(default_factory=set)
     address: str = ""  # from where the page was asked for
+    in_flight: InFlight = field(default_factory=lambda: InFlight(MOST_IN_FLIGHT))
 
 
 class Seats:
@@ -133,6 +139,11 @@ class Seats:
         """How many pages are being made for the visitor just now."""
         starting = sum(visit.owner == who for visit in self._opening)
         return starting + sum(seat.making and seat.owner == who for seat in self._seats.values())
+
+    def in_flight(self, kernel_id: str) -> InFlight | None:
+        """What is on its way to the kernel."""
+        seat = self._seats.get(kernel_id)
+        return seat.in_flight if seat else None
 
     def touch(self, kernel_id: str) -> None:
         """Somebody does something on the page."""

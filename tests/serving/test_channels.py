@@ -96,11 +96,20 @@ def test_kernel_can_be_looked_at_but_not_managed(visitor, kernel):
     assert visitor.http.get(address, timeout=20).json() == {"id": kernel, "name": "python3"}
 
 
-def test_large_message_arrives(visitor, kernel):
-    """The stock limit dropped an upload of 12 MB without a word; a recording is larger."""
+def test_message_of_nearly_the_limit_arrives(visitor, kernel):
     line = visitor.channel(kernel)
-    say(line, "kernel_info_request", {}, metadata={"pad": "x" * 30_000_000})
+    say(line, "kernel_info_request", {}, metadata={"pad": "x" * (MESSAGE_LIMIT - 1000)})
     assert hear(line, "kernel_info_reply", 20)
+    line.close()
+
+
+def test_a_page_opens_nothing_in_its_kernel_but_its_question_for_the_state(visitor, kernel):
+    line = visitor.channel(kernel)
+    say(line, "comm_open", {"comm_id": "x1", "target_name": "jupyter.widget", "data": {"state": {}}})
+    say(line, "comm_open", {"comm_id": "x2", "target_name": "jupyter.widget.control", "data": {}})
+    say(line, "comm_info_request", {})
+    comms = hear(line, "comm_info_reply")["content"]["comms"]
+    assert "x1" not in comms
     line.close()
 
 
