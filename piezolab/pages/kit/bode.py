@@ -162,7 +162,7 @@ def below_marks(curves: Sequence[Curve], bottom: float) -> list[dict[str, Any]]:
         if under.size:
             marks.append({
                 "x": float(np.log10(under).mean()), "y": bottom, "xref": "x", "yref": "y", "yanchor": "bottom",
-                "yshift": 15 * len(marks), "text": f"▾ {curve.name}", "showarrow": False,
+                "yshift": 15 * len(marks), "text": f"▼ {curve.name}", "showarrow": False,
                 "font": {"size": 12, "color": LOOKS[curve.look][0]},
             })  # fmt: skip
     return marks
