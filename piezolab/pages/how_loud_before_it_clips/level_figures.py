@@ -30,6 +30,7 @@ def axes(chain: SignalChain, x: np.ndarray, y: np.ndarray) -> tuple[dict[str, An
     values = chain.values
     high = 1.25 * float(np.max(np.abs(y))) or 1.0
     shapes, notes = [], []
+    falls = float(y[-1]) < 0  # the names stand in the corner from which the curve leads away
     for name, db in PLAYING:
         peak = values.play_v * 10 ** (db / 20)
         for sign in (1, -1):
@@ -40,8 +41,8 @@ def axes(chain: SignalChain, x: np.ndarray, y: np.ndarray) -> tuple[dict[str, An
             })  # fmt: skip
         if name != "soft":
             notes.append({
-                "x": peak, "y": 0, "yref": "paper", "xanchor": "left", "yanchor": "bottom", "text": name,
-                "showarrow": False, "font": {"size": 12}, "textangle": -90,
+                "x": peak, "y": 1 if falls else 0, "yref": "paper", "xanchor": "left",
+                "yanchor": "top" if falls else "bottom", "text": name, "showarrow": False, "font": {"size": 12},
             })  # fmt: skip
     if values.input_max < high:
         for sign in (1, -1):

@@ -12,7 +12,8 @@ import numpy as np
 from piezolab.pitch import Note
 
 AUDIBLE = (20.0, 20e3)  # Hz
-_SPAN = 70.0  # most dB that an axis shows
+#: Ends of the level axis in dB: the same for every chain, so that curves move and not the axis; with a gain stage more.
+BOTTOM, TOP, TOP_OF_GAIN = -40.0, 10.0, 30.0
 _TICKS = (20, 50, 100, 200, 500, 1000, 2000, 5000, 10000, 20000)
 
 
@@ -49,12 +50,17 @@ class Panel:
 
 
 def figure(
-    curves: Sequence[Curve], notes: Sequence[Note], *, phase: str = "wide", below: Panel | None = None
+    curves: Sequence[Curve],
+    notes: Sequence[Note],
+    *,
+    phase: str = "wide",
+    below: Panel | None = None,
+    gain: bool = False,
 ) -> tuple[list, dict, dict]:
     """Traces, layout and the narrow plot's layout.
 
     phase: `wide` shows the lower panel on wide plots only, `always` on narrow ones too; below: what the lower panel
-    shows instead of the curves' phase.
+    shows instead of the curves' phase; gain: one of the chains amplifies.
     """
     if below is None:
         below = Panel((), {"range": phase_range(curves), "dtick": 90, "title": {"text": "phase, °", "standoff": 2}})
@@ -63,7 +69,8 @@ def figure(
     for curve in curves:
         traces += _traces(curve, wide_only)
     traces += [{**trace, "yaxis": "y2", **wide_only} for trace in below.traces]
-    low, high = level_range([curve.level_db for curve in curves], [curve.frequency for curve in curves])
+    low, high = level_range([curve.level_db for curve in curves], [curve.frequency for curve in curves], gain)
+    marks = below_marks(curves, low)
     layout = {
         "height": 470,
         "showlegend": True,
@@ -86,7 +93,7 @@ def figure(
         },
         "yaxis2": {**below.axis, "domain": [0, 0.30]},
         "shapes": note_lines(notes),
-        "annotations": note_names(notes, apart=1.25),
+        "annotations": [*note_names(notes, apart=1.25), *marks],
     }
     narrow: dict[str, Any] = {
         "font": {"size": 12},
@@ -94,7 +101,7 @@ def figure(
         "xaxis": {"tickvals": [20, 100, 1000, 10000], "ticktext": ["20", "100", "1k", "10k"]},
         "yaxis": {"title": {"text": "dB", "standoff": 0}},
         "height": 380,
-        "annotations": note_names(notes, apart=1.9),
+        "annotations": [*note_names(notes, apart=1.9), *marks],
     }
     if phase != "always":
         narrow |= {"height": 250, "yaxis2": {"visible": False}}
@@ -133,16 +140,32 @@ def finite(level: np.ndarray) -> np.ndarray:
     return np.maximum(level, -400.0)
 
 
-def level_range(levels: Sequence[np.ndarray], frequencies: Sequence[np.ndarray]) -> tuple[float, float]:
-    """Bottom and top of the level axis in whole tens of dB, so that it stands still while curves move a little."""
-    top, bottom = -60.0, 0.0
+def level_range(levels: Sequence[np.ndarray], frequencies: Sequence[np.ndarray], gain: bool) -> tuple[float, float]:
+    """Bottom and top of the level axis; only what is louder than any usual stage moves the top, by whole tens of dB."""
+    top = TOP_OF_GAIN if gain else TOP
     for level, frequency in zip(levels, frequencies, strict=True):
-        inside = level[(frequency >= AUDIBLE[0]) & (frequency <= AUDIBLE[1]) & np.isfinite(level)]
+        inside = level[_audible(frequency) & np.isfinite(level)]
         if inside.size:
-            top, bottom = max(top, float(inside.max())), min(bottom, float(inside.min()))
-    high = 10.0 * math.ceil((top + 3) / 10)
-    low = 10.0 * math.floor((bottom - 1) / 10)
-    return max(min(low, high - 30), high - _SPAN), high
+            top = max(top, 10.0 * math.ceil(float(inside.max()) / 10))
+    return BOTTOM, top
+
+
+def _audible(frequency: np.ndarray) -> np.ndarray:
+    return (frequency >= AUDIBLE[0]) & (frequency <= AUDIBLE[1])
+
+
+def below_marks(curves: Sequence[Curve], bottom: float) -> list[dict[str, Any]]:
+    """A mark at the lower edge for each curve that goes on below it, in the middle of where it does."""
+    marks = []
+    for curve in curves:
+        under = curve.frequency[_audible(curve.frequency) & (curve.level_db < bottom)]
+        if under.size:
+            marks.append({
+                "x": float(np.log10(under).mean()), "y": bottom, "xref": "x", "yref": "y", "yanchor": "bottom",
+                "yshift": 15 * len(marks), "text": f"▼ {curve.name}", "showarrow": False,
+                "font": {"size": 12, "color": LOOKS[curve.look][0]},
+            })  # fmt: skip
+    return marks
 
 
 def phase_range(curves: Sequence[Curve]) -> list[float]:

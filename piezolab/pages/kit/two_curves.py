@@ -74,7 +74,8 @@ def drawn(chain: SignalChain, kept: SignalChain | None, phase: bool) -> View:
     if kept is not None:
         held = found(kept)
         curves.append(_curve("kept", held.staged_or_bare, held.notes, "kept"))
-    traces, layout, narrow = figure(curves, now.notes, phase="always" if phase else "wide")
+    gain = any(one is not None and one.topology.inverts for one in (chain, kept))
+    traces, layout, narrow = figure(curves, now.notes, phase="always" if phase else "wide", gain=gain)
     return View("", traces, layout, narrow, f"Level and phase against frequency, {len(curves)} curves.")
 
 

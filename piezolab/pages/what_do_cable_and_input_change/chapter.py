@@ -78,7 +78,10 @@ def view(chain: SignalChain, kept: SignalChain | None, phase: bool) -> View:
     if held is not None:
         curves.append(_curve("kept", held, held.plugged.gain_db, "kept"))
     panel = _impedance_panel(now, held)
-    traces, layout, narrow = figure(curves, now.notes, phase="always" if phase else "wide", below=panel)
+    gain = any(one is not None and one.topology.inverts for one in (chain, kept))
+    traces, layout, narrow = figure(
+        curves, now.notes, phase="always" if phase else "wide", below=panel, gain=gain
+    )
     label = (
         f"Level against frequency, {len(curves)} curves, and below it the output impedance beside that of cable and "
         f"input. {verdict}"

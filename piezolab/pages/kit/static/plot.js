@@ -105,6 +105,7 @@ function look(style, coarse) {
 // stands above them its own height makes up for the verdict's: nothing jumps under a finger when a line is added.
 // Sizes of the screen are those of the page at rest, which do not change when a phone hides its address bar.
 const LEAST_PX = 150;
+const LOW_PX = 576; // look.css shows the button for the lower panel up to the same height
 function room(el, height, narrow) {
   const stick = el.closest(".pz-stick");
   const share = stick ? parseFloat(getComputedStyle(stick).getPropertyValue("--pz-share")) : NaN;
@@ -117,7 +118,9 @@ function room(el, height, narrow) {
 
 function figure(model, el) {
   const style = getComputedStyle(el);
-  const narrow = el.clientWidth < model.get("narrow_below_px");
+  // A low screen (200 % zoom, a phone on its side) has no height for a lower panel beside the controls either.
+  const low = el.closest(".pz-stick") && document.documentElement.clientHeight <= LOW_PX;
+  const narrow = Boolean(low) || el.clientWidth < model.get("narrow_below_px");
   const coarse = matchMedia("(pointer: coarse)").matches;
   const still = matchMedia("(prefers-reduced-motion: reduce)").matches;
   let layout = plain(model.get("_layout"), style);
