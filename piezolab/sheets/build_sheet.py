@@ -63,6 +63,7 @@ def _first(data: SheetData) -> str:
     parts = [
         f"<h1>Build sheet: {escape(data.assembly.stage.title)}</h1>",
         f'<p class="link">configuration: {escape(whole_query(chain))}</p>',
+        f'<p class="why">{escape(data.what_and_why)}</p>',
         "<p>Estimates from typical data, not a certificate; local electrical rules decide about anything on the mains."
         f"{known}</p>",
         f'<div class="scroll">{schematic_svg(chain)}</div>',

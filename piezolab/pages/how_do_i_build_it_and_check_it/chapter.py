@@ -227,7 +227,7 @@ def make(link: str | None = None) -> Page:
         CHAPTER,
         view=shown,
         table=of(say.numbers),
-        headline=of(lambda sheet: (say.verdict(sheet), say.advice(sheet))),
+        headline=of(lambda sheet: (f"{sheet.what_and_why} {say.verdict(sheet)}", say.advice(sheet))),
         settings=lambda state: [Block("about", paragraphs(YOURS), title="Your board and your meter"), settings.widget],
         more=more,
     )

@@ -75,10 +75,10 @@ def works(chain: SignalChain, rest: Bias, spent: Bias | None) -> str:
 def _share(chain: SignalChain, share: float) -> str:
     count = round(100 * share)
     if count == 100:
-        return f"Nearly every {chain.type_number} would do."
+        return f"Nearly every {chain.type_number} would work."
     if count == 0:
-        return f"Hardly any {chain.type_number} would do."
-    return f"About {count} of 100 would do."
+        return f"Hardly any {chain.type_number} would work."
+    return f"About {count} of 100 would work."
 
 
 def advice(chain: SignalChain, rest: Bias, headroom_v: float) -> list[str]:
