@@ -116,7 +116,10 @@ def resistor_faults(judged: Judgement) -> list[str]:
     if not brings.brings:
         return ["offered without a benefit"] if "Against your" in text else []
     had, has = limits(judged), limits(Judgement(chain.but(found.changes)))
-    faults = ["spoils more than it mends"] if sum(has.values()) < sum(had.values()) else []
+    kept, keeps = (sum(each.values()) if each["works"] else 0 for each in (had, has))  # as the searches' order counts
+    faults = ["spoils more than it mends"] if keeps < kept else []
+    lost = [name for name in had if had[name] and not has[name]]
+    faults += [f"a cost that is not told: {name}" for name in lost if FAILS[name] not in text and name in brings.costs]
     shown = "Against your" in text and ("→" in text or not brings.before.feasible)
     return faults + ([] if shown else ["no before and after"])
 

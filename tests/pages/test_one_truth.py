@@ -3,7 +3,8 @@
 2,000 chains drawn from a fixed seed, half of them as a maker might build them, half from anywhere in the ranges, over
 all stages, inputs and supplies. Some fifty in each run, searches, commands and sheet of a few of them only;
 PIEZOLAB_LONG=1 takes all. The chains of the shipped lessons go the same way. Each kind of fault is shown to be found on
-a sentence that was once printed.
+a sentence that was once printed. Long run of 26 November 2026: of 2,000 chains three failed, and are among SEEN: two
+were told of "-0.0 dB" of room, and a resistor that makes a stage work was offered without what it then costs.
 """
 
 import math
@@ -214,6 +215,16 @@ def faults_of(chain: SignalChain, *, deep: bool = False, sheet: bool = False) ->
     supply = " ".join(told[part] for part in ("bass", "stage edges", "clipping", "supply", "rest") if part in told)
     found += [f"{fault}: {supply}" for fault in life_faults(judged, supply)]
     return found
+
+
+#: Numbers of chains on which a long run has found something.
+SEEN = (1500, 1785, 1993)
+
+
+@pytest.mark.parametrize("number", SEEN)
+def test_what_a_long_run_found_stays_mended(number: int) -> None:
+    (chain,) = drawn(range(number, number + 1))
+    assert faults_of(chain, deep=True) == []
 
 
 BLOCKS = [range(start, start + BLOCK * EVERY, EVERY) for start in range(0, COUNT, BLOCK * EVERY)]

@@ -160,6 +160,8 @@ def solved(chain: SignalChain, found: BestResistor, brings: Improvement, choice:
         return " ".join([*said, *_figures(chain, found)])
     if brings.brings:
         said.append(f"Against your {resistors(has)}: {', and '.join(_BRINGS[name] for name in brings.brings)}.")
+        if brings.costs:
+            said.append(f"But then {' and '.join(f'it {FAILS[name]}' for name in brings.costs)}.")
         return " ".join([*said, *_before_after(chain, before, found)])
     why = "it brings nothing of what you asked for"
     if brings.costs:
