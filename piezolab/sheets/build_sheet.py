@@ -57,14 +57,12 @@ def sheet_body(data: SheetData) -> str:
 
 def _first(data: SheetData) -> str:
     chain = data.chain
-    known = "" if chain.transistor_measured or not data.powered else (
-        " The transistor's figures are typical, not yours: measure it (below)."
-    )
+    known = "" if chain.transistor_measured or not data.powered else " Measure your transistor (below)."
     parts = [
         f"<h1>Build sheet: {escape(data.assembly.stage.title)}</h1>",
         f'<p class="link">configuration: {escape(whole_query(chain))}</p>',
-        "<p>Estimates from typical data, not a certificate; local electrical rules decide about anything on the mains."
-        f"{known}</p>",
+        f"<p>{escape(data.what_and_why)} Estimates from typical data, not a certificate; local electrical rules decide "
+        f"about anything on the mains.{known}</p>",
         f'<div class="scroll">{schematic_svg(chain)}</div>',
         "<h2>Parts</h2>",
         _parts_table(data),

@@ -11,6 +11,7 @@ from piezolab.chain import SignalChain
 from piezolab.chain.assembly import Assembly, assemble
 from piezolab.chain.link import to_query
 from piezolab.sheets.prices import Prices, read_prices
+from piezolab.sheets.what_and_why import what_and_why
 from piezolab.sheets.words import lane_name
 from piezolab.studies.board.layout import Layout, LayoutError, Options, layout, smallest_sentence
 from piezolab.studies.board_as_built import BoardAsBuilt
@@ -69,6 +70,11 @@ class SheetData:
     def tone_shows(self) -> bool:
         """Whether there is a tone to read: a stage, and a meter with an AC range."""
         return self.powered and self.build.reads_ac
+
+    @cached_property
+    def what_and_why(self) -> str:
+        """What to build and why, in a sentence."""
+        return what_and_why(self.chain)
 
     @cached_property
     def assembly(self) -> Assembly:
@@ -160,6 +166,7 @@ def sheet_figures(data: SheetData) -> dict[str, Any]:
         {
             "link": to_query(data.chain),
             "stage": data.chain.stage,
+            "what_and_why": data.what_and_why,
             "build": _build(data),
             "method": data.build.method,
             "switch": data.build.switch,

@@ -1,6 +1,9 @@
-"""Names of nodes, parts and wires as a maker reads them."""
+"""Names of strings, nodes, parts and wires as a maker reads them."""
 
 from __future__ import annotations
+
+from piezolab.chain import SignalChain
+from piezolab.pitch import Note, parse_tuning
 
 _LANES = {
     "ground": "ground",
@@ -44,3 +47,28 @@ def wire_name(name: str, adapter: bool = False) -> str:
         "jack tip": "tip",
         "jack sleeve": "sleeve",
     }.get(name, name)
+
+
+def lowest(chain: SignalChain) -> Note:
+    """The lowest string."""
+    return min(parse_tuning(chain.tuning), key=lambda note: note.frequency_hz)
+
+
+def your_note(chain: SignalChain) -> str:
+    """The lowest string in words: your low D (147 Hz)."""
+    note = lowest(chain)
+    low = "low " if len(parse_tuning(chain.tuning)) > 1 else ""
+    return f"your {low}{note.display.rstrip('0123456789')} ({note.frequency_hz:.0f} Hz)"
+
+
+def louder_words(level_db: float) -> str:
+    """25 dB louder, 3 dB quieter."""
+    size = abs(level_db)
+    number = f"{size:.1f}" if size < 9.95 else f"{size:.0f}"
+    return f"{number.removesuffix('.0')} dB {'louder' if level_db > 0 else 'quieter'}"
+
+
+def in_brackets(name: str) -> str:
+    """audio interface, line socket -> audio interface (line socket), to stand inside a sentence."""
+    first, comma, rest = name.partition(", ")
+    return f"{first} ({rest})" if comma else name

@@ -31,7 +31,8 @@ class InputRow:
     low_note_load_db, treble_load_db: what plugging in takes from the lowest string and at 5 kHz; bare_low_note_db:
     the lowest string of the bare pickup there, re open circuit; bridging: |Z_in|/|Z_out|; level_v_peak: hard
     playing at the input as if nothing clipped; overload_db: by how much hard playing is too loud for it, beyond
-    what the stage clips by itself; clip_cause: what clips first then; by: what each reason costs, dB.
+    what the stage clips by itself; alone_db: and by how much for the stage by itself; clip_cause: what clips first
+    then; by: what each reason costs, dB.
     """
 
     kind: str
@@ -42,6 +43,7 @@ class InputRow:
     level_v_peak: float
     ceiling_v_peak: float
     overload_db: float
+    alone_db: float
     clip_cause: str
     bare_low_note_db: float
     by: dict[str, float]
@@ -119,7 +121,7 @@ def _rows(
     gain, by = _gain_and_reasons(loaded, at)
     lost = _level(np.abs(free(values).gain(at))) - _level(gain)
     loud = levels_of(loaded, gain[:, 1]) if loud is None else loud
-    over = _overload(np.atleast_1d(loud.input_headroom_db), values)
+    over, alone = _overload(np.atleast_1d(loud.input_headroom_db), values)
     by["ceiling"] = np.where(loud.clip_cause == "input", over, 0.0)
     by["drive"] = np.where(loud.clip_cause == "input", 0.0, over)
     bare = _level(np.abs(LinearChain.of(chain.but(stage="direct").values.but(input_r=r, input_c=c)).gain(note)))
@@ -136,6 +138,7 @@ def _rows(
             level_v_peak=float(gain[n, 1] * values.play_v),
             ceiling_v_peak=float(most[n]),
             overload_db=float(over[n]),
+            alone_db=float(alone),
             clip_cause=str(np.broadcast_to(loud.clip_cause, over.shape)[n]),
             bare_low_note_db=float(np.broadcast_to(bare, over.shape)[n]),
             by={reason: float(by[reason][n]) for reason in REASONS},
@@ -161,13 +164,14 @@ def _gain_and_reasons(loaded: Values, at: np.ndarray) -> tuple[np.ndarray, dict[
     return gain, dict(zip(("resistance", "capacitance", "pad"), won, strict=True))
 
 
-def _overload(headroom_db: np.ndarray, values: Values) -> np.ndarray:
-    """How much too loud hard playing is for each load, dB, beyond what the stage clips with next to no load."""
+def _overload(headroom_db: np.ndarray, values: Values) -> tuple[np.ndarray, float]:
+    """How much too loud hard playing is for each load, dB, beyond what the stage clips with next to no load; and how
+    much for that."""
     if np.all(headroom_db >= 0):
-        return np.zeros(np.shape(headroom_db))
+        return np.zeros(np.shape(headroom_db)), 0.0
     alone = np.minimum(levels_of(_lightly(values)).input_headroom_db, 0.0)
     with np.errstate(invalid="ignore"):  # a stage that clips at rest has no headroom to lose
-        return np.maximum(np.nan_to_num(alone - headroom_db, nan=0.0, posinf=0.0), 0.0)
+        return np.maximum(np.nan_to_num(alone - headroom_db, nan=0.0, posinf=0.0), 0.0), float(-alone)
 
 
 def _lightly(values: Values) -> Values:

@@ -10,6 +10,7 @@ from piezolab.pages.what_shall_i_build_from_my_drawer.chapter import verdict_wor
 from piezolab.pages.what_shall_i_build_from_my_drawer.drawer_panel import FIELDS, answer_html, types_of, values_of
 from piezolab.pages.will_this_transistor_do.sentences import solved
 from piezolab.sheets.build_sheet import build_sheet
+from piezolab.sheets.what_and_why import what_and_why
 from piezolab.studies.choosing.best_resistor import ResistorChoice, best_resistor
 from piezolab.studies.choosing.drawer import Drawer
 from piezolab.studies.choosing.improvement import improvement
@@ -48,6 +49,24 @@ def wish_faults(judged: Judgement, text: str) -> list[str]:
     found = ["fits all, and yet it misses a limit"] if "fits all" in text and missed else []
     found += ["fits, and is told that it does not"] if "does not fit" in text and not missed else []
     return found + [f"not told: {name}" for name in missed if FAILS[name] not in text]
+
+
+def why_faults(judged: Judgement, text: str, worth: str) -> list[str]:
+    """The sentence that ends the story against worth, limits and hum, and its figures against chapter 3's sentence."""
+    staged, of = judged.chain.topology.powered, judged.worth
+    missed = [name for name, kept in limits(judged).items() if not kept]
+    good = of.worth_it and judged.works and not of.silent
+    begins = {
+        "Build the ": staged and good and not missed, "Change the ": staged and good and bool(missed),
+        "Do not plug ": not staged and good, "Plug the bare ": not staged and not good and not of.silent,
+    }  # fmt: skip
+    found = [f"what to build: {begin}" for begin, right in begins.items() if text.startswith(begin) != right]
+    figures_told = set(re.findall(r"[\d.]+ dB (?!\.)", text)) if staged and good else set()
+    found += [f"not chapter 3's figure: {db}" for db in figures_told if db not in worth]
+    if staged and good:
+        found += [f"not told: {name}" for name in missed if FAILS[name] not in text]
+        found += ["hum"] if ("hum drowns" in text) != bool(judged.loudness.drowns) else []
+    return found
 
 
 def command_faults(judged: Judgement, told: dict) -> list[str]:
@@ -97,7 +116,10 @@ def resistor_faults(judged: Judgement) -> list[str]:
     if not brings.brings:
         return ["offered without a benefit"] if "Against your" in text else []
     had, has = limits(judged), limits(Judgement(chain.but(found.changes)))
-    faults = ["spoils more than it mends"] if sum(has.values()) < sum(had.values()) else []
+    kept, keeps = (sum(each.values()) if each["works"] else 0 for each in (had, has))  # as the searches' order counts
+    faults = ["spoils more than it mends"] if keeps < kept else []
+    lost = [name for name in had if had[name] and not has[name]]
+    faults += [f"a cost that is not told: {name}" for name in lost if FAILS[name] not in text and name in brings.costs]
     shown = "Against your" in text and ("→" in text or not brings.before.feasible)
     return faults + ([] if shown else ["no before and after"])
 
@@ -142,5 +164,7 @@ def choosing_faults(judged: Judgement, *, deep: bool, sheet: bool) -> tuple[dict
     if chain.topology.powered:
         faults += resistor_faults(judged) + search_faults(judged)
         told["types"] = plain(other_types_words(chain))
-        faults += types_faults(judged, told["types"], plain(build_sheet(chain)) if sheet else None)
+        printed = plain(build_sheet(chain)) if sheet else None
+        faults += types_faults(judged, told["types"], printed)
+        faults += ["the sheet says something else to build"] if printed and what_and_why(chain) not in printed else []
     return told, faults

@@ -230,7 +230,7 @@ def make(link: str | None = None) -> Page:
         CHAPTER,
         view=shown,
         table=of(say.numbers),
-        headline=of(lambda sheet: (say.verdict(sheet), say.advice(sheet))),
+        headline=of(lambda sheet: (f"{sheet.what_and_why} {say.verdict(sheet)}", say.advice(sheet))),
         under=lambda state: [sheet],
         beside=lambda state: [Section(state, "board", "Lanes and layout", of(board))],
         settings=lambda state: [settings.widget],

@@ -139,7 +139,7 @@ def _before_after(change: Change) -> str:
 
 
 def _signed(db: np.ndarray) -> str:
-    return f"{float(db) + 0.0:.1f}".replace("-", "−") if math.isfinite(db) else "no limit"
+    return f"{round(float(db), 1) + 0.0:.1f}".replace("-", "−") if math.isfinite(db) else "no limit"
 
 
 # -- what is looked at when the hand rests ------------------------------------------------------------------------

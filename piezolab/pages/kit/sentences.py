@@ -8,8 +8,10 @@ from __future__ import annotations
 import math
 
 from piezolab.chain import SignalChain
-from piezolab.pitch import Note, nearest_note, parse_tuning
+from piezolab.pitch import nearest_note
 from piezolab.quantity import show
+from piezolab.sheets.words import louder_words, your_note
+from piezolab.sheets.words import lowest as lowest
 from piezolab.studies.bias import Bias
 from piezolab.studies.judging.judgement import Judgement
 from piezolab.studies.judging.worth import LEVEL_DB, Worth
@@ -56,18 +58,6 @@ def pitch_words(hz: float) -> str:
     near, cents = nearest_note(hz)
     about = f"at {near.display}" if abs(cents) < 10 else f"near {near.display}"
     return f"{show(hz, 'Hz')}, {about}"
-
-
-def lowest(chain: SignalChain) -> Note:
-    """The lowest string."""
-    return min(parse_tuning(chain.tuning), key=lambda note: note.frequency_hz)
-
-
-def your_note(chain: SignalChain) -> str:
-    """The lowest string in words: your low D (147 Hz)."""
-    note = lowest(chain)
-    low = "low " if len(parse_tuning(chain.tuning)) > 1 else ""
-    return f"your {low}{note.display.rstrip('0123456789')} ({note.frequency_hz:.0f} Hz)"
 
 
 # -- chapter 1 ------------------------------------------------------------------------------------------------------
@@ -136,13 +126,6 @@ def _net_words(chain: SignalChain, worth: Worth) -> str:
     if abs(bass) < LEVEL_DB:
         return f"{joined} the higher notes come {louder_words(level)} than bare"
     return f"{joined} against bare {note} comes {louder_words(bass)}, the higher notes {louder_words(level)}"
-
-
-def louder_words(level_db: float) -> str:
-    """25 dB louder, 3 dB quieter."""
-    size = abs(level_db)
-    number = f"{size:.1f}" if size < 9.95 else f"{size:.0f}"
-    return f"{number.removesuffix('.0')} dB {'louder' if level_db > 0 else 'quieter'}"
 
 
 def _beside_the_others(level_db: float) -> str:

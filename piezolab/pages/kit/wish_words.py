@@ -5,6 +5,7 @@ from __future__ import annotations
 from piezolab.chain import SignalChain
 from piezolab.pages.kit.blocks import bullets, paragraphs
 from piezolab.quantity import show
+from piezolab.sheets.what_and_why import FAILS
 from piezolab.studies.choosing.other_types import FITS, FittingType, other_types
 
 #: What a build does that meets a wish, by the wish's name.
@@ -18,18 +19,6 @@ WISHES = {
     "dc_v": "puts no more direct voltage on the jack than wished",
     "snr_db_a": "is quiet enough",
     "current_a": "is easy on the battery",
-}
-#: What one does that misses it.
-FAILS = {
-    "works": "leaves saturation or lets its gate conduct at a supply voltage that it will see",
-    "low_note_db": "loses too much of the lowest string",
-    "headroom_db": "has too little room for hard playing",
-    "gain_db": "gives too little level",
-    "step_v": "thumps too hard on plugging in",
-    "settle_s": "takes too long to settle after plugging in",
-    "dc_v": "puts too much direct voltage on the jack",
-    "snr_db_a": "hisses too much",
-    "current_a": "draws too much current",
 }
 #: What one brings that does better.
 BRINGS = {

@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 
 from piezolab.chain import SignalChain
-from piezolab.pages.kit.sentences import louder_words, your_note
 from piezolab.quantity import letter_code
+from piezolab.sheets.what_and_why import brought
 from piezolab.studies.judging.thin import ThinPart
 from piezolab.studies.judging.worth import LEVEL_DB, QUIET_DB, Worth
 
@@ -25,7 +25,7 @@ def worth_sentence(chain: SignalChain, worth: Worth) -> str:
     title = chain.topology.title if chain.topology.powered else "source follower"
     if not worth.works:
         return f"The {title} does not work yet, and so it is worth nothing."
-    gains, costs = _listed(chain, worth, worth.gains), _listed(chain, worth, worth.costs)
+    gains, costs = brought(chain, worth, worth.gains), brought(chain, worth, worth.costs)
     against = f"against the bare pickup a {title}"
     if worth.worth_it:
         cost = f". The cost: {costs}" if costs else ""
@@ -38,37 +38,6 @@ def worth_sentence(chain: SignalChain, worth: Worth) -> str:
         f"For the sound alone a stage makes no difference here: {against} changes no note by {LEVEL_DB:.0f} dB. A "
         "longer cable or another input may still ask for one."
     )
-
-
-def _listed(chain: SignalChain, worth: Worth, names: tuple[str, ...]) -> str:
-    """25 dB of all notes and 41 dB less hum along the cable."""
-    said = []
-    names = tuple(name for name in ("bass", "level", "hiss", "cable", "room") if name in names)
-    if names[:2] == ("bass", "level") and abs(worth.bass_db - worth.level_db) < LEVEL_DB:
-        said.append(f"every note {louder_words(worth.level_db)}")
-        names = names[2:]
-    for name in names:
-        match name:
-            case "bass":
-                said.append(f"{your_note(chain)} {_level(worth.bass_db)}")
-            case "level":
-                said.append(f"the higher notes {_level(worth.level_db)}")
-            case "hiss":
-                said.append(_noise(worth.hiss_db, "hiss"))
-            case "cable":
-                said.append(_noise(worth.cable_db, "hum along the cable"))
-            case "room":
-                said.append(f"clipping: hard playing is {-worth.room_db:.1f} dB further beyond the edge")
-    return f"{', '.join(said[:-1])} and {said[-1]}" if len(said) > 1 else "".join(said)
-
-
-def _level(db: float) -> str:
-    return louder_words(db) if math.isfinite(db) else "all of its level" if db > 0 else "silent"
-
-
-def _noise(db: float, what: str) -> str:
-    size = f"{abs(db):.0f} dB" if math.isfinite(db) else "all"
-    return f"{size} {'less' if db > 0 else 'more'} {what}"
 
 
 def thin_sentences(thin: ThinPart | None) -> list[str]:

@@ -9,6 +9,7 @@ from piezolab.chain import SignalChain
 from piezolab.pages.kit.sentences import decibel_words, heard, opposed, your_note
 from piezolab.pages.kit.worth_words import thin_sentences, worth_sentence
 from piezolab.quantity import show
+from piezolab.sheets.words import in_brackets
 from piezolab.studies.inputs import NOTICED_DB, TREBLE_HZ, InputRow
 from piezolab.studies.judging.judgement import Judgement
 from piezolab.studies.phantom import Phantom
@@ -29,17 +30,11 @@ def label(kind: str) -> str:
 def plugged(chain: SignalChain) -> str:
     """What is plugged in: 3.00 m of cable and the instrument amplifier."""
     entered = chain.input_r is not None or chain.input_c is not None
-    kind = "your input" if entered else " and ".join(f"the {_in_brackets(label(name))}" for name in chain.input)
+    kind = "your input" if entered else " and ".join(f"the {in_brackets(label(name))}" for name in chain.input)
     length = chain.values.cable_m
     if not length:
         return kind
     return f"{length:g} m of cable{',' if len(chain.input) > 1 else ' and'} {kind}"
-
-
-def _in_brackets(name: str) -> str:
-    """audio interface, line socket -> audio interface (line socket), to stand inside a sentence."""
-    first, comma, rest = name.partition(", ")
-    return f"{first} ({rest})" if comma else name
 
 
 def lost(loss_db: float) -> str:
@@ -89,13 +84,13 @@ def _change(chain: SignalChain, row: InputRow) -> str:
 def _overload(row: InputRow) -> str:
     if row.overload_db < NOTICED_DB:
         return ""
-    by = f"{row.overload_db:.0f} dB" if row.overload_db >= 1 else f"{row.overload_db:.1f} dB"
+    by = f"{row.overload_db:.1f} dB"
+    if row.alone_db > 0:
+        what = "this input clips" if row.clip_cause == "input" else "plugged in it does so"
+        return f"Hard playing clips in the stage by itself, and {what} {by} sooner still: it rasps."
     if row.clip_cause == "input":
-        above_ceiling = 20 * math.log10(row.level_v_peak / row.ceiling_v_peak)
-        if above_ceiling - row.overload_db >= 1:  # the rest is more than the stage itself can make
-            return f"Hard playing clips in the stage by itself, and this input clips {by} sooner still: it rasps."
         return f"Hard playing is {by} too loud for this input: it rasps, unless you play softer or put in a pad."
-    return f"The stage cannot drive it at hard playing: it clips {by} sooner than with nothing plugged in."
+    return f"The stage cannot drive it: hard playing clips, {by} too much; with nothing plugged in it would not."
 
 
 def advice(judged: Judgement, row: InputRow) -> list[str]:

@@ -71,8 +71,9 @@ def view(chain: SignalChain, kept: SignalChain | None, phase: bool) -> View:
 def headline(chain: SignalChain) -> tuple[str, list[str]]:
     """Verdict and advice: all parts of the type are asked, and how loud it may get."""
     now = found(chain)
-    share = None if chain.transistor_measured else now.share
-    verdict = say.verdict(chain, now.rest, now.spent, judgement(chain).edges, share)
+    judged = judgement(chain)
+    share = None if chain.transistor_measured or judged.working is None else judged.working.share
+    verdict = say.verdict(chain, now.rest, now.spent, judged.edges, share)
     return verdict, say.advice(chain, now.rest, float(now.edges.headroom))
 
 

@@ -173,12 +173,12 @@ def _some(edge: np.ndarray) -> np.ndarray:
 
 
 def fading(chain: SignalChain, found: Fading, kept: Fading | None) -> Figure:
-    """The cleanest stroke either way while the battery runs down, against hard playing."""
+    """The stroke at which the stage alone clips either way while the battery runs down, against hard playing."""
     text = [f"{hours:,.0f} h on".replace(",", "\u202f") for hours in found.hours]
-    hover = "battery %{x:.2f} V (%{text}): clean to %{y:.2f} V"
+    hover = "battery %{x:.2f} V (%{text}): clips from %{y:.2f} V"
     traces = [
-        _line("clean upwards to", found.supply_v, _some(found.up), OWN, "solid", hover, text=text),
-        _line("clean downwards to", found.supply_v, _some(found.down), LINE, "dash", hover, text=text),
+        _line("clips upwards from", found.supply_v, _some(found.up), OWN, "solid", hover, text=text),
+        _line("clips downwards from", found.supply_v, _some(found.down), LINE, "dash", hover, text=text),
         _line("your hardest", found.supply_v[[0, -1]], np.full(2, float(chain.play_v)), QUIET, "dot", "%{y:.2f} V"),
     ]
     if kept is not None:
@@ -206,7 +206,8 @@ def fading(chain: SignalChain, found: Fading, kept: Fading | None) -> Figure:
         330, shapes=shapes, annotations=named,
     )  # fmt: skip
     label = (
-        f"Largest clean stroke while the battery falls from {found.supply_v[0]:.1f} to {found.supply_v[-1]:.1f} V: "
+        "The stroke from which the stage alone clips, while the battery falls from "
+        f"{found.supply_v[0]:.1f} to {found.supply_v[-1]:.1f} V: "
         f"{min(found.up[0], found.down[0]):.2f} V at first, {min(found.up[-1], found.down[-1]):.2f} V at last."
     )
     return traces, layout, narrow, label

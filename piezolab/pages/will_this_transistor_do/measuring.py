@@ -267,7 +267,7 @@ def _bag_table(rows: Sequence[Ranked]) -> str:
         told = f"Solder no. {first.part.name}, with {_short(first)}."
     else:
         told = "None of them works in this stage; try another stage, or a higher battery voltage."
-    head = ("transistor", "I_DSS", "V_GS(off)", "its resistor", "clean up to, spent battery", "")
+    head = ("transistor", "I_DSS", "V_GS(off)", "its resistor", "the stage alone clips from, spent battery", "")
     return f'<h3>{escape("Your bag, the best first")}</h3>' + paragraphs(told) + table(head, cells)
 
 

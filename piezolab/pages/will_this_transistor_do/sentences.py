@@ -79,10 +79,10 @@ def works(chain: SignalChain, rest: Bias, spent: Bias | None) -> str:
 def _share(chain: SignalChain, share: float) -> str:
     count = round(100 * share)
     if count == 100:
-        return f"Nearly every {chain.type_number} would do."
+        return f"Nearly every {chain.type_number} would work."
     if count == 0:
-        return f"Hardly any {chain.type_number} would do."
-    return f"About {count} of 100 would do."
+        return f"Hardly any {chain.type_number} would work."
+    return f"About {count} of 100 would work."
 
 
 def advice(chain: SignalChain, rest: Bias, headroom_v: float) -> list[str]:
@@ -164,6 +164,8 @@ def solved(chain: SignalChain, found: BestResistor, brings: Improvement, choice:
         return " ".join([*said, *_figures(chain, found)])
     if brings.brings:
         said.append(f"Against your {resistors(has)}: {', and '.join(_BRINGS[name] for name in brings.brings)}.")
+        if brings.costs:
+            said.append(f"But then {' and '.join(f'it {FAILS[name]}' for name in brings.costs)}.")
         return " ".join([*said, *_before_after(chain, before, found)])
     why = "it brings nothing of what you asked for"
     if brings.costs:

@@ -44,10 +44,10 @@ def submit(form, **texts: str) -> None:
     [
         ("", ["A typical J113 works", "until the battery is spent", "The stage alone does not clip", "J113"]),
         ("", ["up to strokes of 1.2 V; your hardest makes 1.0 V"]),
-        ("stage=gain&jfet=2N3819", ["does not work in this gain stage", "weak and squashed", "of 100 would do"]),
+        ("stage=gain&jfet=2N3819", ["does not work in this gain stage", "weak and squashed", "of 100 would work"]),
         ("stage=gain", ["works", "But strokes over 170 mV clip in the stage", "clips sooner, from 76 mV on (typical"]),
         ("jfet_idss=5m&jfet_vgsoff=2", ["Your J113 works"]),
-        ("return=divider&jfet=2N5459", ["does not work", "Hardly any 2N5459 would do"]),
+        ("return=divider&jfet=2N5459", ["does not work", "Hardly any 2N5459 would work"]),
         ("return=divider&jfet_idss=8m&jfet_vgsoff=4", ["only while the battery is fresh"]),
         ("source_r=10M&pickup_r=10k&return=tap&gate_r=1k", []),
         ("supply=adapter", ["A typical J113 works in this source follower."]),
@@ -66,7 +66,7 @@ def test_the_verdict_says_whether_it_works(link, said):
 
 def test_measured_parts_are_not_compared_with_the_type():
     verdict = words(chapter.make("jfet_idss=5m&jfet_vgsoff=2").verdict.content)
-    assert "would do" not in verdict
+    assert "would work" not in verdict
     assert "typical" in words(chapter.make("jfet_idss=5m").verdict.content)
 
 
