@@ -14,11 +14,21 @@ from piezolab.studies.faults import hearing
 from piezolab.studies.faults.bands import band_of, fault_band, odd_tone, outside, widened
 from piezolab.studies.faults.batches import simulate_wide
 from piezolab.studies.faults.diagnosis import Diagnosis, diagnose
-from piezolab.studies.faults.draws import Spread, with_faults
 from piezolab.studies.faults.drawn_board import side_by_side
+from piezolab.studies.faults.draws import Spread, with_faults
 from piezolab.studies.faults.fault_network import fault_network
 from piezolab.studies.faults.hypotheses import Hypothesis
-from piezolab.studies.faults.making import bridged, crackles, drawn_w, faults_of, numbers, pairs_of, priors, question_of, suited
+from piezolab.studies.faults.making import (
+    bridged,
+    crackles,
+    drawn_w,
+    faults_of,
+    numbers,
+    pairs_of,
+    priors,
+    question_of,
+    suited,
+)
 from piezolab.studies.faults.readings import KINDS, Check, Reading, scaled
 from piezolab.studies.faults.simulate import Findings, Tone
 from piezolab.studies.faults.table import FaultTable
