@@ -52,9 +52,9 @@ class Diagnosis:
     other word raises this alarm; unpowered_only: no reading with the battery in is proposed; next: the next reading,
     None where none would tell more; others: further ones by worth; doubtful: (place in the list, probability) of
     readings that were probably taken elsewhere; unexplained: readings that nothing explains; absurd: places in the
-    list of readings in volts that no supply of this board can give: they are asked about, not weighed, and no reading with
-    the battery in is proposed until they are mended or taken back; unseen:
-    faults that no reading of this chain shows.
+    list of readings in volts that no supply of this board can give: they are asked about, not weighed, and until they
+    are mended or taken back no reading with the battery in is proposed; unseen: faults that no reading of this chain
+    shows.
     """
 
     spots: tuple[SpotShare, ...]

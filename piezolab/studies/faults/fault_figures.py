@@ -59,8 +59,8 @@ def fault_figures(
 ) -> dict[str, Any]:
     """Places and faults with their probabilities, and the next readings; ranges in V or ohm, over range as "OL".
 
-    build: what is known of the board as built; the kind of board, switch, diode, meter and tone are used. Raises ReadingError, also on
-    volts that this board cannot have.
+    build: what is known of the board as built; the kind of board, switch, diode, meter and tone are used.
+    Raises ReadingError, also on volts that this board cannot have.
     """
     build = build or BoardAsBuilt()
     table = table_of(chain, build)

@@ -54,7 +54,9 @@ class Transistors:
         """Those of some of the builds, by number."""
         chosen = copy(self)
         chosen.combine = self.combine[here]
-        chosen.models = [JfetModel(**{name: _some(value, here) for name, value in vars(m).items()}) for m in self.models]
+        chosen.models = [
+            JfetModel(**{name: _some(value, here) for name, value in vars(model).items()}) for model in self.models
+        ]
         return chosen
 
     def rest(self, v_open: np.ndarray, z: np.ndarray, start: np.ndarray | None = None) -> np.ndarray:

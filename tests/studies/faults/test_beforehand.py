@@ -27,8 +27,8 @@ def test_places_are_as_likely_as_a_diagnosis_without_readings_says(changes) -> N
 
 
 def test_board_and_switch_of_the_build_reach_the_table() -> None:
-    """Side by side on copper tape: ground, supply, pickup, source, jack; legs D S G: supply, source, gate. A stereo plug
-    matters only to a ring contact."""
+    """Side by side on copper tape: ground, supply, pickup, source, jack; legs D S G: supply, source, gate. A stereo
+    plug matters only to a ring contact."""
     chain, tape = SignalChain(), BoardAsBuilt(method="tape")
     assert side_by_side(chain, tape.layout(chain)) == {
         ("ground", "supply"), ("pickup", "supply"), ("pickup", "source"), ("jack", "source"), ("source", "supply"),
