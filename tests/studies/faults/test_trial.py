@@ -15,7 +15,9 @@ from scipy import stats
 
 from piezolab.chain import SignalChain
 from piezolab.studies.board.lanes import METHODS
+from piezolab.studies.board_as_built import BoardAsBuilt
 from piezolab.studies.faults import FaultTable
+from piezolab.studies.faults.drawn_board import table_of
 from piezolab.studies.faults.draws import USUAL
 from tests.studies.faults.scores import Scores, score, two_flagged
 from tests.studies.faults.trial import ELSEWHERE, Examiner, world
@@ -36,7 +38,8 @@ def least(bar: float, count: int) -> float:
 
 @pytest.fixture(scope="module", params=BOARDS)
 def trial(request: pytest.FixtureRequest, table: FaultTable) -> tuple[str, Scores, Scores]:
-    made = (world(table.chain, table, count, faults, seed=7 + faults, method=request.param)
+    drawn = table_of(table.chain, BoardAsBuilt(method=request.param))
+    made = (world(table.chain, drawn, count, faults, seed=7 + faults, method=request.param)
             for count, faults in ((FAULTY, 1), (SOUND, 0)))  # fmt: skip
     return (request.param, *(score(each) for each in made))
 
