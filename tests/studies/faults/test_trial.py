@@ -26,7 +26,7 @@ from tests.studies.faults.trial import ELSEWHERE, Examiner, world
 LONG = bool(os.environ.get("PIEZOLAB_LONG"))
 FAULTY, SOUND = (260, 100) if LONG else (20, 6)
 BOARDS = tuple(METHODS) if LONG else ("stripboard",)
-#: Within four readings: true place first, among three; sound called sound; a sound place declared. The default follower,
+#: Within four readings: true place first, among three; sound called sound; a sound place declared. Default follower,
 #: 207 faults that show and 100 sound builds: each is right to about 2 points. Other boards and stages have not been run
 #: at this length.
 RECORDED = {"stripboard": (0.899, 0.947, 0.970, 0.000)}
