@@ -91,7 +91,10 @@ _TABLE: tuple[Parameter, ...] = (
 OPTIONS: Mapping[str, Parameter] = MappingProxyType({option.key: option for option in _TABLE})
 #: Keys that a build sheet reads, and those that the search for a fault reads.
 SHEET_KEYS = tuple(key for key, option in OPTIONS.items() if option.group != TONE)
-FAULT_KEYS = ("diode", "ohm_max", "meter_ohm", "ac", "counts", "accuracy", "digits", "test_v", "tone_v")
+FAULT_KEYS = (
+    "method", "switch", "diode", "pins", "ohm_max", "meter_ohm", "ac", "counts", "accuracy", "digits", "test_v",
+    "low_v", "low_a", "tone_v",
+)  # fmt: skip
 
 
 def read_option(key: str, text: str, *, typed: bool = False) -> object:

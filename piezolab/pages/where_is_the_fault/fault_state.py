@@ -16,7 +16,7 @@ from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.where_is_the_fault.entry import Entry, MeterEntry
 from piezolab.studies.faults.beforehand import beforehand
 from piezolab.studies.faults.diagnosis import Diagnosis, SpotShare, diagnose
-from piezolab.studies.faults.making import fault_table
+from piezolab.studies.faults.drawn_board import table_of
 from piezolab.studies.faults.readings import Reading
 from piezolab.studies.faults.table import FaultTable
 from piezolab.studies.metering.instrument import Meter
@@ -86,13 +86,13 @@ class FaultState(PageState):
 
     @property
     def _question(self) -> tuple[object, ...]:
-        return self.chain, self.meter, self.metering.tone, self.metering.build.guarded
+        return self.chain, self.metering.build
 
     def weigh(self) -> None:
         """Weigh the faults again: at once where the table is there, else when the hand rests."""
         if not (self.entries or self.heard):
             try:
-                self.outlook = Outlook(beforehand(self.chain, self.metering.build.guarded))
+                self.outlook = Outlook(beforehand(self.chain, self.metering.build.guarded, self.metering.build.ring))
             except CircuitError as error:
                 self._give_up(error)
                 return
@@ -105,7 +105,7 @@ class FaultState(PageState):
     def _make_table(self) -> None:
         asked = self._question
         try:
-            self._table, self._asked = fault_table(*asked), asked
+            self._table, self._asked = table_of(*asked), asked
         except CircuitError as error:
             self._give_up(error)
             return

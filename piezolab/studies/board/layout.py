@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 from piezolab.chain import SignalChain
 from piezolab.chain.assembly import assemble
 from piezolab.chain.parameter import ParameterError
+from piezolab.giving_way import give_way
 from piezolab.studies.board.board_parts import HOLE, BoardPart, board_parts, lanes_of
 from piezolab.studies.board.lane_order import best_orders
 from piezolab.studies.board.lanes import COLUMNS, METHODS, Lane, Method, holes_of, lanes_made
@@ -107,6 +108,7 @@ def layout(chain: SignalChain, options: Options | None = None) -> Layout | None:
             spots = {part.name: spots_of(part, holes, endless) for part in parts}
             spots |= {wire.name: wire_spots(wire, holes, endless) for wire in wires}
             for sequence in _sequences(parts, order):
+                give_way()
                 placed = pack(sequence, wires, spots, endless)
                 if placed is not None:
                     best = _better(best, _made(method, order, heights, placed, options))

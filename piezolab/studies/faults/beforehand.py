@@ -9,13 +9,14 @@ from piezolab.studies.faults.fault_network import fault_network
 from piezolab.studies.faults.making import faults_of, priors
 
 
-def beforehand(chain: SignalChain, diode: bool = True) -> tuple[SpotShare, ...]:
+def beforehand(chain: SignalChain, diode: bool = True, ring: bool = False) -> tuple[SpotShare, ...]:
     """Places with their faults by prior probability, the likeliest first, "healthy" among them.
 
-    The same as `Diagnosis.spots` with no reading and nothing heard. diode: as in `making.fault_table`. Raises
+    The same as `Diagnosis.spots` with no reading and nothing heard, but that bridges of lanes count alike wherever the
+    lanes lie: no board is drawn for this. diode, ring: as in `making.fault_table`. Raises
     CircuitError where the chain has no operating point.
     """
-    faults = faults_of(chain, fault_network(assemble(chain.values), diode))
+    faults = faults_of(chain, fault_network(assemble(chain.values), diode), ring)
     groups: dict[str, list[FaultShare]] = {}
     for fault, share in zip(faults, priors(faults), strict=True):
         one = FaultShare(fault.key, fault.kind, fault.spot, fault.parts, float(share))

@@ -52,8 +52,9 @@ class Diagnosis:
     other word raises this alarm; unpowered_only: no reading with the battery in is proposed; next: the next reading,
     None where none would tell more; others: further ones by worth; doubtful: (place in the list, probability) of
     readings that were probably taken elsewhere; unexplained: readings that nothing explains; absurd: places in the
-    list of readings in volts that no supply of this board can give: they are asked about, and not weighed; unseen:
-    faults that no reading of this chain shows.
+    list of readings in volts that no supply of this board can give: they are asked about, not weighed, and until they
+    are mended or taken back no reading with the battery in is proposed; unseen: faults that no reading of this chain
+    shows.
     """
 
     spots: tuple[SpotShare, ...]
@@ -107,7 +108,7 @@ def diagnose(
     found = clear and borne and two <= limits.two_share
     leading = tuple(each.spot for each in spots[:4] if each.probability > _SHOWN)
     turned = minus or _reversed_share(table, why.weight) > limits.stop_share
-    unpowered = hot or turned or short > limits.short_share
+    unpowered = hot or turned or bool(absurd) or short > limits.short_share
     situation = Situation(table, why, couples, two, clear, unpowered, leading, tuple(readings), frozenset(kinds))
     proposed = steps(situation)
     return Diagnosis(

@@ -32,9 +32,9 @@ class Spread:
     insulation, leakage: ranges of the factor (log-uniform); measured: of I_DSS and V_GS(off) once measured; tone,
     test_v: parts either way; charge: range of the battery's state, 1 fresh and 0 spent; other: what else draws, either
     way; other_asleep: factor of its resistance on the ohms range, where a lamp has none, and a light-emitting diode
-    conducts nothing; diode, diode_leak: ranges of the factor of the polarity diode's currents; ohm_range: of the ohms
-    ranges on which it may be read, as parts of the highest one's resistance; ranging: whether other ohms are read on
-    the range that fits, each with its own test current, instead of all on the highest.
+    conducts nothing; diode, diode_leak: ranges of the factor of the polarity diode's currents; range_up: part
+    of the builds whose ohms are read above the lowest range that shows a number, half of them one, the others two or
+    three ranges above it.
     """
 
     resistor: float = 0.015
@@ -53,8 +53,7 @@ class Spread:
     other_asleep: tuple[float, float] = (1.0, 1e7)
     diode: tuple[float, float] = (0.5, 2.0)
     diode_leak: tuple[float, float] = (0.1, 10.0)
-    ohm_range: tuple[float, float] = (1e-4, 1.0)
-    ranging: bool = False
+    range_up: float = 0.2
 
 
 USUAL = Spread()
@@ -114,9 +113,8 @@ def sound_builds(
     if network.diode:
         for what, factor in (("saturation", spread.diode), ("leak", spread.diode_leak)):
             settings[f"{network.diode}.{what}"] = settings[f"{network.diode}.{what}"] * make.log(*factor)
-        settings["meter.range"] = make.log(*spread.ohm_range)
-    if spread.ranging:
-        settings["meter.ranging"] = 1.0
+    above = make.even() / spread.range_up
+    settings["meter.up"] = np.select([above < 0.25, above < 0.5, above < 1.0], [3, 2, 1], 0)
     settings["tone.level"] = make.around(spread.tone)
     settings["meter.level"] = make.around(spread.test_v)
     return settings

@@ -12,9 +12,8 @@ from piezolab.quantity import QuantityError, parse
 from piezolab.studies.board_as_built import BoardAsBuilt
 from piezolab.studies.build_options import FAULT_KEYS
 from piezolab.studies.faults.diagnosis import NextReading, diagnose
-from piezolab.studies.faults.making import fault_table
+from piezolab.studies.faults.drawn_board import table_of
 from piezolab.studies.faults.readings import KINDS, UNITS, Reading, ReadingError
-from piezolab.studies.faults.simulate import Tone
 from piezolab.studies.figures import plain
 
 OVER_RANGE = "OL"
@@ -60,11 +59,11 @@ def fault_figures(
 ) -> dict[str, Any]:
     """Places and faults with their probabilities, and the next readings; ranges in V or ohm, over range as "OL".
 
-    build: what is known of the board as built; its diode, meter and tone are used. Raises ReadingError, also on
-    volts that this board cannot have.
+    build: what is known of the board as built; the kind of board, switch, diode, meter and tone are used.
+    Raises ReadingError, also on volts that this board cannot have.
     """
     build = build or BoardAsBuilt()
-    table = fault_table(chain, build.meter, Tone(build.tone_v), build.guarded)
+    table = table_of(chain, build)
     found = diagnose(table, readings, heard, kinds_read(build))
     for k in found.absurd:
         raise ReadingError(

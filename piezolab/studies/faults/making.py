@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from functools import lru_cache
 
 import numpy as np
@@ -38,23 +39,38 @@ from piezolab.studies.phantom import driven_backwards
 
 SIZE = 216
 _LEAST_RESOLVED_DIGITS = 10.0
+_NOT_BESIDE = 0.1  # common practice, no source
 _NEIGHBOURS_SHARE = 10  # a build's bandwidth reaches over a tenth of the builds of its fault, each way
 
 
 def fault_table(
-    chain: SignalChain, meter: Meter | None = None, tone: Tone | None = None, diode: bool = True
+    chain: SignalChain,
+    meter: Meter | None = None,
+    tone: Tone | None = None,
+    diode: bool = True,
+    ring: bool = False,
+    beside: frozenset[tuple[str, str]] | None = None,
 ) -> FaultTable:
     """The table of a chain, with the meter and the tone that will be used. Kept for the chains used last.
 
-    diode: whether one is built in against a reversed battery, as the build sheet has it.
+    diode: whether one is built in against a reversed battery, as the build sheet has it; ring, beside: as in
+    `faults_of`; `drawn_board.table_of` takes all of them from what is known of the build.
     """
-    return _made(chain, meter or Meter(), tone or Tone(), SIZE, diode)
+    return _made(chain, meter or Meter(), tone or Tone(), SIZE, diode, ring, beside)
 
 
 @lru_cache(maxsize=6)
-def _made(chain: SignalChain, meter: Meter, tone: Tone, size: int, diode: bool = True) -> FaultTable:
+def _made(
+    chain: SignalChain,
+    meter: Meter,
+    tone: Tone,
+    size: int,
+    diode: bool = True,
+    ring: bool = False,
+    beside: frozenset[tuple[str, str]] | None = None,
+) -> FaultTable:
     network = fault_network(assemble(chain.values), diode)
-    faults = faults_of(chain, network)
+    faults = faults_of(chain, network, ring, beside)
     rng = np.random.default_rng(SEED)
     question = question_of(chain, meter, tone)
     sound = tiled(suited(chain, network, size, USUAL, rng, question), len(faults))
@@ -104,8 +120,17 @@ def most_volts(value: np.ndarray, checks: tuple[Check, ...], meter: Meter) -> fl
     return 1.25 * float(max(most))
 
 
-def faults_of(chain: SignalChain, network: FaultNetwork) -> tuple[Hypothesis, ...]:
-    """All single faults of a chain, "healthy" first."""
+def faults_of(
+    chain: SignalChain,
+    network: FaultNetwork,
+    ring: bool = False,
+    beside: frozenset[tuple[str, str]] | None = None,
+) -> tuple[Hypothesis, ...]:
+    """All single faults of a chain, "healthy" first.
+
+    ring: whether the jack's ring contact switches the battery; beside: pairs of nodes that lie side by side on the
+    board (`drawn_board.side_by_side`), where bridges come about sooner than elsewhere; None: not known.
+    """
     battery = network.powered and chain.supply != "adapter"
     end_v = 0.0
     if battery:
@@ -114,7 +139,21 @@ def faults_of(chain: SignalChain, network: FaultNetwork) -> tuple[Hypothesis, ..
     large = electrolytics(network)
     polarised = large - driven_backwards(chain, assemble(chain.values))
     found = hypotheses(network, battery=battery, end_v=end_v, electrolytics=polarised)
-    return with_shared_spots([*found, *misbuilt(network, large)])
+    found = [_where_drawn(fault, beside) for fault in (*found, *misbuilt(network, large, ring))]
+    return with_shared_spots(found)
+
+
+def _where_drawn(fault: Hypothesis, beside: frozenset[tuple[str, str]] | None) -> Hypothesis:
+    """A bridge of lanes that do not lie side by side is rarer: a strand of wire, or a board that is not as drawn."""
+    if beside is None or fault.kind != "lane_bridge" or bridged(fault) in beside:
+        return fault
+    return replace(fault, weight=_NOT_BESIDE * fault.weight)
+
+
+def bridged(fault: Hypothesis) -> tuple[str, str]:
+    """The two lanes of a bridge."""
+    one, other = sorted(fault.key.partition(":")[2].split("|"))
+    return one, other
 
 
 def drawn_w(chain: SignalChain) -> float:
@@ -167,8 +206,9 @@ def numbers(found: Findings, check: Check) -> np.ndarray:
 
 
 def neighbours_of(checks: tuple[Check, ...]) -> tuple[tuple[int, ...], ...]:
-    """For each check those of the lanes beside it, where a slipping probe lands."""
-    own = ("cable", "load")
+    """For each check those of the lanes beside it, where a slipping probe lands: clip and plugs have none, they are off
+    the board."""
+    own = ("clip", "plug", "cable", "load")
     answer = []
     for check in checks:
         row = [n for n, other in enumerate(checks) if other.kind == check.kind and other.place not in own]

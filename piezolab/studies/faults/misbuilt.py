@@ -44,8 +44,9 @@ BRASS_HUM = (4.0, 20.0)
 Values = Mapping[str, float | np.ndarray]
 
 
-def misbuilt(network: FaultNetwork, large: frozenset[str]) -> Iterator[Hypothesis]:
-    """All of them. large: names of the capacitors that are electrolytics by their value."""
+def misbuilt(network: FaultNetwork, large: frozenset[str], ring: bool = False) -> Iterator[Hypothesis]:
+    """All of them. large: names of the capacitors that are electrolytics by their value; ring: whether the jack's ring
+    contact switches the battery."""
     for part in network.board_slots():
         p, spot = part.name, f"part:{part.name}"
         yield from _several(f"misplaced:{p}", "misplaced", spot, p, _strays(network, part))
@@ -59,7 +60,9 @@ def misbuilt(network: FaultNetwork, large: frozenset[str]) -> Iterator[Hypothesi
     for part in network.batteries:
         b = part.name
         yield Hypothesis(f"never_on:{b}", "never_on", "leads", (b,), 1.0, set_to(f"{b}.plus", OPEN_OHM))
-        yield Hypothesis(f"stereo_plug:{b}", "stereo_plug", "leads", (b,), 1.0, set_to(f"{b}.minus", OPEN_OHM))
+        if ring:
+            edit = set_to(f"{b}.minus", OPEN_OHM)
+            yield Hypothesis(f"stereo_plug:{b}", "stereo_plug", "leads", (b,), 1.0, edit)
     for lane in network.lanes:
         edit = drawn(bridge_name(*sorted((lane, GROUND))), *SHORT_OHM)
         yield Hypothesis(f"foil:{lane}", "foil", bridge_spot(lane, GROUND), ("foil",), 1.0, edit)

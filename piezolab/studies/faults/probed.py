@@ -7,11 +7,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from piezolab.giving_way import give_way
 from piezolab.studies.faults.transistors import Transistors
+from piezolab.studies.metering.instrument import Meter
 
 MOST_OHM = 1e10
-_LOWEST_RANGE_OHM = 200.0
-_LOWEST_RANGE_TIMES, _LOWEST_RANGE_TEST_OHM = 7.0, 2.8e3  # about 2.8 V and 1 mA: common practice, no source
+
+# Of some builds, by number: resistance of a diode before the place for voltage and ohm; None where there is none.
+Behind = Callable[[np.ndarray], Callable[[np.ndarray, np.ndarray], np.ndarray]] | None
 
 
 @dataclass(frozen=True)
@@ -25,6 +28,11 @@ class Probed:
     own: np.ndarray
     across: float | np.ndarray
     series: float | np.ndarray = 0.0
+
+    def some(self, here: np.ndarray) -> Probed:
+        """The place in some of the builds, by number."""
+        across, series = (each[here] if np.ndim(each) else each for each in (self.across, self.series))
+        return Probed(self.transistors.some(here), self.z[here], self.reach[here], self.own[here], across, series)
 
     def ohms(
         self,
@@ -54,12 +62,36 @@ class Probed:
         return np.clip(test_ohm * seen / np.maximum(test_v - seen, 1e-12), 0.0, MOST_OHM)
 
 
-def on_range(
-    ohm: np.ndarray, test_v: float | np.ndarray, test_ohm: float
-) -> tuple[np.ndarray, np.ndarray]:
-    """Test voltage and resistance of the range on which this many ohms are read: in decades of the highest one's
-    resistance; the lowest range, and the beeper, have a higher voltage behind less than that."""
-    decade = np.clip(np.ceil(np.log10(np.maximum(ohm, 1.0) / (2.0 * test_ohm))), -4.0, 0.0)
-    lowest = ohm < _LOWEST_RANGE_OHM
-    volt = np.where(lowest, _LOWEST_RANGE_TIMES * test_v, test_v)
-    return volt, np.where(lowest, _LOWEST_RANGE_TEST_OHM, test_ohm * 10.0**decade)
+def as_shown(at: Probed, meter: Meter, level: float | np.ndarray, up: int | np.ndarray, behind: Behind) -> np.ndarray:
+    """Ohms on the lowest range that shows a number, (P,); level: factor of the test voltage; up: ranges above it, where
+    another was left on. What no range shows is as on the highest."""
+    size, ranges = len(at.own), meter.ohm_ranges
+    top, volt, ohm = (np.array([getattr(each, name) for each in ranges]) for name in ("top", "volt", "ohm"))
+    level, up = np.broadcast_to(level, (size,)), np.broadcast_to(np.asarray(up, int), (size,))
+    last = len(ranges) - 1
+
+    def on(k: np.ndarray, here: np.ndarray) -> np.ndarray:
+        give_way()
+        return at.some(here).ohms(level[here] * volt[k[here]], ohm[k[here]], behind and behind(here))
+
+    every = np.arange(size)
+    answer = on(np.full(size, last), every)
+    k = np.minimum(np.searchsorted(top, answer), last)
+    answer[k < last] = on(k, np.flatnonzero(k < last))
+    for _ in range(last):  # a junction takes more current on a lower range, and a channel saturates
+        over = np.flatnonzero((answer > top[k]) & (k < last))
+        if not over.size:
+            break
+        k[over] += 1
+        answer[over] = on(k, over)
+    going = np.flatnonzero(k > 0) if behind else every[:0]
+    while going.size:
+        k[going] -= 1
+        lower = on(k, going)
+        fits = lower <= top[k[going]]
+        answer[going[fits]] = lower[fits]
+        k[going[~fits]] += 1
+        going = going[fits & (k[going] > 0)]
+    moved = np.flatnonzero(np.minimum(k + up, last) > k)
+    answer[moved] = on(np.minimum(k + up, last), moved)
+    return answer

@@ -7,6 +7,7 @@ so does another resistance of the polarity diode.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -17,7 +18,7 @@ from piezolab.studies.faults.diode import behind_a_meter, guess, resistance, slo
 from piezolab.studies.faults.fault_network import FaultNetwork
 from piezolab.studies.faults.multiport import solutions
 from piezolab.studies.faults.network_names import ABSENT_OHM, ANODE, OPEN_OHM, SLEEVE, Settings
-from piezolab.studies.faults.probed import Probed, on_range
+from piezolab.studies.faults.probed import Probed, as_shown
 from piezolab.studies.faults.transistors import Transistors
 from piezolab.studies.metering.instrument import Meter
 
@@ -186,20 +187,21 @@ def _power_off(
     ports = _at_ports(transistors.combine, v[:h])
     z = ports[:, :, :h] @ np.swapaxes(transistors.combine, 1, 2)
     found = {}
-    test_v = settings.get("meter.level", 1.0) * meter.test_v
+    level, up = settings.get("meter.level", 1.0), settings.get("meter.up", 0)
     for k, place in enumerate(places):
         at = Probed(transistors, z, ports[:, :, h + k], v[h + k, h + k], shorts.get(place.key, ABSENT_OHM))
         if place.key == "plug":
             at = replace(at, across=settings["cable.short"], series=settings["cable.core"])
-        if place.key == "clip" and network.diode:  # it reads otherwise on each range, whichever is used
-            behind = partial(behind_a_meter, network.diode, settings)
-            found[place.key] = at.ohms(test_v, meter.test_ohm * settings.get("meter.range", 1.0), behind)
-            continue
-        found[place.key] = at.ohms(test_v, meter.test_ohm)
-        if "meter.ranging" in settings:
-            found[place.key] = at.ohms(*on_range(found[place.key], test_v, meter.test_ohm))
+        behind = partial(_diode_before, network.diode, settings) if place.key == "clip" and network.diode else None
+        found[place.key] = as_shown(at, meter, level, up, behind)
     found["cable"] = np.broadcast_to(np.asarray(settings["cable.core"], float), (size,))
     return found
+
+
+def _diode_before(name: str, settings: Settings, here: np.ndarray) -> Callable[[np.ndarray, np.ndarray], np.ndarray]:
+    """The diode of some builds under an ohms range."""
+    own = {key: value[here] if np.ndim(value) else value for key, value in settings.items() if key.startswith(name)}
+    return partial(behind_a_meter, name, own)
 
 
 class _Alternating:

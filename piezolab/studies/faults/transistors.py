@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from copy import copy
 from dataclasses import replace
 
 import numpy as np
@@ -48,6 +49,15 @@ class Transistors:
             self.models.append(flat_model(model_of(part, settings), (size,)))
             pins = np.broadcast_to(np.asarray(settings[f"{part.name}.pins"], int), (size,))
             self.combine[:, 2 * n : 2 * n + 2, 3 * n : 3 * n + 3] = _PORTS[pins]
+
+    def some(self, here: np.ndarray) -> Transistors:
+        """Those of some of the builds, by number."""
+        chosen = copy(self)
+        chosen.combine = self.combine[here]
+        chosen.models = [
+            JfetModel(**{name: _some(value, here) for name, value in vars(model).items()}) for model in self.models
+        ]
+        return chosen
 
     def rest(self, v_open: np.ndarray, z: np.ndarray, start: np.ndarray | None = None) -> np.ndarray:
         """Port voltages (P, 2K).
@@ -138,6 +148,10 @@ def _floating(z: np.ndarray) -> np.ndarray:
     g = np.arange(0, z.shape[-1], 2)
     own_g, own_d, shared = z[:, g, g], z[:, g + 1, g + 1], z[:, g, g + 1]
     return (shared > _FLOATING_OHM) & (own_g + own_d - 2 * shared < _CLOSE * shared)
+
+
+def _some(value: float | np.ndarray, here: np.ndarray) -> float | np.ndarray:
+    return value[here] if np.ndim(value) else value
 
 
 def _times(matrix: np.ndarray, v: np.ndarray | None) -> np.ndarray | None:

@@ -16,6 +16,7 @@ from piezolab.pages.where_is_the_fault.entry import MOST_READINGS, Entry, read
 from piezolab.pages.where_is_the_fault.finder import Finder
 from piezolab.pages.where_is_the_fault.finder_blocks import unseen_html
 from piezolab.studies.faults.diagnosis import diagnose
+from piezolab.studies.faults.drawn_board import table_of
 from piezolab.studies.faults.making import fault_table
 from piezolab.studies.faults.readings import Check, Reading
 
@@ -312,9 +313,9 @@ def test_in_a_kernel_the_outlook_follows_at_once_and_the_faults_are_simulated_wh
 
     def counted(*question):
         asked.append(question[0])
-        return fault_table(*question)
+        return table_of(*question)
 
-    monkeypatch.setattr("piezolab.pages.where_is_the_fault.fault_state.fault_table", counted)
+    monkeypatch.setattr("piezolab.pages.where_is_the_fault.fault_state.table_of", counted)
 
     monkeypatch.setattr("piezolab.pages.kit.at_rest._in_a_kernel", lambda: True)
 

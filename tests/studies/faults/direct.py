@@ -87,12 +87,16 @@ def volts(parts: Mapping[str, Part], lane: str, meter: Meter) -> float:
 
 
 def ohms(parts: Mapping[str, Part], lane: str, meter: Meter) -> float:
-    """What the ohms range shows from a lane to ground, battery out and cable unplugged."""
+    """What the lowest ohms range that shows a number says, lane to ground, battery out and cable unplugged."""
     off = network(part for part in parts.values() if part.where not in ("cable", "input") and part.kind != "battery")
-    probed = _held(off.plus(VoltageSource("test", "probe", GROUND, meter.test_v),
-                            Resistor("meter", "probe", lane, meter.test_ohm)))  # fmt: skip
-    seen = float(operating_point(probed).voltage(lane))
-    return meter.test_ohm * seen / (meter.test_v - seen)
+    found = []
+    for each in reversed(meter.ohm_ranges):
+        probed = _held(off.plus(VoltageSource("test", "probe", GROUND, each.volt),
+                                Resistor("meter", "probe", lane, each.ohm)))  # fmt: skip
+        seen = float(operating_point(probed).voltage(lane))
+        found.append(each.ohm * seen / (each.volt - seen))
+    fits = [ohm for ohm, each in zip(found, reversed(meter.ohm_ranges), strict=True) if ohm <= each.top]
+    return fits[-1] if fits else found[0]
 
 
 def tone(parts: Mapping[str, Part], lane: str, hertz: float, meter: Meter, fed: Tone) -> float:

@@ -3,10 +3,14 @@
 import pytest
 
 from piezolab.chain import SignalChain
+from piezolab.chain.assembly import assemble
+from piezolab.studies.board_as_built import BoardAsBuilt
 from piezolab.studies.faults.beforehand import beforehand
 from piezolab.studies.faults.diagnosis import diagnose
+from piezolab.studies.faults.drawn_board import side_by_side, table_of
+from piezolab.studies.faults.fault_network import fault_network
 from piezolab.studies.faults.knowledge import knowledge
-from piezolab.studies.faults.making import fault_table
+from piezolab.studies.faults.making import fault_table, faults_of
 
 
 @pytest.mark.parametrize("changes", [{}, {"stage": "gain"}, {"stage": "direct"}, {"supply": "adapter"}])
@@ -20,6 +24,26 @@ def test_places_are_as_likely_as_a_diagnosis_without_readings_says(changes) -> N
         shares = {fault.key: fault.probability for fault in other.faults}
         assert {fault.key: fault.probability for fault in each.faults} == pytest.approx(shares, rel=1e-5)
     assert not found.stop, "the headline needs no simulation to say that nothing is known to be hot"
+
+
+def test_board_and_switch_of_the_build_reach_the_table() -> None:
+    """Side by side on copper tape: ground, supply, pickup, source, jack; legs D S G: supply, source, gate. A stereo
+    plug matters only to a ring contact."""
+    chain, tape = SignalChain(), BoardAsBuilt(method="tape")
+    assert side_by_side(chain, tape.layout(chain)) == {
+        ("ground", "supply"), ("pickup", "supply"), ("pickup", "source"), ("jack", "source"), ("source", "supply"),
+    }  # fmt: skip
+    drawn = table_of(chain, tape)
+    share = {fault.key: float(p) for fault, p in zip(drawn.hypotheses, drawn.prior, strict=True)}
+    far = share["lane_bridge:jack|pickup"]
+    assert share["lane_bridge:pickup|source"] == pytest.approx(10 * far)
+    assert not any(key.startswith("stereo_plug") for key in share)
+    places = {each.spot: each.probability for each in diagnose(drawn).spots}
+    for each in beforehand(chain):
+        if not each.spot.startswith("bridge:"):
+            assert each.probability == pytest.approx(places[each.spot], rel=1e-5), "no board is drawn for the outlook"
+    network = fault_network(assemble(chain.values))
+    assert any(fault.kind == "stereo_plug" for fault in faults_of(chain, network, ring=True))
 
 
 def test_they_add_up_and_the_likeliest_comes_first() -> None:

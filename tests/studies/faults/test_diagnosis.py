@@ -128,9 +128,11 @@ def test_shorts_and_switch_are_never_powered_first(link: dict[str, object]) -> N
 
 
 def test_powered_readings_only_once_a_short_is_unlikely(table: FaultTable) -> None:
-    """The diode hides a short behind it from the clip: the supply lane has to be read too."""
+    """On the lowest range that shows a number the diode hides no short from the clip. The supply lane alone
+    tells nothing of a switch across the battery."""
     clip, lane = typical(table, "healthy", "ohm:clip"), typical(table, "healthy", "ohm:supply")
-    assert diagnose(table, clip, ("weak", "dead")).unpowered_only
+    assert not diagnose(table, clip, ("weak", "dead")).unpowered_only
+    assert diagnose(table, lane, ("weak", "dead")).unpowered_only
     before, after = diagnose(table, (), ("weak", "dead")), diagnose(table, clip + lane, ("weak", "dead"))
     assert before.unpowered_only and not any(step.powered for step in (before.next, *before.others))
     assert after.short < LIMITS.short_share and not after.unpowered_only
@@ -345,5 +347,10 @@ def test_volts_that_no_supply_of_this_board_can_give_are_not_weighed(
     readings = typical(table, "open:R_S", "ohm:source", "ohm:supply")
     found, without = diagnose(table, [readings[0], Reading(*reading), readings[1]]), diagnose(table, readings)
     assert found.absurd == (1,) and found.spots == without.spots
+    clear = typical(table, "healthy", "ohm:clip", "ohm:supply")
+    assert not diagnose(table, clear).unpowered_only
+    asked = diagnose(table, [*clear, Reading(*reading)])
+    assert asked.unpowered_only, "until it is answered the battery stays out"
+    assert not any(step.powered for step in (asked.next, *asked.others) if step)
     assert diagnose(table, [Reading("dc", "clip", 9.6)]).absurd == ()
     assert diagnose(table, [Reading("dc", "clip", -900.0)]).stop, "a minus sign is one, whatever the number"

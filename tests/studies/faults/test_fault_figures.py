@@ -7,16 +7,17 @@ from click.testing import CliRunner
 
 from piezolab.chain import SignalChain
 from piezolab.cli import main
+from piezolab.studies.board_as_built import BoardAsBuilt
 from piezolab.studies.faults.diagnosis import diagnose
+from piezolab.studies.faults.drawn_board import table_of
 from piezolab.studies.faults.fault_figures import fault_figures, read_readings
-from piezolab.studies.faults.making import fault_table
 from piezolab.studies.faults.readings import Reading, ReadingError
 
 
 def test_the_figures_are_those_of_the_diagnosis() -> None:
     readings = read_readings(["ohm:clip=OL", "ohm:source=3k9"])
     assert readings == (Reading("ohm", "clip", float("inf")), Reading("ohm", "source", 3900.0))
-    found, figures = diagnose(fault_table(SignalChain()), readings, ("dead",)), fault_figures(
+    found, figures = diagnose(table_of(SignalChain(), BoardAsBuilt()), readings, ("dead",)), fault_figures(
         SignalChain(), readings, ("dead",)
     )
     assert [place["place"] for place in figures["places"]] == [spot.spot for spot in found.spots]

@@ -32,7 +32,7 @@ def network(chain: SignalChain = CHAIN) -> FaultNetwork:
 
 
 def faults(chain: SignalChain = CHAIN) -> dict[str, Hypothesis]:
-    return {fault.key: fault for fault in faults_of(chain, network(chain))}
+    return {fault.key: fault for fault in faults_of(chain, network(chain), ring=True)}
 
 
 def stray_nodes(part: Part) -> list[tuple[str, str]]:

@@ -106,11 +106,12 @@ def test_meter_loading_by_thevenin() -> None:
 
 
 def test_ohms_through_the_channel() -> None:
-    """Near zero volts a channel at V_GS = 0 is r = 1/(2 beta |V_GS(off)|): Shichman and Hodges 1968, triode law."""
+    """Near zero volts a channel at V_GS = 0 is r = 1/(2 beta |V_GS(off)|): Shichman and Hodges 1968, triode law. On the
+    20 kohm range it drops some 30 mV and its source stands 0.1 V up: by a few ohm more."""
     chain = SignalChain(jfet_idss=5e-3, jfet_vgsoff=-2.0, jfet_lambda=0.0)
     healthy = faults_of(chain, fault_network(assemble(chain.values), diode=False))[0]
     channel = 1 / (2 * 5e-3 / 2.0**2 * 2.0)
-    assert found(chain, healthy).ohm["supply"][0] == pytest.approx(3900 + channel, rel=1e-3)
+    assert 3900 + channel < found(chain, healthy).ohm["supply"][0] < 3900 + 1.1 * channel
     assert found(chain, healthy).ohm["source"][0] == pytest.approx(3900, rel=1e-4)
     assert found(chain, healthy).ohm["jack"][0] == pytest.approx(100e3, rel=1e-4)
 

@@ -1,7 +1,8 @@
 """How often the fault is found: builds of another world than the one the study reckons with.
 
 That world has other spreads, ohms ranges of their own test currents, slipping probes and poor contacts, the polarity
-diode, and bridges between neighbours of the drawn layout. The aim is the true place first within four readings for 92 %
+diode, and bridges between neighbours of the drawn layout. A reading that says OL is taken twice before it counts, as
+every step in ohms asks. The aim is the true place first within four readings for 92 %
 of the faults that show, among the first three for 97 %, and 97 % of sound builds called sound. A run takes few builds,
 so each bar is lowered by what chance alone may take from so few (once in a hundred trials); PIEZOLAB_LONG=1 takes many,
 of each kind of board. What the long run reached stands in `RECORDED`.
@@ -15,18 +16,21 @@ from scipy import stats
 
 from piezolab.chain import SignalChain
 from piezolab.studies.board.lanes import METHODS
+from piezolab.studies.board_as_built import BoardAsBuilt
 from piezolab.studies.faults import FaultTable
+from piezolab.studies.faults.drawn_board import table_of
 from piezolab.studies.faults.draws import USUAL
 from tests.studies.faults.scores import Scores, score, two_flagged
 from tests.studies.faults.trial import ELSEWHERE, Examiner, world
 
 LONG = bool(os.environ.get("PIEZOLAB_LONG"))
-FAULTY, SOUND = (120, 40) if LONG else (20, 6)
+FAULTY, SOUND = (260, 100) if LONG else (20, 6)
 BOARDS = tuple(METHODS) if LONG else ("stripboard",)
-#: Within four readings, by kind of board: true place first, among three; sound called sound; a sound place declared.
-#: On the drawn boards of the default follower the same pairs of lanes can be bridged, so their figures are the same.
-RECORDED = {board: (0.726, 0.937, 0.950, 0.021) for board in ("tape", "stripboard", "wire")}
-FIRST, THREE, HEALTHY, MISLED = 0.76, 0.86, 0.93, 0.03  # what is held; the aim is 0.92, 0.97, 0.97, 0.03
+#: Within four readings: true place first, among three; sound called sound; a sound place declared. Default follower,
+#: 207 faults that show and 100 sound builds: each is right to about 2 points. Other boards and stages have not been run
+#: at this length.
+RECORDED = {"stripboard": (0.899, 0.947, 0.970, 0.000)}
+FIRST, THREE, HEALTHY, MISLED = 0.88, 0.93, 0.96, 0.03  # what is held; the aim is 0.92, 0.97, 0.97, 0.03
 
 
 def least(bar: float, count: int) -> float:
@@ -36,7 +40,8 @@ def least(bar: float, count: int) -> float:
 
 @pytest.fixture(scope="module", params=BOARDS)
 def trial(request: pytest.FixtureRequest, table: FaultTable) -> tuple[str, Scores, Scores]:
-    made = (world(table.chain, table, count, faults, seed=7 + faults, method=request.param)
+    drawn = table_of(table.chain, BoardAsBuilt(method=request.param))
+    made = (world(table.chain, drawn, count, faults, seed=7 + faults, method=request.param)
             for count, faults in ((FAULTY, 1), (SOUND, 0)))  # fmt: skip
     return (request.param, *(score(each) for each in made))
 

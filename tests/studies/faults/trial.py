@@ -9,15 +9,26 @@ import numpy as np
 
 from piezolab.chain import SignalChain
 from piezolab.chain.assembly import assemble
-from piezolab.studies.board.layout import Options, layout
+from piezolab.studies.board_as_built import BoardAsBuilt
 from piezolab.studies.faults import hearing
 from piezolab.studies.faults.bands import band_of, fault_band, odd_tone, outside, widened
 from piezolab.studies.faults.batches import simulate_wide
 from piezolab.studies.faults.diagnosis import Diagnosis, diagnose
+from piezolab.studies.faults.drawn_board import side_by_side
 from piezolab.studies.faults.draws import Spread, with_faults
 from piezolab.studies.faults.fault_network import fault_network
 from piezolab.studies.faults.hypotheses import Hypothesis
-from piezolab.studies.faults.making import crackles, drawn_w, faults_of, numbers, pairs_of, priors, question_of, suited
+from piezolab.studies.faults.making import (
+    bridged,
+    crackles,
+    drawn_w,
+    faults_of,
+    numbers,
+    pairs_of,
+    priors,
+    question_of,
+    suited,
+)
 from piezolab.studies.faults.readings import KINDS, Check, Reading, scaled
 from piezolab.studies.faults.simulate import Findings, Tone
 from piezolab.studies.faults.table import FaultTable
@@ -27,7 +38,7 @@ from piezolab.studies.metering.instrument import Meter
 ELSEWHERE = Spread(
     resistor=0.02, film=0.15, electrolytic=0.3, disc=0.25, temperature=(-20.0, 13.0), lambda_=(0.3, 3.0),
     leakage=(0.01, 1.5), insulation=(0.2, 10.0), measured=0.03, tone=0.15, test_v=0.3, charge=(0.05, 1.05),
-    diode=(0.3, 3.0), diode_leak=(0.05, 20.0), ranging=True,
+    diode=(0.3, 3.0), diode_leak=(0.05, 20.0), range_up=0.3,
 )  # fmt: skip
 SLIP_EVERY = 20
 _SOUND = 800
@@ -39,6 +50,7 @@ _TAKEN_FOR = {
     "thump": "crackle", "dead": "weak",
 }  # fmt: skip
 _NO_CONTACT = 0.02  # of ohms are read with a probe that does not touch
+_STILL_NONE = 0.1  # of these after the points were pressed down, as every step in ohms asks where it says OL
 
 
 @dataclass(frozen=True)
@@ -73,9 +85,9 @@ def world(
     method: str = "",
 ) -> World:
     """`count` builds with 0, 1 or 2 faults drawn from the priors; method: the kind of board, on whose drawn layout only
-    lanes side by side and legs of the transistor are bridged (any two lanes where none is named)."""
+    lanes side by side and neighbouring legs of the transistor are bridged (any two lanes where none is named)."""
     network = fault_network(assemble(chain.values), table.diode)
-    every = faults_of(chain, network)
+    every = faults_of(chain, network, any(fault.kind == "stereo_plug" for fault in table.hypotheses))
     prior = priors(every)
     if method:
         prior = prior * [_there(fault, chain, method) for fault in every]
@@ -117,12 +129,7 @@ def world(
 
 def _there(fault: Hypothesis, chain: SignalChain, method: str) -> bool:
     """Whether a bridge can come about on this kind of board; all else can."""
-    if fault.kind != "lane_bridge":
-        return True
-    ends = set(fault.key.partition(":")[2].split("|"))
-    lanes = [lane.node for lane in layout(chain, Options(method)).lanes]
-    legs = [part.nodes for part in assemble(chain.values).parts if part.kind == "jfet"]
-    return any(ends <= {*pair} for pair in (*zip(lanes, lanes[1:], strict=False), *legs))
+    return fault.kind != "lane_bridge" or bridged(fault) in side_by_side(chain, BoardAsBuilt(method).layout(chain))
 
 
 def _after(found: Findings, start: int) -> Findings:
@@ -210,7 +217,7 @@ class Examiner:
         beside = table.neighbours[m]
         if self.slips and beside and self.rng.random() < 1 / SLIP_EVERY:
             m = beside[self.rng.integers(len(beside))]
-        if self.slips and check.kind == "ohm" and self.rng.random() < _NO_CONTACT:
+        if self.slips and check.kind == "ohm" and self.rng.random() < _NO_CONTACT * _STILL_NONE:
             return Reading(check.kind, check.place, np.inf, float(meter.ohm_digit(meter.ohm_max)))
         true = float(numbers(self.world.found, table.checks[m])[self.build])
         return Reading(check.kind, check.place, *_displayed(check.kind, true, meter, self.rng))
