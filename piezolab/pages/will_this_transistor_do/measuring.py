@@ -53,7 +53,7 @@ _PERCENT = {"resistor_percent": (0.0, 20.0), "meter_percent": (0.0, 5.0)}
 HOW = (
     "The jig, on a plug-in board: gate to the battery's minus, drain to its plus, a resistor from source to minus. "
     "Read the DC volts across it, with all digits; battery out, swap the resistor for the second one, battery in, read "
-    "again, and the battery's volts with the jig running. First resistor 100 Ω to 1 kΩ, the second about ten times that."
+    "again, and the battery's volts with the jig running. First resistor 100 Ω to 1 kΩ, the second some ten times that."
 )
 JIG_CAUTION = "Never the gate to plus: a large current would run through the transistor."
 
@@ -107,8 +107,8 @@ class Measuring(VBox):
         self._part: DrawerTransistor | None = None
         self._keepsake: Keepsake | None = None
         self.jig = Form(
-            "Measure yours: two readings with two resistors", JIG, "work it out", self._worked_out,
-            "accuracy and the rest",
+            "Measure yours", JIG, "work it out", self._worked_out,
+            "accuracy",
         )  # fmt: skip
         self.entry = Form("From a tester or a sheet", ENTRY, "take these", self._entered)
         does = {"use": self._use, "bag": self._into_the_bag}
@@ -118,7 +118,7 @@ class Measuring(VBox):
         words = {f"{what}-{k}": self._doer(what, k) for what in ("use", "drop") for k in range(MOST_TRANSISTORS)}
         self.shown = PressedTable("bag", words)
         self.how = Block(
-            "measure", f"{paragraphs(HOW)}<p><strong>{JIG_CAUTION}</strong></p>", title="How to take the two readings",
+            "measure", f"{paragraphs(HOW)}<p><strong>{JIG_CAUTION}</strong></p>", title="How to measure",
             folded=True,
         )  # fmt: skip
         self.fold = FoldedParts("Or enter what you know", [self.entry, self.takes[self.entry]])
