@@ -253,7 +253,7 @@ CHAPTER = Chapter(
     ),
     needs_stage=True,
     has_phase=False,
-    plot_px=360,
+    plot_px=385,
 )
 
 

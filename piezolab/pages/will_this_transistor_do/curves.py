@@ -88,7 +88,7 @@ def transfer(chain: SignalChain, own: Curves, kind: Curves, kept: Curves | None)
     left = min(float(np.percentile(many_v, 1)), -float(np.abs(own.transfer[0]).max()) * 0.4, rest_v) - 0.3
     right = max(0.15, rest_v + 0.1)
     layout, narrow = _layout(
-        _axis("gate to source, V", range=[left, right]), _axis("drain current, mA", range=[-0.02 * top, top]), 360
+        _axis("gate to source, V", range=[left, right]), _axis("drain current, mA", range=[-0.02 * top, top]), 385
     )
     label = (
         "Drain current against gate voltage; the curve of the transistor meets the line of the stage at "

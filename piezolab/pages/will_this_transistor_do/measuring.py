@@ -107,8 +107,8 @@ class Measuring(VBox):
         self._part: DrawerTransistor | None = None
         self._keepsake: Keepsake | None = None
         self.jig = Form(
-            "Measure yours: two readings with two resistors", JIG, "work it out", self._worked_out,
-            "accuracy and the rest",
+            "Measure yours", JIG, "work it out", self._worked_out,
+            "accuracy",
         )  # fmt: skip
         self.entry = Form("From a tester or a sheet", ENTRY, "take these", self._entered)
         does = {"use": self._use, "bag": self._into_the_bag}
@@ -118,7 +118,7 @@ class Measuring(VBox):
         words = {f"{what}-{k}": self._doer(what, k) for what in ("use", "drop") for k in range(MOST_TRANSISTORS)}
         self.shown = PressedTable("bag", words)
         self.how = Block(
-            "measure", f"{paragraphs(HOW)}<p><strong>{JIG_CAUTION}</strong></p>", title="How to take the two readings",
+            "measure", f"{paragraphs(HOW)}<p><strong>{JIG_CAUTION}</strong></p>", title="How to measure",
             folded=True,
         )  # fmt: skip
         self.fold = FoldedParts("Or enter what you know", [self.entry, self.takes[self.entry]])

@@ -88,10 +88,8 @@ def _share(chain: SignalChain, share: float) -> str:
 def advice(chain: SignalChain, rest: Bias, headroom_v: float) -> list[str]:
     """What would help."""
     said = []
-    if not chain.transistor_measured:
-        said.append("Measure yours: parts differ.")
     if not_working(rest) or headroom_v < chain.play_v:
-        said.append("“Solve it backwards” below finds resistors.")
+        said.append("“Solve it backwards” below finds others.")
     return said
 
 
