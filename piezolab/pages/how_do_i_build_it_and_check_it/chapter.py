@@ -196,8 +196,8 @@ def make(link: str | None = None) -> Page:
         CheckSection(state, "transistor", "The transistor by itself, before soldering", of(transistor), folded=True),
         CheckSection(state, "build", "Build it, step by step", of(building), folded=True),
         CheckSection(state, "off", "Power off: what the meter should show", of(power_off), folded=True),
-        CheckSection(state, "first", "First power", of(first_power), folded=True),
-        CheckSection(state, "on", "Power on: what the meter should show", of(power_on), folded=True),
+        CheckSection(state, "first", "First power", of(first_power), folded=True, needs_stage=True),
+        CheckSection(state, "on", "Power on: what the meter should show", of(power_on), folded=True, needs_stage=True),
         CheckSection(state, "boxing", "Into the box, once all is checked", of(boxing), folded=True),
     ]
     ticks = Ticks(lists)

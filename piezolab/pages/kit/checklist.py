@@ -52,7 +52,8 @@ class Steps:
 class CheckSection(VBox, Following):
     """A heading, what `make` puts under it, and the steps to tick; asked anew when a change is finished and it is open.
 
-    word: first part of the steps' names, which the browser keeps. A section without steps and words is hidden.
+    word: first part of the steps' names, which the browser keeps. A section without steps and words is hidden, and one
+    that needs a stage where there is none.
     """
 
     def __init__(
@@ -62,7 +63,9 @@ class CheckSection(VBox, Following):
         title: str,
         make: Callable[[SignalChain], Steps],
         folded: bool = False,
+        needs_stage: bool = False,
     ) -> None:
+        self._hidden: Callable[[], bool] = lambda: needs_stage and not state.chain.topology.powered
         self.head = Foldable("steps", title, folded=folded)
         self.head.lazy = True  # its heading stands though there may be no words between it and the steps
         self.list = Checklist(name=title, word=word)
@@ -82,6 +85,7 @@ class CheckSection(VBox, Following):
         self.head.observe(lambda _: self._place(), "opened")
         self.list.observe(lambda _: self._count(), ["ticked", "steps"])
         self._follow(state, self.head, show, "settled")
+        state.observe(lambda _: self._place(), "settled")
         self._place()
 
     def _count(self) -> None:
@@ -97,7 +101,7 @@ class CheckSection(VBox, Following):
         self._place()
 
     def _place(self) -> None:
-        there = self.head.folded or self.head.content or self.list.steps
+        there = not self._hidden() and (self.head.folded or self.head.content or self.list.steps)
         self.layout.display = None if there else "none"
         self.list.layout.display = None if self.head.opened and self.list.steps else "none"
 

@@ -54,7 +54,10 @@ def sent(page, name: str):
 
 
 def section(page, title: str):
-    return next(part for part in page.lists if part.head.title == title)
+    """A list under its heading, which says beside it how much is done; opened, as its reader does."""
+    found = next(part for part in page.lists if part.head.title.split(":")[0] == title.split(":")[0])
+    found.head.opened = True
+    return found
 
 
 # -- what it says -------------------------------------------------------------------------------------------------

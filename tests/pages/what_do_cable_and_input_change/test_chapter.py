@@ -122,7 +122,7 @@ def test_the_free_and_the_loaded_curve_against_a_divider():
         ("stage=direct&pickup_c=1n5&input=line", "comes 37 dB down: next to no bass"),
         ("stage=gain&input=line&play_v=0.1", "every note is quieter alike: your low D (147 Hz) comes 4.1 dB down"),
         ("stage=gain&drain_r=100k&source_r=22k&cable_m=100&play_v=10m", "sounds duller: at 5 kHz it comes"),
-        ("input=recorder", "Hard playing is 12.3 dB too loud for this input: it rasps"),
+        ("input=recorder", "Hard playing is 12.4 dB too loud for this input: it rasps"),
         ("stage=gain", "clips in the stage by itself, and this input clips 7.1 dB sooner still"),
         ("input=line&play_v=1.05", "cannot drive it: hard playing clips, 1.2 dB too much; with nothing"),
         ("source_r=0", "nothing arrives at the input"),
