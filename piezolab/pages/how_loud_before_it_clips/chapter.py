@@ -101,7 +101,7 @@ CHANGES = {
     "tap": "the gate resistor to a tap half way up the source resistor",
     "divider": "the gate resistor to a divider at half the supply",
     "half drain resistor": "half the drain resistor",
-    "no bypass": "no capacitor across the source resistor",
+    "no bypass": "no source capacitor",
     "follower": "a follower instead of the gain stage",
     "pad": "a pad of two equal resistors before the input, 11 kΩ each",
 }

@@ -46,7 +46,7 @@ Find = Callable[[SignalChain], Offer | None]
 #: Where the volume stands at first and how far down it goes, dB; at 0 dB the loudest sample is `PEAK` of full scale.
 START_DB, LOWEST_DB = -20, -50
 
-CAUTION = f"Volume down, headphones off first; it starts {abs(START_DB)}\u00a0dB down."
+CAUTION = f"Volume down, headphones off first; starts {abs(START_DB)}\u00a0dB down."
 IN_A_ROOM = "In a room, please use headphones: put them on once you know how loud it is."
 SMALL = "On a small loudspeaker listen for body, not for depth."
 AT_MOST = (

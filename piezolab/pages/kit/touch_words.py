@@ -15,7 +15,7 @@ from piezolab.studies.judging.judgement import judgement
 _LABELS = {
     "input": "plug it into an amplifier instead",
     "stage": "put a follower in",
-    "shield": f"line the box with foil ({SHIELD_DB:.0f}\u00a0dB assumed)",
+    "shield": "line the box with foil",
     "ceiling": "plug it into a line input instead",
 }
 
@@ -60,6 +60,7 @@ def _brings(touch: FirstTouch) -> str:
         case "level":
             return f"Every note is {louder_words(touch.gain_db)}."
         case "hum" | "hiss":
-            return f"{touch.gain_db:.0f}\u00a0dB less {touch.brings}."
+            assumed = f", taking foil as {SHIELD_DB:.0f}\u00a0dB" if touch.name == "shield" else ""
+            return f"{touch.gain_db:.0f}\u00a0dB less {touch.brings}{assumed}."
         case _:
             return f"{touch.gain_db:.0f}\u00a0dB more room."

@@ -59,7 +59,7 @@ export default {
     el.append(
       make("h2", { id: `${stem}-title`, class: model.get("compact") ? "pz-unseen" : "" }, "Hear it"),
       make("div", { class: "pz-buttons" }, touch, button, sounding),
-      make("p", { class: "pz-player-caution" }, make("strong", {}, "Take care. "), `${told.caution}${room}`),
+      make("p", { class: "pz-player-caution" }, `${told.caution}${room}`),
       status,
       make("details", { class: "pz-small-fold" }, make("summary", {}, "Volume, note and level"),
         make("div", { class: "pz-player-volume" }, make("label", { for: volume.id }, "Volume"), volume, reading),
