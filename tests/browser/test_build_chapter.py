@@ -20,6 +20,12 @@ TONE_GAIN = """async () => {
 }"""
 
 
+def unfold(page, heading: str) -> None:
+    """Open the fold whose heading starts so."""
+    summary = page.page.locator("summary").filter(has_text=re.compile(rf"^\s*{heading}")).locator("visible=true").first
+    summary.click()
+
+
 def test_comes_up_and_the_layout_has_its_true_size(visit, screen):
     page = visit(**screen).open(f"{SLUG}?v=1")
     rest(page)
@@ -35,11 +41,13 @@ def test_comes_up_and_the_layout_has_its_true_size(visit, screen):
 def test_a_tick_by_the_keyboard_is_there_again_after_a_visit(visit):
     page = visit(**PHONE).open(f"{SLUG}?v=1")
     rest(page)
+    unfold(page, "Build it, step by step")
     box = page.page.get_by_role("checkbox", name=re.compile("Lay out all parts"))
     box.focus()
     page.page.keyboard.press("Space")
     page.page.wait_for_function("() => localStorage.getItem('piezolab:checks')?.includes('build-1')")
     page.open(f"{SLUG}?v=1")
+    unfold(page, "Build it, step by step: 1 done")
     again = page.page.get_by_role("checkbox", name=re.compile("Lay out all parts"))
     page.page.wait_for_function("() => document.querySelectorAll('.pz-checklist input:checked').length === 1")
     assert again.is_checked()
@@ -67,6 +75,7 @@ def test_the_sheet_is_saved_and_opened_and_needs_nothing(visit):
 def test_a_measured_pickup_goes_into_the_address(visit):
     page = visit(**DESK).open(f"{SLUG}?v=1")
     rest(page)
+    unfold(page, "Measure what you have")
     form = page.page.locator("form").filter(has_text="by the meter's own range")
     form.get_by_label("meter's reading").fill("14.73n")
     form.get_by_role("button", name="work it out").click()
@@ -85,6 +94,8 @@ def test_another_board_and_the_tone(visit):
     form.get_by_role("button", name="use these").click()
     page.page.get_by_text("plug-in breadboard", exact=False).first.wait_for()
     page.page.wait_for_function("() => document.querySelector('.pz-verdict .pz-body').innerText.includes('breadboard')")
+    unfold(page, "Power on: what the meter should show")
+    page.page.get_by_role("button", name="400 Hz tone").wait_for()
     assert page.page.evaluate(TONE_GAIN) == ["playing", "true", "stop the 400 Hz tone"]
     page.page.get_by_role("button", name="stop the 400 Hz tone").click()
     page.page.wait_for_function("() => document.querySelector('.pz-tone').dataset.state === 'idle'")

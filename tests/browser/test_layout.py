@@ -43,9 +43,23 @@ def test_phase_is_folded_away_on_a_phone(visit):
 @pytest.mark.parametrize("path", ["", LINK], ids=["start", "chapter"])
 def test_no_sideways_scroll_and_room_for_a_thumb(visit, path):
     page = visit(**PHONE).open(path, drawn=bool(path))
-    page.page.locator(".pz-share").wait_for()
-    for fold in page.page.locator("summary").all():
-        fold.click()
+    page.page.locator(".pz-keepsake").wait_for()
+    check_fits(page)
+    panel = page.page.locator(".pz-part-panel")
+    for part in page.page.locator(".pz-stops button").all():
+        part.click()
+        panel.wait_for()
+        check_fits(page)
+        assert panel.evaluate("panel => panel.scrollWidth <= panel.clientWidth")
+        panel.get_by_role("button", name="done").click()
+        panel.wait_for(state="hidden")
+
+
+def check_fits(page) -> None:
+    """Open every fold that can be seen and look whether all of it fits."""
+    shut = page.page.locator("details:not([open]) > summary:visible")
+    while shut.count():
+        shut.first.click()
     for width in (360, 390, 430):
         page.page.set_viewport_size({"width": width, "height": 800})
         page.page.wait_for_function("width => innerWidth === width", arg=width)

@@ -62,7 +62,7 @@ def test_a_slider_moves_what_stays_in_view(visit, size):
 def test_two_readings_and_the_bag_are_found_again(visit, screen):
     page = visit(**screen).open(f"{SLUG}?v=1")
     measure(page)
-    page.page.get_by_role("button", name="put it into the bag").click()
+    page.page.get_by_role("button", name="into the bag", exact=True).click()
     page.page.get_by_text("Solder no. 1").wait_for()
     page.page.wait_for_function("() => localStorage.getItem('piezolab:bag') !== null")
     page.open(f"{SLUG}?v=1")
@@ -115,10 +115,11 @@ def test_a_task_is_solved_and_remembered(visit):
 def test_no_sideways_scroll_and_room_for_a_thumb(visit):
     page = visit(**PHONE).open(f"{SLUG}?v=1")
     measure(page)
-    page.page.get_by_role("button", name="put it into the bag").click()
+    page.page.get_by_role("button", name="into the bag", exact=True).click()
     page.page.get_by_text("Solder no. 1").wait_for()
-    for fold in page.page.locator("summary").all():
-        fold.click()
+    shut = page.page.locator("details:not([open]) > summary:visible")
+    while shut.count():
+        shut.first.click()
     for width in (360, 390, 430):
         page.page.set_viewport_size({"width": width, "height": 800})
         page.page.wait_for_function("width => innerWidth === width", arg=width)

@@ -28,6 +28,7 @@ def test_copying_works_without_the_clipboard_interface(visit):
     page = visit(**DESK)
     page.page.add_init_script("Object.defineProperty(navigator, 'clipboard', { value: undefined })")
     page.open(LINK)
+    open_share(page)
     page.page.locator("[data-copy=text]").click()
     page.page.get_by_text("Copied: configuration text.").wait_for()
     paste = page.page.get_by_label("open a shared configuration")

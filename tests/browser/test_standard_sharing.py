@@ -43,9 +43,16 @@ def page(room):
 
 
 def scanned(page: Page) -> str:
-    """What a phone's camera reads off the screen."""
-    shot = page.page.locator(".pz-qr svg").screenshot()
-    [code] = zxingcpp.read_barcodes(np.asarray(Image.open(io.BytesIO(shot)).convert("RGB")))
+    """What a phone's camera reads off the screen, once all of the code has been scrolled into it."""
+    page.page.locator(".pz-qr svg").evaluate("code => code.scrollIntoView({ block: 'center' })")
+    found: list = []
+    for _ in range(20):  # a busy computer paints late what was scrolled to
+        page.page.wait_for_timeout(250)
+        shot = page.page.screenshot()
+        found = zxingcpp.read_barcodes(np.asarray(Image.open(io.BytesIO(shot)).convert("RGB")))
+        if found:
+            break
+    [code] = found
     return code.text
 
 

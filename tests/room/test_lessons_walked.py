@@ -86,6 +86,10 @@ class Learner:
             item.get_by_text("✓ solved").wait_for(timeout=PATIENCE_MS)
             self.solved += 1
 
+    def open(self, fold: str) -> None:
+        """Open what is folded away under these words."""
+        self.web.locator("summary", has_text=re.compile(f"^{fold}$")).tap()
+
     def number(self, task: str, wrong: str, why: str, right: str) -> None:
         """Type a wrong answer, open the hint, type the right one."""
         field = self.item(task).get_by_label("your answer")
@@ -166,6 +170,7 @@ def transistor(who: Learner) -> None:
 
 
 def hum(who: Learner) -> None:
+    who.open("The numbers")
     together = who.read("all hum together", 2)
     who.number("how-loud", "27", "mind the sign", together)
     who.set("shield_db", "20")

@@ -115,7 +115,7 @@ export default {
       button.classList.toggle("pz-player-on", on);
       const { label, back } = model.get("touch");
       touch.hidden = !label;
-      touch.textContent = label ? `${back ? "↩ " : "▶ "}${label}` : "";
+      touch.textContent = label ? `${back ? "" : "▶ "}${label}` : "";
     }
 
     // ---- what is heard
