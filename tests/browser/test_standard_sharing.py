@@ -43,12 +43,11 @@ def page(room):
 
 
 def scanned(page: Page) -> str:
-    """What a phone's camera reads off the screen, once all of the code has been scrolled into it."""
-    page.page.locator(".pz-qr svg").evaluate("code => code.scrollIntoView({ block: 'center' })")
+    """What a phone's camera reads off the page."""
     found: list = []
-    for _ in range(20):  # a busy computer paints late what was scrolled to
+    for _ in range(20):  # a busy computer paints late; a shot of the code alone may miss what the page has grown by
         page.page.wait_for_timeout(250)
-        shot = page.page.screenshot()
+        shot = page.page.screenshot(full_page=True)
         found = zxingcpp.read_barcodes(np.asarray(Image.open(io.BytesIO(shot)).convert("RGB")))
         if found:
             break
