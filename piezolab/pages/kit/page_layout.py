@@ -14,6 +14,7 @@ from ipywidgets import Box, VBox
 
 from piezolab.pages.kit.blocks import Block, bullets
 from piezolab.pages.kit.opening import Opening
+from piezolab.pages.kit.still import PageBox, Still
 from piezolab.pages.kit.ways import Ways
 
 
@@ -31,13 +32,15 @@ def laid_out(page: Any) -> VBox:
     ways = [Ways(state, chapter.slug, slim=slim) for slim in (True, False)]
     whose = [] if learning else [Opening(state)]
     above = [page.look, ways[0], page.lesson_head, page.problems, *whose]
-    rows = [*above, *chapter.lead(state), _tried(page, near), *below]
+    lead = list(chapter.lead(state))
+    page.still = Still(page, ways[0], *whose) if whose and not lead else None
+    rows = [*above, *lead, _tried(page, near), *below]
     if chapter.maths:
         rows.append(Block("maths", chapter.maths, title="The maths", folded=True))
     if chapter.cautions:
         rows.append(Block("cautions", bullets(chapter.cautions), title="Take care"))
     rows += [page.share, ways[1], page.keepsake, page.address]
-    return VBox(rows).add_class("pz-page")
+    return PageBox(rows, page.still).add_class("pz-page")
 
 
 def _tried(page: Any, near: bool) -> Box:

@@ -53,6 +53,8 @@ class PageState(traitlets.HasTraits):
         self.example: Example | None = None
         #: Whether no chain stood in the address, and whether the chain is this browser's own.
         self.bare, self.mine = True, False
+        #: Whether the server asked for it, for a page of its own.
+        self.served = False
 
     @classmethod
     def opened(cls, link: str | None = None, slug: str = "") -> PageState:
@@ -67,7 +69,8 @@ class PageState(traitlets.HasTraits):
         chain, problems = read_link(text)
         state = cls(chain, tuple(problem.sentence for problem in problems), _page_words(text))
         state.bare = not _chain_words(text)
-        if served is not None:
+        state.served = served is not None
+        if state.served:
             state._open_on(slug, own_chain(dict(parse_qsl(text)).get("own", "")))
         return state
 

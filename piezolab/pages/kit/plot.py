@@ -189,6 +189,11 @@ class Plot(anywidget.AnyWidget):
         """The traces as last set; change them with `update`."""
         return [dict(trace) for trace in self._traces]
 
+    @property
+    def shown(self) -> tuple[list[dict[str, Any]], dict[str, Any], dict[str, Any]]:
+        """Traces, layout and changes for a narrow plot, as last set."""
+        return self.traces, dict(self._layout), dict(self._narrow)
+
     def _changed(self, label: str | None) -> None:
         if label is not None:
             self.label = label

@@ -17,6 +17,20 @@
   };
   window.voila_finish = window.display_cells;
 
+  // Verdict and curve can be read before the front end is there; they go when the live plot stands in their place.
+  window.piezolabStill = () => {
+    const main = document.getElementById("rendered_cells");
+    document.getElementById("loading")?.remove();
+    main.prepend(document.getElementById("still-bar"));
+    main.style.display = "";
+  };
+  const taken = () => {
+    document.getElementById("still")?.remove();
+    document.getElementById("still-bar")?.remove();
+  };
+  window.addEventListener("piezolab:drawn", taken, { once: true });
+  window.addEventListener("piezolab:failed", taken, { once: true });
+
   const settings = () => JSON.parse(document.getElementById("jupyter-config-data")?.textContent ?? "{}");
   const address = (path) => {
     const { baseUrl, kernelId } = settings();

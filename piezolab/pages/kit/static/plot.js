@@ -179,6 +179,7 @@ export default {
       } catch (problem) {
         console.error(problem);
         el.dataset.state = "failed";
+        el.dispatchEvent(new CustomEvent("piezolab:failed", { bubbles: true }));
         if (!box.childElementCount) box.textContent = "The plot could not be drawn: " + problem.message + ".";
       } finally {
         drawing = false;
