@@ -24,6 +24,8 @@ from piezolab.pages.kit.share import Share
 from piezolab.pages.kit.tasks import Task, Tasks
 
 Parts = Callable[[PageState], Sequence[Any]]
+#: Traces, layout, narrow layout and label of a figure, from the chain and the kept one.
+Other = Callable[[SignalChain, SignalChain | None], tuple[Any, Any, Any, str]]
 
 
 @dataclass(frozen=True)
@@ -53,7 +55,8 @@ class Chapter:
     moves headline and figure, and the numbers, in the state; a figure that takes too long to follow a slider is not
     drawn on "chain"; headline: verdict and advice where they take longer than the figure, made when the hand rests
     (the view's verdict stands until the first is there); keeps: it compares with a kept curve;
-    touch: the one change that the page offers beside the sound, which then stands above the controls; clips: the sound
+    touch: the one change that the page offers beside the sound, which then stands above the controls;
+    other: name of a second figure in the first one's place, and what makes it when the hand rests; clips: the sound
     clips; plot_px: height of its figure where there is room; folds_numbers: the numbers are many, and shut at first.
     Parts: lead, what the page opens with; under, between verdict and figure; beside, below the figure; settings, below
     its own controls; more, the chapter's own job, below all that.
@@ -74,6 +77,7 @@ class Chapter:
     headline: Callable[[SignalChain], tuple[str, Sequence[str]]] | None = None
     keeps: bool = True
     touch: Find | None = None
+    other: tuple[str, Other] | None = None
     clips: bool = False
     plot_px: int = 470
     folds_numbers: bool = False
@@ -95,14 +99,14 @@ class Page:
             chapter = replace(chapter, own=with_rest_controls(chapter.own))
         self.chapter, self.state = chapter, state
         state.at_rest.hold()
-        self._phase = False
+        self._phase = self._other = False
         self.look = Look()
         self.problems = Block("problems")
         self.verdict = Block("verdict", spoken=True)
         self.plot = Plot(height_px=chapter.plot_px)
         self.bar = Buttons("this page", {
             "undo": state.undo, "redo": state.redo, "over": state.start_over, "keep": state.keep, "drop": state.drop,
-            "phase": self._turn_phase,
+            "phase": self._turn_phase, "other": self._turn_other,
         })  # fmt: skip
         self.own = Controls(state, [Group(chapter.own)], "the controls of this question")
         self.stage_in = Buttons("the stage", {"stage": state.put_stage_in})
@@ -151,7 +155,8 @@ class Page:
         try:
             self._draw_chain()
         finally:
-            self.stick.remove_class(_OLD)
+            if not self._other:
+                self.stick.remove_class(_OLD)
 
     def _draw_chain(self) -> None:
         state = self.state
@@ -172,7 +177,11 @@ class Page:
             state.trouble = "Something went wrong in this page; what you see is of an earlier chain. Press undo."
             raise
         state.trouble = ""
-        self.plot.set(view.traces, view.layout, narrow=view.narrow, label=view.label)
+        if self._other:
+            self.stick.add_class(_OLD)
+            state.at_rest.put((self, "other"), self._late_other)
+        else:
+            self.plot.set(view.traces, view.layout, narrow=view.narrow, label=view.label)
         if self.chapter.headline is None:
             self._head(view.verdict, view.advice)
         else:
@@ -188,6 +197,11 @@ class Page:
         verdict, advice = self.chapter.headline(self.state.chain)
         self._head(verdict, advice)
         self.verdict.old = False
+
+    def _late_other(self) -> None:
+        traces, layout, narrow, label = self.chapter.other[1](self.state.chain, self.state.kept)
+        self.plot.set(traces, layout, narrow=narrow, label=label)
+        self.stick.remove_class(_OLD)
 
     def _offer_stage(self, missing: bool) -> None:
         offered = missing or not (self.state.chain.topology.powered or self.player.touches)
@@ -234,11 +248,19 @@ class Page:
             buttons.append({"word": "drop", "label": "drop the kept curve"})
         if self.chapter.has_phase:
             buttons.append({"word": "phase", "label": self.chapter.lower, "held": self._phase, "only": "narrow"})
+        if self.chapter.other is not None:
+            buttons.append({"word": "other", "label": self.chapter.other[0], "held": self._other})
         self.bar.show(buttons)
 
     def _turn_phase(self) -> None:
         self._phase = not self._phase
         self._show_bar()
+        self._draw()
+
+    def _turn_other(self) -> None:
+        self._other = not self._other
+        self._show_bar()
+        self.state.at_rest.drop((self, "other"))
         self._draw()
 
     # -- what the browser kept ----------------------------------------------------------------------------------

@@ -24,6 +24,7 @@ from piezolab.pages.who_makes_the_hiss_and_the_hum.hiss_figures import (
     density_figure,
     found,
     hiss_trace,
+    playing_trace,
     stems,
 )
 from piezolab.pages.who_makes_the_hiss_and_the_hum.tasks import MATHS, TASKS
@@ -46,14 +47,14 @@ def view(chain: SignalChain, kept: SignalChain | None, phase: bool) -> View:
     humming, hissing = found(chain)
     loud = loudness(chain, hissing)
     verdict = say.verdict(chain, loud, hissing)
-    traces = [hiss_trace("hiss", chain, ("var(--pz-curve-stage, #0072B2)", "solid"))]
+    traces = [playing_trace(chain), hiss_trace("hiss", chain, ("var(--pz-curve-stage, #0072B2)", "solid"))]
     if kept is not None:
         traces.append(hiss_trace("kept: hiss", kept, ("var(--pz-curve-kept, #009E73)", "dot")))
     for way in WAYS:
         if humming.way_v_rms(way) > 0:
             traces += stems(f"hum {say.WAY_NAMES[way]}", humming, way)
     layout, narrow = axes(chain, "dB against hard playing", [-150.0, 10.0])
-    label = f"Hum as lines and hiss as a curve, in dB against hard playing, over frequency. {verdict}"
+    label = f"Playing and hiss as curves, hum as lines, in dB against hard playing, over frequency. {verdict}"
     return View(verdict, traces, layout, narrow, label, say.best_step(hum_advice(chain).steps, loud))
 
 

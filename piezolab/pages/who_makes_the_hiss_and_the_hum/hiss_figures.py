@@ -42,6 +42,18 @@ def hiss_trace(name: str, chain: SignalChain, look: tuple[str, str]) -> dict[str
     }  # fmt: skip
 
 
+def playing_trace(chain: SignalChain) -> dict[str, Any]:
+    """Hard playing of every pitch, against that of 1 kHz: the chain's own curve."""
+    _, hissing = found(chain)
+    with np.errstate(divide="ignore"):
+        level = 20 * np.log10(hissing.gain / max(float(np.interp(1000.0, hissing.frequency, hissing.gain)), 1e-300))
+    return {
+        "name": "hard playing", "x": hissing.frequency, "y": np.clip(level, FLOOR_DB, -FLOOR_DB), "mode": "lines",
+        "line": {"color": "var(--pz-text, #1c1c1c)", "dash": "dash", "width": 2},
+        "hovertemplate": "%{x:.3s}Hz: %{y:.1f} dB",
+    }  # fmt: skip
+
+
 def stems(name: str, humming: Hum, way: str) -> list[dict[str, Any]]:
     colour, _, symbol = _WAY_LOOKS[way]
     level = humming.by_way[way]

@@ -253,6 +253,7 @@ CHAPTER = Chapter(
     ),
     needs_stage=True,
     has_phase=False,
+    other=("over frequency", draw.over_frequency),
     plot_px=385,
 )
 

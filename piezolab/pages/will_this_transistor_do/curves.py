@@ -8,8 +8,11 @@ from typing import Any
 import numpy as np
 
 from piezolab.chain import SignalChain
+from piezolab.pages.kit.two_curves import drawn
+from piezolab.studies.choosing.tolerance import level_band
 from piezolab.studies.fading_battery import Fading
 from piezolab.studies.judging.wish import BuildFigures
+from piezolab.studies.response import FREQUENCY
 from piezolab.studies.transistor_curves import Curves
 
 Figure = tuple[Sequence[Mapping[str, Any]], Mapping[str, Any], Mapping[str, Any], str]
@@ -95,6 +98,21 @@ def transfer(chain: SignalChain, own: Curves, kind: Curves, kept: Curves | None)
         f"{rest_v:.2f} V, {rest_i:.2f} mA."
     )
     return traces, layout, narrow, label
+
+
+def over_frequency(chain: SignalChain, kept: SignalChain | None) -> Figure:
+    """The chain's level over frequency, with what its builds do to it."""
+    shown = drawn(chain, kept, False)
+    band = level_band(chain, FREQUENCY)
+    edge = {"x": FREQUENCY, "mode": "lines", "line": {"width": 0}, "hoverinfo": "skip"}
+    traces = [
+        {**edge, "y": band[0], "showlegend": False, "name": "1st percentile"},
+        {**edge, "y": band[1], "fill": "tonexty", "fillcolor": _SHADE, "name": "98 of 100 builds"},
+        *shown.traces,
+    ]
+    at_1khz = int(np.argmin(np.abs(FREQUENCY - 1000.0)))
+    label = f"{shown.label} At 1 kHz 98 of 100 builds lie between {band[0, at_1khz]:.1f} and {band[1, at_1khz]:.1f} dB."
+    return traces, shown.layout, shown.narrow, label
 
 
 def load_lines(own: Curves) -> Figure:

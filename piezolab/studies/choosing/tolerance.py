@@ -18,8 +18,10 @@ from piezolab.chain import SignalChain
 from piezolab.chain.assembly import assemble
 from piezolab.chain.stages.common_parts import absent
 from piezolab.chain.values import Values
+from piezolab.quantity import decibels
 from piezolab.studies.choosing.build_figures import build_figures
 from piezolab.studies.judging.wish import BuildFigures, Wish, margins
+from piezolab.studies.linear import LinearChain
 from piezolab.studies.population import builds
 from piezolab.studies.response import low_note_hz
 
@@ -116,6 +118,16 @@ def drawn(
         idss, vgsoff = np.broadcast_arrays(many.jfet_idss, many.jfet_vgsoff)
         draws[TRANSISTOR] = np.stack([vgsoff, idss / vgsoff**2], axis=-1)
     return values.but(**changes), draws
+
+
+def level_band(chain: SignalChain, frequency: np.ndarray, size: int = 100, seed: int = SEED) -> np.ndarray:
+    """Level of the chain's builds in dB over frequency (Hz, shape (F,)): 1st and 99th percentile, shape (2, F).
+
+    Resistors lie within 5 %, capacitors within 20 %. A build that does not work at rest counts like any other.
+    """
+    values, _ = drawn(chain, 5.0, 20.0, size, seed)
+    level = decibels(LinearChain.of(values).gain(frequency))
+    return np.percentile(np.maximum(level, -400.0), [1, 99], axis=0)
 
 
 def influences(draws: Mapping[str, np.ndarray], figure: np.ndarray) -> dict[str, float]:

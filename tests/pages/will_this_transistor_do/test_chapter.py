@@ -410,3 +410,17 @@ def test_regions_mark_the_one_the_chain_is_in():
     assert "saturation (this chain at rest)" in here
     assert "triode region (this chain at rest)" in words(chapter.regions(SignalChain(stage="gain", jfet="2N3819")))
     assert chapter.regions(SignalChain(stage="direct")) == ""
+
+
+def test_the_curve_over_frequency_takes_the_plots_place_and_gives_it_back():
+    page = chapter.make("jfet=2N3819")
+    before = page.plot.shown
+    page.bar.press("other")
+    traces, layout, _ = page.plot.shown
+    assert "pz-old" not in page.stick._dom_classes
+    assert layout["xaxis"]["title"]["text"] == "frequency, Hz" and traces[1]["name"] == "98 of 100 builds"
+    curve = next(trace for trace in traces if trace["name"].startswith("with "))
+    level = np.interp(np.log(traces[0]["x"]), np.log(curve["x"]), curve["y"])
+    assert np.mean((traces[0]["y"] <= level + 0.05) & (level <= traces[1]["y"] + 0.05)) > 0.95
+    page.bar.press("other")
+    assert page.plot.shown[0][0]["name"] == before[0][0]["name"]

@@ -8,10 +8,10 @@ from scipy.stats import spearmanr
 
 from piezolab.chain import SignalChain
 from piezolab.studies.choosing.build_figures import build_figures
-from piezolab.studies.choosing.tolerance import drawn, influences, tolerance
+from piezolab.studies.choosing.tolerance import drawn, influences, level_band, tolerance
 from piezolab.studies.judging.wish import Wish
 from piezolab.studies.loading import loading
-from piezolab.studies.response import low_note_hz
+from piezolab.studies.response import low_note_hz, response
 
 MEASURED = {"jfet_idss": 5e-3, "jfet_vgsoff": 1.5}
 
@@ -130,3 +130,29 @@ def test_bounds() -> None:
         with pytest.raises(ValueError, match=words):
             tolerance(SignalChain(), **changes)
     assert loading(SignalChain()).low_note_hz == low_note_hz(SignalChain())
+
+
+def test_the_band_is_that_of_builds_asked_one_by_one() -> None:
+    chain = SignalChain({"stage": "gain", "jfet": "2N5457", "pickup_c": 2e-9})
+    frequency = np.array([30.0, 150.0, 1000.0, 15000.0])
+    band = level_band(chain, frequency, size=100, seed=7)
+    values, _ = drawn(chain, 5.0, 20.0, 100, seed=7)
+    keys = [key for key in ("gate_r", "drain_r", "source_r", "bypass_c", "out_c", "bleed_r", "supply_c")
+            if np.ndim(values[key])]  # fmt: skip
+    each = []
+    for n in range(100):
+        one = {key: float(values[key][n]) for key in keys}
+        transistor = {"jfet_idss": values.jfet_idss[n], "jfet_vgsoff": -values.jfet_vgsoff[n], "jfet_vds": values.jfet_vds}
+        alone = chain.but(**one, **{key: float(np.squeeze(value)) for key, value in transistor.items()})
+        each.append(response(alone, frequency).gain_db)
+    low, high = np.sort(each, axis=0)[[1, -2]]  # of a hundred the second from each end lies within the percentiles
+    assert np.all(band[0] <= low + 0.02) and np.all(band[1] >= high - 0.02)
+    assert np.all(band[0] >= np.min(each, axis=0) - 0.02) and np.all(band[1] <= np.max(each, axis=0) + 0.02)
+
+
+def test_the_band_narrows_to_the_curve_of_a_measured_part() -> None:
+    chain = SignalChain({**MEASURED, "pickup_c": 2e-9})
+    frequency = np.geomspace(20.0, 20e3, 40)
+    band, level = level_band(chain, frequency), response(chain, frequency).gain_db
+    assert np.all(band[0] <= level + 0.01) and np.all(band[1] >= level - 0.01)
+    assert np.all(band[1] - band[0] < 1.0)  # a follower hardly feels its resistors
