@@ -12,7 +12,7 @@ from piezolab.sheets.sheet_data import SheetData
 from piezolab.studies.board_as_built import BoardAsBuilt, read_build
 from piezolab.studies.build_options import SHEET_KEYS
 
-FIRST = ("method", "meter_ohm", "counts")  # the others are folded
+FIRST = ("method",)  # the others are folded
 
 
 class Settings:

@@ -97,8 +97,8 @@ def board(sheet: SheetData) -> str:
         f"{behind} On paper it is at true size; on a screen lay a rule on the bar to see how far you can trust it."
     )
     svg = layout_svg(found, sheet.adapter)
-    said = paragraphs(sheet.layout_problem, about)
-    return said + say.drawing(svg, scale_bar_svg()) + say.larger(svg) + say.lanes(sheet)
+    drawn = say.drawing(svg, scale_bar_svg()) + say.larger(svg)
+    return paragraphs(sheet.layout_problem) + drawn + paragraphs(about) + say.lanes(sheet)
 
 
 def wiring(sheet: SheetData) -> str:

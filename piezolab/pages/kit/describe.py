@@ -24,7 +24,8 @@ _SOURCES = {
     "the kind": ("typical of this kind, not yours", "back to typical"),
     "the battery": ("as the battery is marked", "back to the battery's"),
 }
-_FROM_MEMORY = "some of its figures are from memory, not from a sheet"
+#: What is added to a control's explanation, behind its question mark.
+_FROM_MEMORY = "Some figures of this one are from memory, not from a sheet."
 
 
 def keys_of(*groups: str, without: Iterable[str] = ()) -> tuple[str, ...]:
@@ -112,8 +113,7 @@ def standing(parameter: Parameter, chain: SignalChain) -> dict[str, Any]:
     note, back = _SOURCES.get(parameter.optional_from, ("", ""))
     state["note"] = "" if entered else note
     state["back"] = back if entered else ""
-    if _from_memory(key, value):
-        state["note"] = " · ".join(filter(None, (state["note"], _FROM_MEMORY)))
+    state["aside"] = _FROM_MEMORY if _from_memory(key, value) else ""
     return state
 
 

@@ -25,7 +25,7 @@ from piezolab.studies.faults.hearing import FINE
 from piezolab.studies.faults.readings import Check
 from piezolab.studies.faults.simulate import HIGH_HZ, LOW_HZ
 
-FIRST = ("diode", "ohm_max", "meter_ohm", "ac")  # of the fields; the others are folded
+FIRST = ("diode", "ohm_max", "meter_ohm")  # of the fields; the others are folded
 EAR = (
     "Warm, or a smell? Switch off, unclip the battery, set it down away from people, and press “something gets hot”. "
     "Else press all that you hear."

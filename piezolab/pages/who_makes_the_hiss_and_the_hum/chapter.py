@@ -112,7 +112,9 @@ def steps_html(chain: SignalChain) -> str:
     if not found(chain)[0].signal_v_rms > 0:
         return paragraphs(_NO_SIGNAL)
     quiet = -float(found(chain)[1].snr_db_a) <= INAUDIBLE_DB
-    return _ranked("Against hum", hum_advice(chain)) + _ranked(
+    steps = hum_advice(chain)
+    test = say.touch_test(steps.steps, loudness(chain, found(chain)[1]))
+    return _ranked("Against hum", steps, test) + _ranked(
         "Against hiss", hiss_advice(chain), "Your hiss is too quiet to hear already: nothing here needs doing." if quiet
         else "",
     )  # fmt: skip

@@ -127,13 +127,17 @@ def best_step(steps: tuple[AdviceStep, ...], loud: Loudness) -> list[str]:
         return []
     best = steps[0]
     row = advice_texts()[best.name]
-    said = [f"Try first: {row.title[0].lower()}{row.title[1:]}: {step_words(best)}."]
-    if best.against == "room":
-        said.append(
-            "A test: touch a grounded part, such as the jack's sleeve. If the hum drops, it came this way. Not where "
-            "anything has ever tingled: have a licensed person look at the gear first."
-        )
-    return said
+    return [f"Try first: {row.title[0].lower()}{row.title[1:]}: {step_words(best)}."]
+
+
+def touch_test(steps: tuple[AdviceStep, ...], loud: Loudness) -> str:
+    """How to find out that the hum comes through the air; nothing where other hum is the louder, or none is heard."""
+    if not steps or not loud.hum_db > INAUDIBLE_DB or steps[0].against != "room":
+        return ""
+    return (
+        "A test: touch a grounded part, such as the jack's sleeve. If the hum drops, it came this way. Not where "
+        "anything has ever tingled: have a licensed person look at the gear first."
+    )
 
 
 def effect_words(effect: Effect, chain: SignalChain) -> str:

@@ -127,7 +127,7 @@ def test_a_row_from_memory_says_so(state, panel):
 
     for name, row in catalogue.transistors().items():
         panel.enter("jfet", name)
-        assert ("memory" in panel.states()["jfet"]["note"]) is row.from_memory
+        assert ("memory" in panel.states()["jfet"]["aside"]) is row.from_memory
 
 
 def test_a_row_that_another_corrects_is_shown_where_a_link_has_it_and_not_offered(state, panel):

@@ -3,6 +3,7 @@
 import re
 from html import escape
 
+import numpy as np
 import pytest
 
 from piezolab.catalogue.advice_texts import advice_texts
@@ -14,6 +15,7 @@ from piezolab.studies.advice import hiss_advice, hum_advice
 from piezolab.studies.hiss import noise
 from piezolab.studies.judging.hum_and_hiss import loudness
 from piezolab.studies.matters import effects
+from piezolab.studies.response import response
 
 QUERIES = [
     "",
@@ -70,7 +72,7 @@ def test_a_person_who_hears_hum_finds_culprit_and_cure_beside_the_controls() -> 
     made = page.make("loop_v=100m")
     assert "isolating transformer" in made.advice.content or "batteries" in made.advice.content
     assert "Try first" in made.advice.content
-    assert "touch a grounded part" in page.make("").advice.content
+    assert "touch a grounded part" in page.steps_html(SignalChain())
 
 
 def test_foil_is_not_tried_first_where_there_is_a_shield_already() -> None:
@@ -86,8 +88,16 @@ def test_a_screen_is_joined_by_kind_of_lead() -> None:
 
 
 def test_touching_a_grounded_part_carries_its_caution() -> None:
-    said = page.make("").advice.content
+    said = page.steps_html(SignalChain())
     assert "touch a grounded part" in said and "tingled" in said and "licensed" in said
+
+
+def test_playing_lies_at_nought_at_a_thousand_hertz_and_follows_the_chain() -> None:
+    chain = SignalChain(pickup_c=1e-9, gate_r=1e6)
+    curve = page.view(chain, None, False).traces[0]
+    level = response(chain, np.array([50.0, 1000.0])).gain_db
+    at = np.interp(np.log([50.0, 1000.0]), np.log(curve["x"]), curve["y"])
+    assert curve["name"] == "hard playing" and at == pytest.approx(level - level[1], abs=0.02) and at[0] < -5
 
 
 def test_a_step_that_makes_it_worse_is_no_advice() -> None:

@@ -142,9 +142,9 @@ def test_the_band_is_that_of_builds_asked_one_by_one() -> None:
     each = []
     for n in range(100):
         one = {key: float(values[key][n]) for key in keys}
-        transistor = {"jfet_idss": values.jfet_idss[n], "jfet_vgsoff": -values.jfet_vgsoff[n], "jfet_vds": values.jfet_vds}
-        alone = chain.but(**one, **{key: float(np.squeeze(value)) for key, value in transistor.items()})
-        each.append(response(alone, frequency).gain_db)
+        one |= {"jfet_idss": float(values.jfet_idss[n]), "jfet_vgsoff": -float(values.jfet_vgsoff[n])}
+        one["jfet_vds"] = float(np.squeeze(values.jfet_vds))
+        each.append(response(chain.but(**one), frequency).gain_db)
     low, high = np.sort(each, axis=0)[[1, -2]]  # of a hundred the second from each end lies within the percentiles
     assert np.all(band[0] <= low + 0.02) and np.all(band[1] >= high - 0.02)
     assert np.all(band[0] >= np.min(each, axis=0) - 0.02) and np.all(band[1] <= np.max(each, axis=0) + 0.02)

@@ -172,6 +172,8 @@ function control(about, send) {
     show(state) {
       root.hidden = !state.applies;
       note.textContent = state.note;
+      hint.textContent = [about.hint, state.aside].filter(Boolean).join(" ");
+      if (why) why.title = hint.textContent;
       back.textContent = state.back;
       back.hidden = !state.back;
       note.parentElement.hidden = !state.note && !state.back;
