@@ -27,7 +27,7 @@ _SECONDS = 10.0
 #: Seconds after which a warm process that failed is tried again, and how often.
 _AGAIN_S, _TRIES = 20.0, 5
 #: One thread for linear algebra: its pool of threads would not survive the fork, and kernels share the processors.
-_ONE_THREAD = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1", "MKL_NUM_THREADS": "1"}
+_ONE_THREAD = {"MALLOC_ARENA_MAX": "2", "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1", "MKL_NUM_THREADS": "1"}
 
 
 def can_fork() -> bool:

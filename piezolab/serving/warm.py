@@ -91,6 +91,27 @@ def preload(names: Iterable[str]) -> None:
             continue
 
 
+def rehearse() -> None:
+    """Work out what each chapter says of the default chain, and forget it: tables that are read once are then read, and
+    the interpreter has the code in the form that it runs best. No widget is made, and no answer is kept."""
+    try:
+        from piezolab.chain import SignalChain
+        from piezolab.chapters import find_chapters
+        from piezolab.location import notebooks_dir
+        from piezolab.pages.kit.still_svg import picture
+        from piezolab.studies.kept import forget
+
+        chain = SignalChain()
+        for slug in [chapter.slug for chapter in find_chapters(notebooks_dir())]:
+            chapter = importlib.import_module(f"piezolab.pages.{slug.replace('-', '_')}.chapter").CHAPTER
+            view = chapter.view(chain, None, False)
+            picture(view.traces, view.layout, view.narrow, view.label)
+            chapter.table(chain)
+        forget()
+    except Exception:  # the page that needs it says it better
+        return
+
+
 def _read(line: socket.socket, count: int) -> bytes:
     parts = b""
     while len(parts) < count:
@@ -145,6 +166,7 @@ def serve(line: socket.socket, life: int) -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the server's to answer
     signal.signal(signal.SIGCHLD, _reap)
     preload(wanted())
+    rehearse()
     gc.collect()
     # What is here by now stays: the collector would touch, and so copy, every page of it in every kernel.
     gc.freeze()
