@@ -47,7 +47,7 @@ def view(sheet: SheetData, kept: SheetData | None) -> View:
     """The volts that the meter should show."""
     if not sheet.powered:
         empty = {"height": 90, "xaxis": {"visible": False}, "yaxis": {"visible": False}}
-        return View(WAIT, [], empty, {}, "Nothing to measure in volts: there is no supply.")
+        return View([], empty, {}, "Nothing to measure in volts: there is no supply.", WAIT)
     rows = sheet.volts
     traces = _bars(sheet, "healthy boards", OWN, "")
     if kept is not None and kept.powered:
@@ -60,7 +60,7 @@ def view(sheet: SheetData, kept: SheetData | None) -> View:
         "yaxis": {"autorange": "reversed", "automargin": True},
     }  # fmt: skip
     narrow = {"font": {"size": 12}, "height": min(height, 330), "margin": {"l": 88, "r": 6, "t": 4, "b": 38}}
-    return View(WAIT, traces, layout, narrow, say.readings_label(sheet))
+    return View(traces, layout, narrow, say.readings_label(sheet), WAIT)
 
 
 def _bars(sheet: SheetData, name: str, colour: str, hatched: str) -> list[dict[str, Any]]:

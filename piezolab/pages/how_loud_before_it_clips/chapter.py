@@ -26,7 +26,7 @@ from piezolab.studies.bias import bias
 from piezolab.studies.first_touch import FirstTouch, room_touch
 from piezolab.studies.judging.judgement import judgement
 from piezolab.studies.judging.wish import ENOUGH_DB
-from piezolab.studies.levels import Levels
+from piezolab.studies.levels import Levels, levels
 from piezolab.studies.more_room import Change, more_room
 
 SLUG = "how-loud-before-it-clips"
@@ -73,9 +73,8 @@ def added_words(part: float) -> str:
 
 # -- what moves with a slider -------------------------------------------------------------------------------------
 def view(chain: SignalChain, kept: SignalChain | None, phase: bool) -> View:
-    """Verdict and the curve from pickup to input, with edges, playing levels and the input's ceiling."""
-    verdict = verdict_words(chain)
-    of, _ = found(chain)
+    """The curve from pickup to input, with edges, playing levels and the input's ceiling."""
+    of = levels(chain)
     curve = transfer_curve(chain)
     traces = [
         line("if nothing bent", curve.pickup_v, curve.straight_v, "var(--pz-curve-bare, #D55E00)", "dash"),
@@ -91,8 +90,7 @@ def view(chain: SignalChain, kept: SignalChain | None, phase: bool) -> View:
         "hovertemplate": "clips at %{x:.3s}V<extra></extra>",
     })  # fmt: skip
     layout, narrow = axes(chain, curve.pickup_v, curve.load_v)
-    label = f"Voltage at the input against pickup voltage. {verdict}"
-    return View(verdict, traces, layout, narrow, label)
+    return View(traces, layout, narrow, "Voltage at the input against pickup voltage.")
 
 
 CHANGES = {
@@ -225,6 +223,7 @@ CHAPTER = Chapter(
     slug=SLUG,
     own=("play_v", "input", "source_r", "supply_v"),
     view=view,
+    words=lambda chain: (verdict_words(chain), ()),
     table=numbers,
     tasks=TASKS,
     maths=MATHS,

@@ -32,15 +32,15 @@ Other = Callable[[SignalChain, SignalChain | None], tuple[Any, Any, Any, str]]
 class View:
     """What moves with a slider.
 
-    verdict: what one will hear, in one or two sentences; advice: what would help; traces, layout, narrow: the figure,
-    as `Plot.set` takes it; label: the figure in words, for who cannot see it.
+    traces, layout, narrow: the figure, as `Plot.set` takes it; label: the figure in words, for who cannot see it;
+    verdict: what one will hear, in one or two sentences; advice: what would help.
     """
 
-    verdict: str
     traces: Sequence[Mapping[str, Any]]
     layout: Mapping[str, Any]
     narrow: Mapping[str, Any]
     label: str
+    verdict: str = ""
     advice: Sequence[str] = ()
 
 
@@ -53,8 +53,9 @@ class Chapter:
     dollar signs and their source; cautions: sentences, where work can hurt someone; needs_stage: it has nothing to
     show without; has_phase: its figure has a lower panel, and lower: what that shows; drawn_on, listed_on: what
     moves headline and figure, and the numbers, in the state; a figure that takes too long to follow a slider is not
-    drawn on "chain"; headline: verdict and advice where they take longer than the figure, made when the hand rests
-    (the view's verdict stands until the first is there); keeps: it compares with a kept curve;
+    drawn on "chain"; words: verdict and advice where the figure does not wait for them, made while the browser draws;
+    headline: the same where they take much longer, made when the hand rests (the view's verdict stands until the
+    first is there); keeps: it compares with a kept curve;
     touch: the one change that the page offers beside the sound, which then stands above the controls;
     other: name of a second figure in the first one's place, and what makes it when the hand rests; clips: the sound
     clips; plot_px: height of its figure where there is room; folds_numbers: the numbers are many, and shut at first.
@@ -74,6 +75,7 @@ class Chapter:
     lower: str = "phase"
     drawn_on: tuple[str, ...] = ("chain",)
     listed_on: tuple[str, ...] = ("settled",)
+    words: Callable[[SignalChain], tuple[str, Sequence[str]]] | None = None
     headline: Callable[[SignalChain], tuple[str, Sequence[str]]] | None = None
     keeps: bool = True
     touch: Find | None = None
@@ -104,6 +106,8 @@ class Page:
         self.problems = Block("problems")
         self.verdict = Block("verdict", spoken=True)
         self.plot = Plot(height_px=chapter.plot_px)
+        # before all others: while the figure is on its way they do what they have to
+        state.observe(lambda _: self._draw(), [*chapter.drawn_on, "kept"])
         self.bar = Buttons("this page", {
             "undo": state.undo, "redo": state.redo, "over": state.start_over, "keep": state.keep, "drop": state.drop,
             "phase": self._turn_phase, "other": self._turn_other,
@@ -132,7 +136,6 @@ class Page:
         self._tell_waiting()
         if "chain" not in chapter.drawn_on:
             state.observe(lambda _: self.stick.add_class(_OLD), "chain")
-        state.observe(lambda _: self._draw(), [*chapter.drawn_on, "kept"])
         state.observe(lambda _: self._list(), list(chapter.listed_on))
         state.observe(lambda _: self._draw_circuit(), "settled")
         state.observe(lambda _: self._show_problems(), ["problems", "trouble"])
@@ -169,25 +172,32 @@ class Page:
             self.plot.set([], label="nothing to draw without a stage")
             return
         try:
-            view = self.chapter.view(state.chain, state.kept, self._phase)
+            self._show(self.chapter.view(state.chain, state.kept, self._phase))
         except CircuitError as error:
             state.trouble = f"This chain could not be worked out: {error}"
-            return
         except Exception:
             state.trouble = "Something went wrong in this page; what you see is of an earlier chain. Press undo."
             raise
-        state.trouble = ""
+        else:
+            state.trouble = ""
+
+    def _show(self, view: View) -> None:
+        """The figure first: the browser draws it while the words are made."""
+        chapter, state = self.chapter, self.state
         if self._other:
             self.stick.add_class(_OLD)
             state.at_rest.put((self, "other"), self._late_other)
         else:
             self.plot.set(view.traces, view.layout, narrow=view.narrow, label=view.label)
-        if self.chapter.headline is None:
-            self._head(view.verdict, view.advice)
-        else:
+        if chapter.headline is not None:
             self.verdict.content = self.verdict.content or paragraphs(view.verdict)
             self.verdict.old = True
             state.at_rest.put((self, "headline"), self._late_headline)
+            return
+        verdict, advice = (view.verdict, view.advice) if chapter.words is None else chapter.words(state.chain)
+        self._head(verdict, advice)
+        if not self._other:
+            self.plot.label = f"{view.label} {verdict}"
 
     def _head(self, verdict: str, advice: Sequence[str]) -> None:
         self.verdict.content = paragraphs(verdict)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -56,17 +56,15 @@ def found(chain: SignalChain) -> BassFigures:
 
 
 # -- what moves with a slider -----------------------------------------------------------------------------------
-def view(chain: SignalChain, kept: SignalChain | None, phase: bool) -> View:
-    """Verdict, advice and curves of a chain."""
+def words(chain: SignalChain) -> tuple[str, list[str]]:
+    """Verdict and advice."""
     judged = judgement(chain)
     verdict = f"{say.bare_sentence(judged)} {say.stage_sentence(judged)}"
-    advice = [*thin_sentences(judged.thin), *say.advice(chain, found(chain).loading)]
-    shown = drawn(chain, kept, phase)
-    return replace(shown, verdict=verdict, label=f"{shown.label} {verdict}", advice=advice)
+    return verdict, [*thin_sentences(judged.thin), *say.advice(chain, found(chain).loading)]
 
 
-def drawn(chain: SignalChain, kept: SignalChain | None, phase: bool) -> View:
-    """The curves alone, with nothing said of them yet."""
+def view(chain: SignalChain, kept: SignalChain | None, phase: bool) -> View:
+    """The curves of a chain."""
     now = found(chain)
     curves = [_curve("bare pickup", now.bare, now.notes, "bare")]
     name = f"with {chain.topology.title}" if now.staged else "this chain (no stage)"
@@ -76,7 +74,7 @@ def drawn(chain: SignalChain, kept: SignalChain | None, phase: bool) -> View:
         curves.append(_curve("kept", held.staged_or_bare, held.notes, "kept"))
     gain = any(one is not None and one.topology.inverts for one in (chain, kept))
     traces, layout, narrow = figure(curves, now.notes, phase="always" if phase else "wide", gain=gain)
-    return View("", traces, layout, narrow, f"Level and phase against frequency, {len(curves)} curves.")
+    return View(traces, layout, narrow, f"Level and phase against frequency, {len(curves)} curves.")
 
 
 def _curve(name: str, of: Response, notes: tuple[Note, ...], look: str) -> Curve:

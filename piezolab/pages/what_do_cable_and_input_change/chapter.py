@@ -34,42 +34,52 @@ class PluggedFigures:
     """What the studies say about one chain.
 
     free_db: level with nothing plugged in, dB re the unloaded pickup; plugged: with cable and input; output, load:
-    impedance on either side of the jack, complex ohms; all over plugged.frequency. judged: the chain's judgement;
-    broken: why the stage does not work at rest, "" where it does or there is none.
+    impedance on either side of the jack, complex ohms; all over plugged.frequency.
     """
 
+    chain: SignalChain
     notes: tuple[Note, ...]
     free_db: np.ndarray
     plugged: Response
     output: np.ndarray
     load: np.ndarray
-    row: InputRow
-    judged: Judgement
-    broken: str
+
+    @property
+    def row(self) -> InputRow:
+        """What the input does."""
+        return this_input(self.chain)
+
+    @property
+    def judged(self) -> Judgement:
+        """The chain's judgement."""
+        return judgement(self.chain)
+
+    @property
+    def broken(self) -> str:
+        """Why the stage does not work at rest; "" where it does or there is none."""
+        working = self.judged.working
+        return not_working(working.at_rest) if working is not None else ""
 
 
 def found(chain: SignalChain) -> PluggedFigures:
     """Ask the studies, which keep their answers."""
-    notes, judged = parse_tuning(chain.tuning), judgement(chain)
+    notes = parse_tuning(chain.tuning)
     grid = np.union1d(FREQUENCY, [note.frequency_hz for note in notes])
     alone, output = at_the_jack(chain, grid)
     return PluggedFigures(
+        chain,
         notes,
         decibels(alone),
         response(chain, grid),
         output,
         load_impedance(chain, grid),
-        this_input(chain),
-        judged,
-        not_working(judged.working.at_rest) if judged.working is not None else "",
     )
 
 
 # -- what moves with a slider -----------------------------------------------------------------------------------
 def view(chain: SignalChain, kept: SignalChain | None, phase: bool) -> View:
-    """Verdict, advice and curves of a chain; `phase`: the lower panel on narrow plots too."""
+    """The curves of a chain; `phase`: the lower panel on narrow plots too."""
     now = found(chain)
-    verdict = say.verdict(chain, now.row, now.broken)
     curves = [
         _curve("nothing plugged in", now, now.free_db, "bare"),
         _curve("with this cable and input", now, now.plugged.gain_db, "stage"),
@@ -84,9 +94,15 @@ def view(chain: SignalChain, kept: SignalChain | None, phase: bool) -> View:
     )
     label = (
         f"Level against frequency, {len(curves)} curves, and below it the output impedance beside that of cable and "
-        f"input. {verdict}"
+        "input."
     )
-    return View(verdict, traces, layout, narrow, label, say.advice(now.judged, now.row))
+    return View(traces, layout, narrow, label)
+
+
+def words(chain: SignalChain) -> tuple[str, list[str]]:
+    """Verdict and advice."""
+    now = found(chain)
+    return say.verdict(chain, now.row, now.broken), say.advice(now.judged, now.row)
 
 
 def _curve(name: str, of: PluggedFigures, level: np.ndarray, look: str) -> Curve:
@@ -240,6 +256,7 @@ CHAPTER = Chapter(
     slug=SLUG,
     own=("input", "cable_m", "lead_m", "out_c"),
     view=view,
+    words=words,
     table=numbers,
     tasks=TASKS,
     maths=MATHS,

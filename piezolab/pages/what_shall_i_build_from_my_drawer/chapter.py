@@ -53,7 +53,7 @@ def fails_words(fails: tuple[str, ...]) -> str:
 
 def view(chain: SignalChain, kept: SignalChain | None, phase: bool) -> View:
     """The chain's curve beside the bare pickup's."""
-    return replace(two_curves.drawn(chain, kept, phase), verdict="Whether this chain fits your wishes is worked out …")
+    return replace(two_curves.view(chain, kept, phase), verdict="Whether this chain fits your wishes is worked out …")
 
 
 def headline(chain: SignalChain) -> tuple[str, list[str]]:

@@ -9,7 +9,7 @@ from piezolab.pages.kit.sections import PlotSection, Section
 from piezolab.pages.kit.skeleton import Chapter, Page
 from piezolab.pages.kit.tasks import MakeTask, NumberTask, PickTask
 from piezolab.pages.kit.touch_words import offer
-from piezolab.pages.kit.two_curves import found, numbers, view
+from piezolab.pages.kit.two_curves import found, numbers, view, words
 from piezolab.pages.where_does_the_bass_go.swing_figure import pressed, swing_words, swings
 from piezolab.studies.first_touch import bass_touch
 from piezolab.studies.loading import loading
@@ -101,6 +101,7 @@ CHAPTER = Chapter(
     slug=SLUG,
     own=("input", "pickup_c", "gate_r", "cable_m"),
     view=view,
+    words=words,
     table=numbers,
     tasks=TASKS,
     maths=MATHS,

@@ -137,7 +137,7 @@ def make(link: str | None = None) -> Page:
 def shown(outlook: Outlook, chain: SignalChain) -> View:
     """The verdict, and the probabilities as bars."""
     if outlook.problem:
-        return View(outlook.problem, [], {"height": 120}, {}, "no diagnosis")
+        return View([], {"height": 120}, {}, "no diagnosis", outlook.problem)
     verdict = say.verdict(outlook.weighed, chain)
     spots = [
         spot for n, spot in enumerate(outlook.spots[:_SHOWN]) if n < _ALWAYS or spot.probability >= _LEAST
@@ -158,7 +158,7 @@ def shown(outlook: Outlook, chain: SignalChain) -> View:
     label = "How probable each place is: " + "; ".join(
         f"{name} {_percent(spot.probability)}" for name, spot in zip(names[::-1], spots[::-1], strict=True)
     )
-    return View(verdict, traces, layout, narrow, label)
+    return View(traces, layout, narrow, label, verdict)
 
 
 def _two_lines(name: str) -> str:

@@ -43,10 +43,8 @@ _NO_SIGNAL = "No signal arrives, so there is nothing to compare hum and hiss wit
 
 # -- what moves with a slider -------------------------------------------------------------------------------------
 def view(chain: SignalChain, kept: SignalChain | None, phase: bool) -> View:
-    """Verdict, first advice, and what is left when the playing stops."""
-    humming, hissing = found(chain)
-    loud = loudness(chain, hissing)
-    verdict = say.verdict(chain, loud, hissing)
+    """What is left when the playing stops, beside the playing."""
+    humming, _ = found(chain)
     traces = [playing_trace(chain), hiss_trace("hiss", chain, ("var(--pz-curve-stage, #0072B2)", "solid"))]
     if kept is not None:
         traces.append(hiss_trace("kept: hiss", kept, ("var(--pz-curve-kept, #009E73)", "dot")))
@@ -54,8 +52,15 @@ def view(chain: SignalChain, kept: SignalChain | None, phase: bool) -> View:
         if humming.way_v_rms(way) > 0:
             traces += stems(f"hum {say.WAY_NAMES[way]}", humming, way)
     layout, narrow = axes(chain, "dB against hard playing", [-150.0, 10.0])
-    label = f"Playing and hiss as curves, hum as lines, in dB against hard playing, over frequency. {verdict}"
-    return View(verdict, traces, layout, narrow, label, say.best_step(hum_advice(chain).steps, loud))
+    label = "Playing and hiss as curves, hum as lines, in dB against hard playing, over frequency."
+    return View(traces, layout, narrow, label)
+
+
+def words(chain: SignalChain) -> tuple[str, list[str]]:
+    """Verdict and first advice."""
+    _, hissing = found(chain)
+    loud = loudness(chain, hissing)
+    return say.verdict(chain, loud, hissing), say.best_step(hum_advice(chain).steps, loud)
 
 
 # -- sections -----------------------------------------------------------------------------------------------------
@@ -244,6 +249,7 @@ CHAPTER = Chapter(
     slug=SLUG,
     own=("shield_db", "supply", "gate_r", "input"),
     view=view,
+    words=words,
     table=numbers,
     tasks=TASKS,
     maths=MATHS,

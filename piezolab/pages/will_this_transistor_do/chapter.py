@@ -64,7 +64,7 @@ def view(chain: SignalChain, kept: SignalChain | None, phase: bool) -> View:
     own = curves(chain)
     held = curves(kept) if kept is not None else None
     traces, layout, narrow, label = draw.transfer(chain, own, curves(chain.but(_MEASURED)), held)
-    return View(say.works(chain, own.rest, None), traces, layout, narrow, label)
+    return View(traces, layout, narrow, label, say.works(chain, own.rest, None))
 
 
 # -- what is looked at when the hand rests ----------------------------------------------------------------------

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from piezolab.chain import SignalChain
-from piezolab.pages.kit.two_curves import drawn
+from piezolab.pages.kit.two_curves import view
 from piezolab.studies.choosing.tolerance import level_band
 from piezolab.studies.fading_battery import Fading
 from piezolab.studies.judging.wish import BuildFigures
@@ -22,6 +22,7 @@ OWN, LINE, KEPT = "var(--pz-curve-stage, #0072B2)", "var(--pz-curve-bare, #D55E0
 QUIET = "var(--pz-quiet, #55524b)"
 _TICKS = [step * 10.0**power for power in range(-3, 3) for step in (1, 2, 5)]
 _LOG = {"type": "log", "tickvals": _TICKS, "ticktext": [f"{tick:g}" for tick in _TICKS]}
+DOTS = 100  # of the type's parts, drawn at rest: a browser takes its time over each
 _SHADE = "rgba(128,128,128,0.22)"
 
 
@@ -70,7 +71,7 @@ def transfer(chain: SignalChain, own: Curves, kind: Curves, kept: Curves | None)
         {**edge, "y": 1e3 * fan[2], "fill": "tonexty", "fillcolor": _SHADE, "name": "98 of 100"},
         _line("the stage", own.bias_line[0], 1e3 * own.bias_line[1], LINE, "dash", hover),
         {
-            "name": "others at rest", "x": many_v, "y": many_i, "mode": "markers", "hovertemplate": hover,
+            "name": "others at rest", "x": many_v[:DOTS], "y": many_i[:DOTS], "mode": "markers", "hovertemplate": hover,
             "marker": {"color": QUIET, "symbol": "circle", "size": 6, "opacity": 0.3},
         },
         {
@@ -102,7 +103,7 @@ def transfer(chain: SignalChain, own: Curves, kind: Curves, kept: Curves | None)
 
 def over_frequency(chain: SignalChain, kept: SignalChain | None) -> Figure:
     """The chain's level over frequency, with what its builds do to it."""
-    shown = drawn(chain, kept, False)
+    shown = view(chain, kept, False)
     band = level_band(chain, FREQUENCY)
     edge = {"x": FREQUENCY, "mode": "lines", "line": {"width": 0}, "hoverinfo": "skip"}
     traces = [
