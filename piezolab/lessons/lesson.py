@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import Any
 
@@ -12,6 +12,10 @@ from piezolab.chain import SignalChain
 
 #: Units of the figures' last words, for answers that people type.
 UNITS = {"hz": "Hz", "db": "dB", "ohm": "ohm", "v": "V", "a": "A", "s": "S", "f": "F", "h": "h", "dbu": "dB"}
+
+#: A figure of lessons alone, a word: what kind of stage is in, whichever it is by name.
+STAGE_KIND = "stage.kind"
+KINDS_OF_STAGE = {"none": "no stage", "follower": "a follower", "gain": "a gain stage"}
 
 
 @dataclass(frozen=True)
@@ -37,6 +41,8 @@ class LessonStep:
 
     kind: `read` (prose only), `number` (type the figure of `chain`, within a relative tolerance), `pick` (the option
     whose figure is the `largest` or `smallest`, in compare), `make` (bring the own chain to all goals).
+    start: what is on the screen when the step begins; controls: keys of those that show; shows: figures to be read off
+    beside the verdict; guess: a question about `guess_figure` (up, same, down) before the controls can be moved.
     """
 
     name: str
@@ -52,6 +58,11 @@ class LessonStep:
     compare: str = ""
     options: tuple[Option, ...] = ()
     goals: tuple[Goal, ...] = ()
+    start: SignalChain = field(default_factory=SignalChain)
+    controls: tuple[str, ...] = ()
+    shows: tuple[str, ...] = ()
+    guess: str = ""
+    guess_figure: str = ""
 
 
 @dataclass(frozen=True)
@@ -73,6 +84,11 @@ class Lesson:
         """The steps that have something to solve."""
         return tuple(step for step in self.steps if step.kind != "read")
 
+    @property
+    def every_control(self) -> tuple[str, ...]:
+        """Keys of all controls that show in any step, each once."""
+        return tuple(dict.fromkeys([*self.controls, *(key for step in self.steps for key in step.controls)]))
+
 
 # -- answers ------------------------------------------------------------------------------------------------------
 @lru_cache(maxsize=64)
@@ -87,6 +103,8 @@ def figure(chain: SignalChain, path: str) -> Any:
 
     Raises KeyError on a path that no figure has.
     """
+    if path == STAGE_KIND:
+        return stage_kind(chain)
     value: Any = _figures(chain)
     for word in path.split("."):
         if value is None:
@@ -99,6 +117,12 @@ def figure(chain: SignalChain, path: str) -> Any:
     if isinstance(value, Mapping | list):
         raise KeyError(path)
     return value
+
+
+def stage_kind(chain: SignalChain) -> str:
+    """The kind of stage: one that turns the signal over makes gain, another one that is powered follows."""
+    topology = chain.topology
+    return "none" if not topology.powered else "gain" if topology.inverts else "follower"
 
 
 def right_number(step: LessonStep) -> float:

@@ -6,16 +6,16 @@ import re
 from collections.abc import Mapping
 from typing import Any
 
-from piezolab.chain.parameters import all_parameters
 from piezolab.chapters import find_chapters
 from piezolab.lessons.entries import NAME
+from piezolab.lessons.file_fields import HEAD
 from piezolab.lessons.lesson import Lesson, LessonStep
 from piezolab.lessons.step_reader import StepReader
 from piezolab.lessons.syntax import nearest
 from piezolab.location import notebooks_dir
 
 MOST_STEPS = 20
-_HEAD = {"title", "chapter", "minutes", "chain", "controls", "intro", "closing", "step"}
+_HEAD = {one.name for one in HEAD}
 
 
 class LessonError(ValueError):
@@ -34,7 +34,7 @@ class LessonReader(StepReader):
         self._unknown_keys(table)
         minutes = self._minutes(table)
         self._controls(table)
-        self.start = self.chain(table, "chain")
+        self.start = self.chain(table.get("chain", ""), "chain")
         chapter = self._chapter(table)
         steps = self._steps(table)
         return Lesson(
@@ -62,15 +62,10 @@ class LessonReader(StepReader):
     def _controls(self, table: Mapping[str, Any]) -> None:
         """The controls that show, kept for what the steps ask of them."""
         controls = table.get("controls", [])
-        known = {key: setting for key, setting in all_parameters().items() if key != "v"}
         if not isinstance(controls, list) or not controls:
             self.fault(self.line("controls"), "controls is missing or empty", 'write controls = ["gate_r", "input"]')
             controls = []
-        for key in controls:
-            if key not in known:
-                what = f"{key!r} is no control{nearest(key, known)}"
-                self.fault(self.line("controls"), what, "take keys of the share link, such as gate_r")
-        self.controls = tuple(key for key in controls if key in known)
+        self.controls = self.control_keys(controls, self.line("controls"))
         self.faulty_controls = len(self.controls) < max(len(controls), 1)
 
     def _chapter(self, table: Mapping[str, Any]) -> str:

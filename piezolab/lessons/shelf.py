@@ -13,7 +13,7 @@ from functools import cache
 from pathlib import Path
 from types import MappingProxyType
 
-from piezolab.lessons.entries import NAME
+from piezolab.lessons.entries import MOST_NAME, NAME
 from piezolab.lessons.lesson import Lesson
 from piezolab.lessons.reader import LessonError, LessonReader
 from piezolab.lessons.syntax import syntax_fault
@@ -39,16 +39,23 @@ def room_lesson() -> str:
 
 def lesson_named(name: str) -> Lesson | None:
     """The lesson of that name, read without working out its figures again; None where there is none or it is faulty."""
-    if not NAME.fullmatch(name) or len(name) > 60:
+    try:
+        return opened(name)[0]
+    except LessonError:
         return None
+
+
+def opened(name: str) -> tuple[Lesson | None, Path | None]:
+    """The lesson of that name, and its file where it lies in a folder of a teacher's own, who may be writing it; two
+    times None where there is none. Raises LessonError with what is wrong with the file."""
+    if not NAME.fullmatch(name):
+        return None, None
     for folder in folders():
         path = folder / f"{name}.toml"
         if path.is_file():
-            try:
-                return read_lesson(path.read_text(encoding="utf-8"), path.name, figures_too=False)
-            except (LessonError, OSError, UnicodeDecodeError):
-                return None
-    return None
+            own = path if folder != data_dir() / "lessons" else None
+            return _read(path, figures_too=False), own
+    return None, None
 
 
 def known_lessons() -> tuple[Lesson, ...]:
@@ -65,14 +72,46 @@ def lessons(folder: Path | None = None) -> Mapping[str, Lesson]:
     found, faults = {}, []
     for path in sorted(folder.glob("*.toml")):
         try:
-            found[path.stem] = read_lesson(path.read_text(encoding="utf-8"), path.name)
+            found[path.stem] = _read(path)
         except LessonError as error:
             faults += error.faults
-        except (OSError, UnicodeDecodeError) as error:
-            faults.append(f"{path.name}: cannot be read: {error}")
     if faults:
         raise LessonError(faults)
     return MappingProxyType(found)
+
+
+def _read(path: Path, *, figures_too: bool = True) -> Lesson:
+    faults = name_faults(path)
+    try:
+        text = path.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise LessonError([f"{path.name}: cannot be read: {error}", *faults]) from None
+    try:
+        lesson = read_lesson(text, path.name, figures_too=figures_too)
+    except LessonError as error:
+        raise LessonError([*faults, *error.faults]) from None
+    if faults:
+        raise LessonError(faults)
+    return lesson
+
+
+def name_faults(path: Path) -> list[str]:
+    """What is wrong with a lesson file's name, by the rule by which a page opens one."""
+    if NAME.fullmatch(path.stem):
+        return []
+    allowed = f"small letters, digits and single hyphens between them, up to {MOST_NAME}"
+    return [f"{path.name}: no page can open a lesson of that name; allowed are {allowed}."]
+
+
+def notes(folder: Path | None = None) -> list[str]:
+    """What can be read in a folder's lessons and does not fit on a phone, by line, with the fix."""
+    said: list[str] = []
+    for path in sorted((data_dir() / "lessons" if folder is None else folder).glob("*.toml")):
+        text = path.read_text(encoding="utf-8")
+        reader = LessonReader(text, path.name, False)
+        reader.lesson(tomllib.loads(text))
+        said += reader.notes
+    return said
 
 
 def read_lesson(text: str, file: str, *, figures_too: bool = True) -> Lesson:

@@ -6,16 +6,19 @@ from collections.abc import Mapping
 from typing import Any
 
 from piezolab.chain import SignalChain
+from piezolab.chain.parameters import all_parameters
 from piezolab.lessons.entries import NAME, Entries
-from piezolab.lessons.lesson import Goal, LessonStep, Option, figure, met, unit_of
+from piezolab.lessons.file_fields import STEP
+from piezolab.lessons.lesson import KINDS_OF_STAGE, STAGE_KIND, Goal, LessonStep, Option, figure, met, unit_of
 from piezolab.lessons.syntax import nearest
 from piezolab.quantity import QuantityError, parse
 
 COMPARE = ("at least", "at most", "is")
-_STEP = {"name", "kind", "text", "question", "hint", "explain", "chain", "figure", "unit", "within", "options", "goal",
-         "compare", "by_hand"}  # fmt: skip
+_STEP = {one.name for one in STEP}
 #: Figures that are words, and the words they can be.
-_WORDS = {"bias.region": ("saturation", "triode", "cut-off"), "bias.gate": ("ok", "conducting")}
+_WORDS = {"bias.region": ("saturation", "triode", "cut-off"), "bias.gate": ("ok", "conducting"),
+          STAGE_KIND: tuple(KINDS_OF_STAGE)}  # fmt: skip
+MOST_WORDS, MOST_CONTROLS, MOST_SHOWN = 35, 2, 2
 _KINDS = ("read", "number", "pick", "make")
 
 
@@ -37,13 +40,66 @@ class StepReader(Entries):
             self.fault(
                 self.line("name", n), f"the name {name!r} has other signs", "take small letters, digits, hyphens"
             )
+        start = self.chain(table.get("start", ""), "start", n, base=self.start)
         base = {
-            "name": name, "kind": kind, "text": self.text(table, "text", n, needed=kind == "read"),
+            "name": name, "kind": kind, "start": start, "controls": self.shown_controls(table, n, kind),
+            "shows": self.shown_figures(table, n, start), **self.guess(table, n, kind, start),
+            "text": self.text(table, "text", n, needed=kind == "read"),
             "question": self.text(table, "question", n, needed=kind != "read"),
             "hint": self.text(table, "hint", n, needed=kind != "read"),
             "explain": self.text(table, "explain", n, needed=False),
         }  # fmt: skip
+        if kind != "read" and (words := len(base["text"].split())) > MOST_WORDS:
+            fix = f'beside a task fit {MOST_WORDS}; make the rest a step of its own, with kind = "read"'
+            self.note(self.line("text", n), f"the text has {words} words and is shown on a screen before its task", fix)
         return {"read": self.read, "number": self.number, "pick": self.pick, "make": self.make}[kind](table, n, base)
+
+    def shown_controls(self, table: Mapping[str, Any], n: int, kind: str) -> tuple[str, ...]:
+        """The step's own controls, else the lesson's; a step that is only read shows none unless it names them."""
+        if "controls" not in table:
+            if kind != "read" and len(self.controls) > MOST_CONTROLS:
+                fix = f"name the step's own, at most {MOST_CONTROLS}"
+                self.note(self.line("name", n), f"the step shows the lesson's {len(self.controls)} controls", fix)
+            return () if kind == "read" else self.controls
+        keys = self.control_keys(table["controls"], self.line("controls", n))
+        if len(keys) > MOST_CONTROLS:
+            what = f"the step has {len(keys)} controls"
+            self.fault(self.line("controls", n), what, f"allowed are {MOST_CONTROLS}, or a phone does not show them")
+        return keys
+
+    def control_keys(self, raw: Any, line: int) -> tuple[str, ...]:
+        """The controls of a list that there are; the others are noted as faults."""
+        known = {key: setting for key, setting in all_parameters().items() if key != "v"}
+        if not isinstance(raw, list):
+            self.fault(line, "controls is no list", 'write controls = ["gate_r", "input"]')
+            return ()
+        for key in (key for key in raw if key not in known):
+            what = f"{key!r} is no control{nearest(key, known)}"
+            self.fault(line, what, "take keys of the share link, such as gate_r")
+        return tuple(key for key in raw if key in known)
+
+    def shown_figures(self, table: Mapping[str, Any], n: int, chain: SignalChain) -> tuple[str, ...]:
+        """What the step lets be read off."""
+        raw = table.get("shows", [])
+        if not isinstance(raw, list) or len(raw) > MOST_SHOWN:
+            fix = f'write one or {MOST_SHOWN} figures, such as shows = ["bias.v_s_v"]'
+            self.fault(self.line("shows", n), "shows is no list of figures, or too long", fix)
+            return ()
+        return tuple(self.figure({"shows": path}, chain, n, "shows") for path in raw)
+
+    def guess(self, table: Mapping[str, Any], n: int, kind: str, chain: SignalChain) -> dict[str, str]:
+        """What is guessed before the controls can be moved, and the figure that it is about."""
+        asked = self.text(table, "guess", n, needed=False)
+        if not asked:
+            return {}
+        key = "guess_figure" if "guess_figure" in table or kind not in ("number", "pick") else "figure"
+        path = self.figure(table, chain, n, key)
+        if kind == "read" or table.get("controls") == []:
+            fix = "give the step controls and something to solve"
+            self.fault(self.line("guess", n), "a guess wants something to move", fix)
+        if path and self.figures_too and not isinstance(figure(chain, path), int | float):
+            self.fault(self.line(key, n), f"{path} is no number for the step's chain", "guess about another figure")
+        return {"guess": asked, "guess_figure": path}
 
     def read(self, table: Mapping[str, Any], n: int, base: dict[str, Any]) -> LessonStep:
         """A step that is only read."""
@@ -51,13 +107,10 @@ class StepReader(Entries):
 
     def number(self, table: Mapping[str, Any], n: int, base: dict[str, Any]) -> LessonStep:
         """A step with a number to type."""
-        chain = self.chain(table, "chain", n)
+        chain = self.chain(table.get("chain", ""), "chain", n, base=base["start"])
         path = self.figure(table, chain, n)
-        by_hand = table.get("by_hand", False)
-        if not isinstance(by_hand, bool):
-            self.fault(self.line("by_hand", n), f"by_hand is {by_hand!r}", "write by_hand = true, or leave it out")
-        elif not by_hand:
-            self.reachable([chain], n, "chain", "or by_hand = true for what is worked out on paper")
+        if not self.by_hand(table, n):
+            self.reachable([chain], base, n, "chain", "or by_hand = true for what is worked out on paper")
         within = table.get("within", 0.05)
         if isinstance(within, bool) or not isinstance(within, int | float) or not 0 < within <= 0.5:
             self.fault(
@@ -82,8 +135,10 @@ class StepReader(Entries):
             if not (isinstance(option, list) and len(option) == 2 and all(isinstance(part, str) for part in option)):
                 self.fault(self.line("options", n), f"{option!r} is no option", 'write ["words", "chain as in a link"]')
                 continue
-            options.append(Option(option[0], self.chain(table, "options", n, text=option[1])))
-        self.reachable([option.chain for option in options], n, "options")
+            options.append(Option(option[0], self.chain(option[1], "options", n, base=base["start"])))
+        if not self.by_hand(table, n):
+            fix = "or by_hand = true for what is thought out"
+            self.reachable([option.chain for option in options], base, n, "options", fix)
         path = self.figure(table, options[0].chain, n) if options else ""
         step = LessonStep(**base, figure=path, compare=str(compare), options=tuple(options))
         if path and self.figures_too and compare in ("largest", "smallest"):
@@ -109,9 +164,9 @@ class StepReader(Entries):
                 )
                 continue
             path, compare, value = goal
-            path = self.figure({"goal": path}, self.start, n, "goal")
+            path = self.figure({"goal": path}, base["start"], n, "goal")
             if compare == "is":
-                self.word(path, value, n)
+                self.word(path, value, n, base)
             if compare != "is" and isinstance(value, str):
                 try:
                     value = parse(value, unit_of(path), what="goal")
@@ -123,17 +178,18 @@ class StepReader(Entries):
                 continue
             goals.append(Goal(path, compare, value))
         step = LessonStep(**base, goals=tuple(goals))
-        if self.figures_too and not self.faults and goals and all(met(goal, self.start)[0] for goal in goals):
+        if self.figures_too and not self.faults and goals and all(met(goal, step.start)[0] for goal in goals):
             fix = "set a goal that has to be worked for, or start from another chain"
-            self.fault(self.line("goal", n), "the lesson's chain meets the goal already", fix)
+            self.fault(self.line("goal", n), "the chain that the step begins with meets the goal already", fix)
         return step
 
-    def word(self, path: str, value: Any, n: int) -> None:
+    def word(self, path: str, value: Any, n: int, base: Mapping[str, Any]) -> None:
         """Note a goal after `is` that no chain could ever meet, or no control that shows."""
         group, _, key = path.partition(".")
         if group == "chain":
-            self.chain({}, "goal", n, text=f"{key}={value}")
-            if key not in self.controls and self.figures_too and not met(Goal(path, "is", value), self.start)[0]:
+            self.chain(f"{key}={value}", "goal", n)
+            there = self.figures_too and met(Goal(path, "is", value), base["start"])[0]
+            if key not in base["controls"] and self.figures_too and not there:
                 self.fault(self.line("goal", n), f"no control that shows sets {key}", f"add {key!r} to controls")
         elif path in _WORDS and value not in _WORDS[path]:
             fix = f"allowed are {', '.join(_WORDS[path])}"
@@ -141,14 +197,21 @@ class StepReader(Entries):
         elif path and path not in _WORDS:
             self.fault(self.line("goal", n), f"{path} is hardly ever exactly {value!r}", "take at least or at most")
 
-    def reachable(self, chains: list[SignalChain], n: int, key: str, other: str = "") -> None:
+    def by_hand(self, table: Mapping[str, Any], n: int) -> bool:
+        """Whether the step is worked out without controls."""
+        by_hand = table.get("by_hand", False)
+        if not isinstance(by_hand, bool):
+            self.fault(self.line("by_hand", n), f"by_hand is {by_hand!r}", "write by_hand = true, or leave it out")
+        return by_hand is not False
+
+    def reachable(self, chains: list[SignalChain], base: Mapping[str, Any], n: int, key: str, other: str = "") -> None:
         """Note what a visitor would have to set for a step's chains, and for which no control shows."""
         if self.faulty_controls:
             return
-        keys = {name: None for chain in (self.start, *chains) for name in chain.entered}
+        start, shown = base["start"], base["controls"]
+        keys = {name: None for chain in (start, *chains) for name in chain.entered}
         missing = [
-            name for name in keys
-            if name not in self.controls and any(getattr(c, name) != getattr(self.start, name) for c in chains)
+            name for name in keys if name not in shown and any(chain[name] != start[name] for chain in chains)
         ]  # fmt: skip
         if missing:
             names = ", ".join(missing)

@@ -11,10 +11,9 @@ from typing import Any
 import traitlets
 
 from piezolab.chain import SignalChain
-from piezolab.fields import parse_field
+from piezolab.lessons.answers import Asked, judged
 from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.piece import STATIC, Piece, text_in
-from piezolab.quantity import QuantityError, show
 
 
 @dataclass(frozen=True)
@@ -43,46 +42,33 @@ class Task:
 class NumberTask(Task):
     """A number with a unit to be worked out.
 
-    right: the answer in the base unit; within: relative tolerance; explain: the sentence after a right answer.
+    right: the answer in the base unit; within: relative tolerance; explain: the sentence after a right answer;
+    elsewhere: figures that somebody may have read instead, as `Asked` takes them.
     """
 
     unit: str = ""
     right: Callable[[], float] = field(default=lambda: math.nan)
     within: float = 0.05
     explain: str = ""
+    elsewhere: Callable[[SignalChain], Sequence[tuple[Callable[[], float | None], str]]] = field(
+        default=lambda chain: ()
+    )
     kind = "number"
 
     def check(self, answer: str, chain: SignalChain) -> tuple[bool, str]:
-        try:
-            value = parse_field(answer, self.unit, what="your answer")
-        except QuantityError as error:
-            return False, str(error)
-        right = self.right()
-        shown = show(right, self.unit)
-        if abs(value - right) <= self.within * abs(right):
-            return True, f"Right: {shown}. {self.explain}"
-        if right * value < 0:
-            size = "The size is right" if abs(value + right) <= self.within * abs(right) else "Not yet"
-            why = "what is lost, or lies under something, is negative" if right < 0 else "it is positive"
-            return False, f"{size}, but mind the sign: {why}."
-        if right and value and self.unit != "dB":  # decibels have no prefixes
-            ratio = value / right
-            if math.isclose(ratio, 2 * math.pi, rel_tol=0.06) or math.isclose(ratio, 1 / (2 * math.pi), rel_tol=0.06):
-                return False, "Not yet: you are out by a factor of 2π."
-            if ratio >= 8 or ratio <= 1 / 8:
-                return False, "Not yet: it is out by about ten times or more. Look at the prefixes."
-        if right < 0:
-            return False, f"Not yet: it is {'further below' if value > right else 'nearer to'} 0 than that."
-        return False, f"Not yet: {'less' if value > right else 'more'} than that."
+        # of what is asked for here, only frequencies have a 2π in their formula
+        asked = Asked(self.right(), self.unit, self.within, self.unit == "Hz", self.elsewhere(chain))
+        good, sentence = judged(answer, asked)
+        return good, f"{sentence} {self.explain}".strip() if good else sentence
 
 
 @dataclass(frozen=True)
 class PickTask(Task):
-    """One of several statements; right: which one, from 0; told: the sentence for each."""
+    """One of several statements; right: which one, from 0; told: the sentence for each, or what makes it."""
 
     options: tuple[str, ...] = ()
     right: Callable[[], int] = field(default=lambda: 0)
-    told: tuple[str, ...] = ()
+    told: tuple[str, ...] | Callable[[int], str] = ()
     kind = "pick"
 
     def about(self) -> dict[str, Any]:
@@ -93,7 +79,8 @@ class PickTask(Task):
             return False, "Pick one of the answers first."
         picked = int(answer)
         good = picked == self.right()
-        return good, ("Right. " if good else "Not so. ") + self.told[picked]
+        told = self.told(picked) if callable(self.told) else self.told[picked]
+        return good, ("Right. " if good else "Not so. ") + told
 
 
 @dataclass(frozen=True)
