@@ -13,6 +13,7 @@ from piezolab.quantity import show
 #: Figures that lessons use often, in words; another one is shown under its own name.
 FIGURES = {
     "hum.relative_db": "hum against hard playing",
+    "hum.to_the_ear_db": "hum to the ear, against hard playing,",
     "noise.snr_db_a": "playing over hiss",
     "loading.corner_hz": "the note that loses 3 dB",
     "loading.plateau_db": "the full level",

@@ -43,6 +43,7 @@ class Controls(Piece):
         self._keys = tuple(key for group in groups for key in group.keys)
         self._told: dict[str, dict[str, Any]] = {}
         self._messages: dict[str, str] = {}
+        self._only: tuple[str, ...] | None = None
         about = [{"title": group.title, "items": [item(table[key]) for key in group.keys]} for group in groups]
         super().__init__(groups=about, name=name)
         state.observe(self._follow, "chain")
@@ -50,14 +51,24 @@ class Controls(Piece):
     def states(self) -> dict[str, dict[str, Any]]:
         """What each control shows now, by key."""
         table = all_parameters()
-        return {
+        found = {
             key: {**standing(table[key], self._state.chain), "message": self._messages.get(key, "")}
             for key in self._keys
         }
+        if self._only is not None:
+            for key in found:
+                found[key]["applies"] = found[key]["applies"] and key in self._only
+        return found
+
+    def show_only(self, keys: Sequence[str]) -> None:
+        """Show only some of the controls; the others cannot be set either."""
+        if self._only != tuple(keys):
+            self._only = tuple(keys)
+            self._tell()
 
     def enter(self, key: str, text: str, *, live: bool = False) -> str:
         """Set a control as the browser does; returns "" or why the entry was refused."""
-        if key not in self._keys:
+        if key not in self._keys or (self._only is not None and key not in self._only):
             return "This panel has no such control."
         message = self._state.enter(key, text, live=live)
         self._messages = {key: message} if message else {}

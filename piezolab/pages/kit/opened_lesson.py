@@ -2,98 +2,120 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from html import escape
-from typing import Any
+from pathlib import Path
 
 from piezolab.chain import SignalChain
-from piezolab.chain.parameter import ParameterError
-from piezolab.chain.parameters import all_parameters
-from piezolab.lessons.lesson import Goal, Lesson, LessonStep, figure, met, right_number, right_option, unit_of
-from piezolab.lessons.shelf import lesson_named
-from piezolab.pages.kit.blocks import paragraphs
+from piezolab.lessons.figure_words import figure_words, goal_words, moved, name_of
+from piezolab.lessons.lesson import Lesson, LessonStep, figure, met, right_number, right_option
+from piezolab.lessons.reader import LessonError
+from piezolab.lessons.shelf import opened, read_lesson
+from piezolab.pages.kit.blocks import bullets, paragraphs
 from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.tasks import MakeTask, NumberTask, PickTask, Task
-from piezolab.quantity import show
 
-#: Figures that goals use often, in words; another one is shown under its own name.
-FIGURES = {
-    "hum.relative_db": "hum against hard playing",
-    "noise.snr_db_a": "playing over hiss",
-    "loading.low_note_re_plateau_db": "the bare pickup's lowest string against its full level",
-    "loading.low_note_re_open_db": "the bare pickup's lowest string",
-    "response.low_note_re_midband_db": "the lowest string against the middle",
-    "response.midband_gain_db": "the level in the middle",
-    "levels.input_headroom_db": "room before clipping",
-    "bias.v_s_v": "the source voltage",
-    "bias.i_d_a": "the current",
-    "bias.region": "where the transistor works",
-    "bias.gate": "the gate",
-    "battery.life_h": "battery life",
-}
+MOST_FAULTS = 6  # said on the page; `piezolab lessons` says all
 
-
-def opened_lesson(state: PageState) -> Lesson | None:
-    """The lesson in the page's address, if there is one; an address without a chain starts with the lesson's."""
-    lesson = lesson_named(state.lesson_name) if state.lesson_name else None
-    if state.lesson_name and lesson is None:
-        said = f"lesson: {state.lesson_name[:40]!r} is not known here; this is the chapter itself."
-        state.problems = (*state.problems, said)
+def opened_lesson(state: PageState) -> tuple[Lesson | None, Path | None]:
+    """The lesson in the page's address, if there is one, and its file where it is a teacher's own; an address without a
+    chain starts with the lesson's. What is wrong with a lesson's file is told by line."""
+    lesson, own = None, None
+    if state.lesson_name:
+        try:
+            lesson, own = opened(state.lesson_name)
+            faults = () if lesson else (f"{state.lesson_name[:40]!r} is not known here",)
+        except LessonError as error:
+            faults = error.faults
+        told = [f"lesson: {fault.rstrip('.')}; this is the chapter itself." for fault in faults[:MOST_FAULTS]]
+        state.problems = (*state.problems, *told)
     if lesson is not None:
         state.home = lesson.chain
         if state.bare and not state.can_undo:
             state.chain = lesson.chain
-    return lesson
+    return lesson, own
 
 
-def lesson_html(lesson: Lesson, slug: str, state: PageState) -> str:
-    """Title and first words; on another chapter's page the way to the right one."""
-    said = f"<h2>Lesson: {escape(lesson.title)}</h2><p class='pz-hint'>about {lesson.minutes} minutes</p>"
-    said += paragraphs(lesson.intro)
-    if lesson.chapter != slug:
-        where = f"{escape(lesson.chapter)}?lesson={escape(lesson.name)}"
-        said += f"<p>This lesson is held on another page: <a href='{where}'>go there</a>.</p>"
-    return said
+def lesson_html(lesson: Lesson, slug: str) -> str:
+    """On another chapter's page the way to the right one."""
+    if lesson.chapter == slug:
+        return ""
+    where = f"{escape(lesson.chapter)}?lesson={escape(lesson.name)}"
+    return f"<p>This lesson is held on another page: <a href='{where}'>go there</a>.</p>"
+
+
+def watch(path: Path, told: Callable[[str], None]) -> Callable[[], bool]:
+    """Whether a lesson's file has changed since it was last asked, and can be read; told: gets as HTML what is wrong
+    with it, "" for nothing."""
+    seen = [_stamp(path)]
+
+    def changed() -> bool:
+        now = _stamp(path)
+        if now == seen[0]:
+            return False
+        seen[0] = now
+        try:
+            read_lesson(path.read_text(encoding="utf-8"), path.name)
+        except LessonError as error:
+            told(bullets(error.faults[:MOST_FAULTS]))
+        except (OSError, UnicodeDecodeError):
+            told(paragraphs(f"{path.name}: it cannot be read just now."))
+        else:
+            return True
+        return False
+
+    return changed
+
+
+def _stamp(path: Path) -> tuple[int, int]:
+    try:
+        about = path.stat()
+    except OSError:
+        return 0, 0
+    return about.st_mtime_ns, about.st_size
 
 
 def tasks(lesson: Lesson) -> list[Task]:
-    """The lesson's steps as tasks; what is only read stands before the next one."""
-    made: list[Task] = []
-    prose: list[str] = []
-    for step in lesson.steps:
-        if step.text:
-            prose.append(step.text)
-        if step.kind != "read":
-            made.append(_task(lesson, step, " ".join(prose)))
-            prose = []
-    return made
+    """The lesson's steps as tasks."""
+    return [_task(lesson, step) for step in lesson.tasks]
 
 
-def _task(lesson: Lesson, step: LessonStep, before: str) -> Task:
+def _task(lesson: Lesson, step: LessonStep) -> Task:
     name = f"{lesson.name}/{step.name}"
     if step.kind == "number":
         return NumberTask(
-            name, step.question, step.hint, before=before, unit=step.unit, right=lambda: right_number(step),
-            within=step.within, explain=step.explain,
+            name, step.question, step.hint, unit=step.unit, right=lambda: right_number(step), within=step.within,
+            explain=step.explain, elsewhere=lambda chain: _elsewhere(step, chain),
         )  # fmt: skip
     if step.kind == "pick":
         return PickTask(
-            name, step.question, step.hint, before=before, options=tuple(option.text for option in step.options),
-            right=lambda: right_option(step), told=tuple(told(step, n) for n in range(len(step.options))),
+            name, step.question, step.hint, options=tuple(option.text for option in step.options),
+            right=lambda: right_option(step), told=lambda picked: told(step, picked),
         )  # fmt: skip
-    return MakeTask(name, step.question, step.hint, before=before, judge=lambda chain: judged(step, chain))
+    return MakeTask(name, step.question, step.hint, judge=lambda chain: judged(step, chain))
+
+
+def _elsewhere(step: LessonStep, chain: SignalChain) -> list[tuple[Callable[[], float | None], str]]:
+    """Figures that somebody reads off before everything is set: what is on the screen, and what was there at first."""
+    found = []
+    if keys := moved(chain, step.chain):
+        paths = [f"chain.{key}" for key in keys]
+        wants = " and ".join(f"{name_of(path)} {figure_words(path, figure(step.chain, path))}" for path in paths)
+        said = f"That is the figure of what is on the screen; the question has {wants}."
+        found.append((lambda: figure(chain, step.figure), said))
+    if step.start not in (step.chain, chain):
+        found.append((lambda: figure(step.start, step.figure), "That is what it was before anything was changed."))
+    return found
 
 
 def told(step: LessonStep, picked: int) -> str:
-    """What is said after a pick: the figures behind it are shown only for the right one."""
-    return step.explain if picked == right_option_or_none(step) else "Try each with the controls and compare."
-
-
-def right_option_or_none(step: LessonStep) -> int | None:
-    """The right option; None where it cannot be worked out."""
-    try:
-        return right_option(step)
-    except (KeyError, ValueError):
-        return None
+    """What is said after a pick: the figure of the option that was picked, and of no other."""
+    option = step.options[picked]
+    value = figure_words(step.figure, figure(option.chain, step.figure))
+    there = f"“{option.text}”: {name_of(step.figure)} is {value}."
+    if picked == right_option(step):
+        return f"{there} {step.explain}".strip()
+    return f"{there} Another one has {'more' if step.compare == 'largest' else 'less'}."
 
 
 def judged(step: LessonStep, chain: SignalChain) -> tuple[bool, str]:
@@ -103,31 +125,3 @@ def judged(step: LessonStep, chain: SignalChain) -> tuple[bool, str]:
         if not good:
             return False, f"Not yet: {goal_words(goal, value)}."
     return True, f"Right. {step.explain}".strip()
-
-
-def goal_words(goal: Goal, value: Any) -> str:
-    """What a goal asks for and what there is, a control by its own name and words."""
-    setting = all_parameters().get(goal.figure.removeprefix("chain.")) if goal.figure.startswith("chain.") else None
-    name = f"“{setting.label}”" if setting else FIGURES.get(goal.figure, goal.figure)
-
-    def shown(which: Any) -> str:
-        if setting is None:
-            return _shown(goal.figure, which)
-        try:
-            return setting.show(setting.read(which) if isinstance(which, str) else which)
-        except ParameterError:
-            return str(which)
-
-    want = f"should be {shown(goal.value)}" if goal.compare == "is" else f"should be {goal.compare} {shown(goal.value)}"
-    return f"{name} is {shown(value)} and {want}"
-
-
-def _shown(path: str, value: Any) -> str:
-    if value is None:
-        return "not there"
-    if isinstance(value, bool) or not isinstance(value, int | float):
-        return str(value)
-    return show(float(value), unit_of(path))
-
-
-__all__ = ["figure", "goal_words", "judged", "lesson_html", "opened_lesson", "tasks"]

@@ -48,6 +48,7 @@ START_DB, LOWEST_DB = -20, -50
 
 CAUTION = f"Volume down, headphones off first; starts {abs(START_DB)}\u00a0dB down."
 IN_A_ROOM = "In a room, please use headphones: put them on once you know how loud it is."
+MORE = "Volume, note and level"
 SMALL = "On a small loudspeaker listen for body, not for depth."
 AT_MOST = (
     f"At the top of the volume the loudest moment lies {abs(decibels(PEAK)):.0f}\u00a0dB under the most that your "
@@ -80,7 +81,7 @@ class Player(Piece):
     hiss, hum: tables of a chain as `listen` takes them, or None where that is not offered. They are only asked for
     when a listener has ticked them. touch: the one change that the page offers for a chain, or None; one press makes
     it and plays before and after, a second one takes it back. clips: whether the sound clips, at hard playing. compact:
-    it stands beside the controls, its heading unseen.
+    it stands beside the controls, its heading unseen; more: the words on its fold.
 
     In the browser the element carries ``data-state`` (idle, waiting, playing, failed) and, of what played last,
     ``data-turns``, ``data-seconds`` and ``data-peak``.
@@ -95,7 +96,7 @@ class Player(Piece):
     sounds = traitlets.List().tag(sync=True)
     levels = traitlets.List(list(map(list, LEVEL_NAMES.items()))).tag(sync=True)
     noises = traitlets.List().tag(sync=True)
-    told = traitlets.Dict({"caution": CAUTION, "room": IN_A_ROOM, "small": SMALL, "most": AT_MOST}).tag(sync=True)
+    told = traitlets.Dict().tag(sync=True)
     about = traitlets.Unicode(ABOUT).tag(sync=True)
     start_db = traitlets.Int(START_DB).tag(sync=True)
     lowest_db = traitlets.Int(LOWEST_DB).tag(sync=True)
@@ -115,8 +116,10 @@ class Player(Piece):
         touch: Find | None = None,
         clips: bool = False,
         compact: bool = False,
+        more: str = MORE,
     ) -> None:
-        super().__init__(compact=compact, about=ABOUT_CLIPPING if clips else ABOUT)
+        told = {"caution": CAUTION, "room": IN_A_ROOM, "small": SMALL, "most": AT_MOST, "more": more}
+        super().__init__(compact=compact, about=ABOUT_CLIPPING if clips else ABOUT, told=told)
         self._state, self._clips = state, clips
         self._find, self._offer, self._made_touch = touch, None, False
         self._noise = {"hiss": hiss, "hum": hum}

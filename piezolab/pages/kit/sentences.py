@@ -85,7 +85,7 @@ def bare_sentence(judged: Judgement) -> str:
     return f"Bare, {your_note(chain)} arrives {decibel_words(-loss)}: {heard(loss)}."
 
 
-def stage_sentence(judged: Judgement) -> str:
+def stage_sentence(judged: Judgement, net: bool = True) -> str:
     """What the chain's stage makes of it, against the bare pickup of the sentence before."""
     chain, working, sound = judged.chain, judged.working, judged.sound
     if working is None:
@@ -106,7 +106,7 @@ def stage_sentence(judged: Judgement) -> str:
     told = f"{words} ({_beside_the_others(-loss)})"
     if bare_keeps and loss < HEARD[0][0]:
         told = "it does so too"
-    said = f"With the {title} {told}{_net_words(chain, worth)}."
+    said = f"With the {title} {told}{_net_words(chain, worth) if net else ''}."
     if bare_keeps and not worth.gains:
         said += " This input needs no stage."
     return said

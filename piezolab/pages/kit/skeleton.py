@@ -5,16 +5,19 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from pathlib import Path
 from typing import Any
 
 from piezolab.chain import SignalChain
 from piezolab.chain.link import from_link, whole_query
 from piezolab.circuit.errors import CircuitError
+from piezolab.lessons.screens import pieces
 from piezolab.pages.kit.address import Address
 from piezolab.pages.kit.blocks import Block, Buttons, Look, bullets, paragraphs
 from piezolab.pages.kit.controls import Controls, Group, folded_groups, with_rest_controls
 from piezolab.pages.kit.keepsake import Keepsake
-from piezolab.pages.kit.opened_lesson import lesson_html, opened_lesson
+from piezolab.pages.kit.lesson_steps import Steps, StepTasks
+from piezolab.pages.kit.opened_lesson import lesson_html, opened_lesson, watch
 from piezolab.pages.kit.opened_lesson import tasks as lesson_tasks
 from piezolab.pages.kit.page_layout import laid_out
 from piezolab.pages.kit.page_state import PageState
@@ -55,8 +58,8 @@ class Chapter:
     moves headline and figure, and the numbers, in the state; a figure that takes too long to follow a slider is not
     drawn on "chain"; words: verdict and advice where the figure does not wait for them, made while the browser draws;
     headline: the same where they take much longer, made when the hand rests (the view's verdict stands until the
-    first is there); keeps: it compares with a kept curve;
-    touch: the one change that the page offers beside the sound, which then stands above the controls;
+    first is there); short: the verdict beside a lesson's step, else its first words are taken; keeps: it compares with
+    a kept curve; touch: the one change that the page offers beside the sound, which then stands above the controls;
     other: name of a second figure in the first one's place, and what makes it when the hand rests; clips: the sound
     clips; plot_px: height of its figure where there is room; folds_numbers: the numbers are many, and shut at first.
     Parts: lead, what the page opens with; under, between verdict and figure; beside, below the figure; settings, below
@@ -77,6 +80,7 @@ class Chapter:
     listed_on: tuple[str, ...] = ("settled",)
     words: Callable[[SignalChain], tuple[str, Sequence[str]]] | None = None
     headline: Callable[[SignalChain], tuple[str, Sequence[str]]] | None = None
+    short: Callable[[SignalChain], str] | None = None
     keeps: bool = True
     touch: Find | None = None
     other: tuple[str, Other] | None = None
@@ -94,9 +98,9 @@ class Page:
     """A chapter with a bench, kept up to date; `widget` is what the notebook shows."""
 
     def __init__(self, chapter: Chapter, state: PageState) -> None:
-        self.lesson = opened_lesson(state)
+        self.lesson, written = opened_lesson(state)
         if self.lesson is not None:  # its controls and tasks, and nothing folded away beside them
-            chapter = replace(chapter, own=self.lesson.controls, tasks=tuple(lesson_tasks(self.lesson)))
+            chapter = replace(chapter, own=self.lesson.every_control, tasks=tuple(lesson_tasks(self.lesson)))
         else:
             chapter = replace(chapter, own=with_rest_controls(chapter.own))
         self.chapter, self.state = chapter, state
@@ -118,17 +122,31 @@ class Page:
         others = folded_groups(without=chapter.own) if self.lesson is None else []
         self.folded = Controls(state, others, "all other controls")
         touch = chapter.touch if self.lesson is None else None
-        self.player = Player(state, touch=touch, clips=chapter.clips, compact=touch is not None)
+        compact = touch is not None or self.lesson is not None
+        more = {} if self.lesson is None else {"more": "volume"}
+        self.player = Player(state, touch=touch, clips=chapter.clips, compact=compact, **more)
         self.schematic = Block("schematic", title="The circuit")
         self.table = Block("numbers", title="The numbers", folded=chapter.folds_numbers)
-        self.tasks = Tasks(state, chapter.tasks, "" if self.lesson is None else self.lesson.name)
-        self.lesson_head = Block("lesson", "" if self.lesson is None else lesson_html(self.lesson, chapter.slug, state))
-        self.closing = Block("lesson", "")
+        self.lesson_head = Block("problems")
+        self.steps: Steps | None = None
+        if self.lesson is None:
+            self.tasks = Tasks(state, chapter.tasks)
+        else:
+            self._open_steps(written)
         self.address = Address(state)
         self.share = Share(state, self.address)
         self.keepsake = Keepsake()
         self.widget = laid_out(self)
         self._connect()
+
+    def _open_steps(self, written: Path | None) -> None:
+        """The lesson, one step at a time; written: its file, where a teacher may be at work on it."""
+        self.tasks = StepTasks(self.state, self.chapter.tasks, self.lesson.name)
+        self.steps = Steps(self.state, self.lesson, self.own, self.tasks)
+        self.lesson_head.content = lesson_html(self.lesson, self.chapter.slug)
+        if written is not None:
+            self.steps.head.look = watch(written, lambda said: setattr(self.lesson_head, "content", said))
+            self.steps.head.watched = True
 
     def _connect(self) -> None:
         state, chapter = self.state, self.chapter
@@ -200,6 +218,10 @@ class Page:
             self.plot.label = f"{view.label} {verdict}"
 
     def _head(self, verdict: str, advice: Sequence[str]) -> None:
+        if self.steps is not None:
+            short = self.chapter.short
+            first, *rest = [short(self.state.chain), verdict] if short else pieces(verdict, MOST_SAID)
+            verdict, advice = first, (*rest, *advice)
         self.verdict.content = paragraphs(verdict)
         self.advice.content = paragraphs(*advice)
 
@@ -214,7 +236,9 @@ class Page:
         self.stick.remove_class(_OLD)
 
     def _offer_stage(self, missing: bool) -> None:
-        offered = missing or not (self.state.chain.topology.powered or self.player.touches)
+        # in a lesson it may be what a step asks for
+        spare = self.steps is None and not self.player.touches
+        offered = missing or (spare and not self.state.chain.topology.powered)
         self.stage_in.show([{"word": "stage", "label": "put a follower in"}] if offered else [])
 
     # -- what waits until the hand rests ------------------------------------------------------------------------
@@ -282,14 +306,15 @@ class Page:
         own = {task.name for task in self.chapter.tasks}
         self._all_done = dict(done)
         self.tasks.done = [name for name in done if name in own]
+        if self.steps is not None:
+            self.steps.resume()
 
     def _keep_tasks(self) -> None:
-        if self.lesson is not None and len(self.tasks.done) == len(self.chapter.tasks):
-            self.closing.content = paragraphs(self.lesson.closing or "That was the lesson: well done.")
         self._all_done = {**getattr(self, "_all_done", {}), **dict.fromkeys(self.tasks.done, True)}
         self.keepsake.keep("tasks", self._all_done)
 
 
+MOST_SAID = 20  # words of a verdict beside a lesson's step; the rest is said with the advice, below
 #: Class of a verdict and a figure that are still those of an earlier chain.
 _OLD = "pz-old"
 

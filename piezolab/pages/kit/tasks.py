@@ -18,20 +18,17 @@ from piezolab.pages.kit.piece import STATIC, Piece, text_in
 
 @dataclass(frozen=True)
 class Task:
-    """Base: name (kept with the progress, so it never changes), question, a hint for who is stuck, and prose before the
-    question."""
+    """Base: name (kept with the progress, so it never changes), question, and a hint for who is stuck."""
 
     name: str
     question: str
     hint: str
-    before: str = field(default="", kw_only=True)
 
     kind = ""
 
     def about(self) -> dict[str, Any]:
         """What the browser needs to draw it; never the answer."""
-        about = {"name": self.name, "question": self.question, "hint": self.hint, "kind": self.kind}
-        return {**about, "before": self.before} if self.before else about
+        return {"name": self.name, "question": self.question, "hint": self.hint, "kind": self.kind}
 
     def check(self, answer: str, chain: SignalChain) -> tuple[bool, str]:
         """Whether the answer is right, and the sentence that says so."""
@@ -101,7 +98,7 @@ class Tasks(Piece):
     words = {"check": "_asked"}
 
     tasks = traitlets.List().tag(sync=True)
-    #: Name -> [right, sentence], for the tasks that were tried.
+    #: Name -> [right, sentence, how many answers had been checked], for the tasks that were tried.
     answers = traitlets.Dict().tag(sync=True)
     done = traitlets.List().tag(sync=True)
     #: Name of the lesson that the tasks belong to, "" for a chapter's own.
@@ -109,13 +106,14 @@ class Tasks(Piece):
 
     def __init__(self, state: PageState, tasks: Sequence[Task], lesson: str = "") -> None:
         super().__init__(tasks=[task.about() for task in tasks], lesson=lesson)
-        self._state = state
+        self._state, self._checked = state, 0
         self._by_name = {task.name: task for task in tasks}
 
     def check(self, name: str, answer: str) -> tuple[bool, str]:
         """Check an answer; raises KeyError on an unknown task."""
         good, sentence = self._by_name[name].check(answer, self._state.chain)
-        self.answers = {**self.answers, name: [good, sentence]}
+        self._checked += 1
+        self.answers = {**self.answers, name: [good, sentence, self._checked]}
         if good and name not in self.done:
             self.done = [*self.done, name]
         return good, sentence

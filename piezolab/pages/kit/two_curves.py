@@ -63,6 +63,12 @@ def words(chain: SignalChain) -> tuple[str, list[str]]:
     return verdict, [*thin_sentences(judged.thin), *say.advice(chain, found(chain).loading)]
 
 
+def short(chain: SignalChain) -> str:
+    """The verdict where there is little room: what the stage makes of it, or without one what the bare pickup loses."""
+    judged = judgement(chain)
+    return say.stage_sentence(judged, net=False) if chain.topology.powered else say.bare_sentence(judged)
+
+
 def view(chain: SignalChain, kept: SignalChain | None, phase: bool) -> View:
     """The curves of a chain."""
     now = found(chain)

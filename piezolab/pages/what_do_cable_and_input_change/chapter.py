@@ -204,7 +204,7 @@ TASKS = (
         "output-corner",
         "An output capacitor of 1 µF works into a line input of 10 kΩ. The stage's own resistance is small. At which "
         "frequency has it lost 3 dB?",
-        "The corner is one over 2π times resistance times capacitance. Write the answer with its unit, such as 440 Hz.",
+        "Divide 1 by the product of 2π, the resistance and the capacitance. Write the unit too, such as 440 Hz.",
         unit="Hz",
         right=_textbook_corner,
         within=0.06,
@@ -257,6 +257,7 @@ CHAPTER = Chapter(
     own=("input", "cable_m", "lead_m", "out_c"),
     view=view,
     words=words,
+    short=short,
     table=numbers,
     tasks=TASKS,
     maths=MATHS,

@@ -9,7 +9,7 @@ from piezolab.pages.kit.sections import PlotSection, Section
 from piezolab.pages.kit.skeleton import Chapter, Page
 from piezolab.pages.kit.tasks import MakeTask, NumberTask, PickTask
 from piezolab.pages.kit.touch_words import offer
-from piezolab.pages.kit.two_curves import found, numbers, view, words
+from piezolab.pages.kit.two_curves import found, numbers, short, view, words
 from piezolab.pages.where_does_the_bass_go.swing_figure import pressed, swing_words, swings
 from piezolab.studies.first_touch import bass_touch
 from piezolab.studies.loading import loading
@@ -50,7 +50,7 @@ TASKS = (
         "bass-corner",
         "A disc of 10 nF goes straight into an input of 100 kΩ, with no cable to speak of. At which frequency has it "
         "lost 3 dB?",
-        "The corner is one over 2π times resistance times capacitance. Write the answer with its unit, such as 440 Hz.",
+        "Divide 1 by the product of 2π, the resistance and the capacitance. Write the unit too, such as 440 Hz.",
         unit="Hz",
         right=lambda: loading(_plain(pickup_c=10e-9, input_r=100e3)).corner_hz,
         within=0.03,
@@ -90,8 +90,8 @@ unloaded pickup gives, is</p> <p>$$H(f) = \frac{\mathrm{j}\,2\pi f R\,C_p}{1 + \
 <p>Far above the corner this is the full level $C_p/(C_p+C)$, the same for all notes. The corner lies at</p>
 <p>$$f_c = \frac{1}{2\pi R\,(C_p + C)}$$</p>
 <p>and a note at $f$ arrives $10\lg\left(1 + (f_c/f)^2\right)$ dB under the full level. Far below the corner the level
-is $2\pi f R\,C_p$, whatever the cable. A stage replaces $R$ by its gate resistor, thousands of times larger than many
-inputs.</p> <p>Source: a voltage divider of capacitor and resistor, any text on circuits; worked here from the nodal
+is $2\pi f R\,C_p$, whatever the cable. A stage replaces $R$ by its gate resistor, hundreds of times larger than a line
+input.</p> <p>Source: a voltage divider of capacitor and resistor, any text on circuits; worked here from the nodal
 equations, which the curves solve in full. The dielectric loss is in the curves, not in these formulas (it moves them
 by less than 0.1 dB). Series resistance and inductance of lead and cable are left out: at audio frequencies they do
 not count.</p>
@@ -102,6 +102,7 @@ CHAPTER = Chapter(
     own=("input", "pickup_c", "gate_r", "cable_m"),
     view=view,
     words=words,
+    short=short,
     table=numbers,
     tasks=TASKS,
     maths=MATHS,

@@ -108,6 +108,7 @@ const KINDS = {
         const [one, two = ""] = state.text.split(",");
         first.value = one;
         second.value = two;
+        also.classList.toggle("pz-nothing", !two);
       },
       fields: [first, second],
     };

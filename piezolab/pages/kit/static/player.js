@@ -61,7 +61,7 @@ export default {
       make("div", { class: "pz-buttons" }, touch, button, sounding),
       make("p", { class: "pz-player-caution" }, `${told.caution}${room}`),
       status,
-      make("details", { class: "pz-small-fold" }, make("summary", {}, "Volume, note and level"),
+      make("details", { class: "pz-small-fold" }, make("summary", {}, told.more),
         make("div", { class: "pz-player-volume" }, make("label", { for: volume.id }, "Volume"), volume, reading),
         make("p", { class: "pz-hint" }, told.most),
         make("div", { class: "pz-player-choices" },

@@ -106,7 +106,17 @@ function look(style, coarse) {
 // Sizes of the screen are those of the page at rest, which do not change when a phone hides its address bar.
 const LEAST_PX = 150;
 const LOW_PX = 576; // look.css shows the button for the lower panel up to the same height
+// A lesson's step is one screen, and its plot has what the rest of it leaves; with a keyboard open that is little.
+const STEP_LEAST_PX = 118;
+const STEP_SPARE_PX = 6;
+function stepRoom(step, el, height) {
+  const seen = step.dataset.keys ? window.visualViewport.height : document.documentElement.clientHeight;
+  const free = seen - (step.offsetHeight - el.offsetHeight) - STEP_SPARE_PX;
+  return Math.round(Math.max(STEP_LEAST_PX, Math.min(height, free)));
+}
 function room(el, height, narrow) {
+  const step = narrow ? el.closest(".pz-stepped") : null;
+  if (step) return stepRoom(step, el, height);
   const stick = el.closest(".pz-stick");
   const share = stick ? parseFloat(getComputedStyle(stick).getPropertyValue("--pz-share")) : NaN;
   if (!(share > 0)) return height;
@@ -222,7 +232,7 @@ export default {
       if (stick) return fit();
       stick = el.closest(".pz-stick");
       if (!stick) return;
-      fits.observe(stick);
+      fits.observe(el.closest(".pz-stepped") ?? stick);
       window.addEventListener("resize", fit);
     }
     // The front end waits longer and longer between its own attempts; the page knows when the server is back.

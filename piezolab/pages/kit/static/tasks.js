@@ -20,7 +20,6 @@ export default {
     const list = element("ol");
     el.append(list);
     const shown = new Map();
-    const told = new Set();
     for (const task of model.get("tasks")) {
       const id = fresh("pz-task");
       const verdict = element("p", { class: "pz-answer", role: "status" });
@@ -45,11 +44,12 @@ export default {
       form.append(element("button", { type: "submit", class: "pz-button" }, "check"));
       form.addEventListener("submit", (event) => {
         event.preventDefault();
+        verdict.textContent = "checking …";
+        verdict.classList.remove("pz-good");
         model.send({ word: "check", name: task.name, answer: answer() });
       });
       const hint = element("details", { class: "pz-small-fold" }, element("summary", {}, "a hint"), element("p", {}, task.hint));
-      const before = task.before ? [element("p", { class: "pz-before" }, task.before)] : [];
-      list.append(element("li", {}, ...before, question, form, verdict, hint));
+      list.append(element("li", {}, question, form, verdict, hint));
       shown.set(task.name, { verdict, mark });
     }
     function show() {
@@ -57,11 +57,6 @@ export default {
       const done = model.get("done");
       for (const [name, { verdict, mark }] of shown) {
         const [good, sentence] = answers[name] ?? [false, ""];
-        if (good && model.get("lesson") && !told.has(name)) {
-          told.add(name); // a room counts how many solved it, and not who
-          const detail = { lesson: model.get("lesson"), task: name.split("/").pop() };
-          el.dispatchEvent(new CustomEvent("piezolab:solved", { bubbles: true, composed: true, detail }));
-        }
         verdict.textContent = sentence;
         verdict.classList.toggle("pz-good", good);
         mark.textContent = done.includes(name) ? "✓ solved" : "";
