@@ -91,15 +91,26 @@ def _frequencies(text: str) -> tuple[list[float] | None, list[str]]:
 
 
 @main.command()
-@click.argument("folder", required=False, type=click.Path(exists=True, file_okay=False))
-def lessons(folder: str | None) -> None:
-    """List the lessons and check each: what is wrong is named by line, with the fix. FOLDER: a teacher's own."""
+@click.argument("folder", required=False, metavar="[FOLDER | new NAME]")
+@click.argument("name", required=False, metavar="")
+def lessons(folder: str | None, name: str | None) -> None:
+    """List the lessons and check each: what is wrong is named by line, with the fix. FOLDER: a teacher's own.
+
+    `new NAME` writes a first lesson into the folder named in PIEZOLAB_LESSONS, or here."""
+    import os
     from pathlib import Path
 
     from piezolab.lessons.reader import LessonError
+    from piezolab.lessons.shelf import OWN_FOLDER, notes
     from piezolab.lessons.shelf import lessons as read
+    from piezolab.lessons.template import new_lesson
 
     try:
+        if folder == "new" and name:
+            click.echo(f"{new_lesson(name, Path(os.environ.get(OWN_FOLDER) or '.'))}")
+            return
+        if name or (folder and not Path(folder).is_dir()):
+            raise click.UsageError(f"{folder!r} is no folder; allowed is a folder, or: new NAME")
         found = read(Path(folder) if folder else None)
     except LessonError as error:
         for fault in error.faults:
@@ -107,6 +118,8 @@ def lessons(folder: str | None) -> None:
         raise SystemExit(2) from None
     for lesson in found.values():
         click.echo(f"{lesson.name}: {lesson.title}, {lesson.minutes} minutes, {len(lesson.tasks)} tasks")
+    for note in notes(Path(folder) if folder else None):
+        click.echo(f"On a phone: {note}")
 
 
 @main.command()

@@ -22,9 +22,13 @@ from piezolab.location import data_dir
 MOST_FILE = 64_000  # characters
 
 
+#: Environment variable with a teacher's own folder of lessons.
+OWN_FOLDER = "PIEZOLAB_LESSONS"
+
+
 def folders() -> tuple[Path, ...]:
     """Where lessons are looked for: a teacher's own folder (PIEZOLAB_LESSONS), then the shipped one."""
-    own = os.environ.get("PIEZOLAB_LESSONS", "")
+    own = os.environ.get(OWN_FOLDER, "")
     return (*([Path(own)] if own else []), data_dir() / "lessons")
 
 
@@ -81,7 +85,7 @@ def lessons(folder: Path | None = None) -> Mapping[str, Lesson]:
 
 
 def _read(path: Path, *, figures_too: bool = True) -> Lesson:
-    faults = name_faults(path)
+    faults = name_faults(path.stem)
     try:
         text = path.read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:
@@ -95,12 +99,12 @@ def _read(path: Path, *, figures_too: bool = True) -> Lesson:
     return lesson
 
 
-def name_faults(path: Path) -> list[str]:
-    """What is wrong with a lesson file's name, by the rule by which a page opens one."""
-    if NAME.fullmatch(path.stem):
+def name_faults(name: str) -> list[str]:
+    """What is wrong with a lesson's name, by the rule by which a page opens one."""
+    if NAME.fullmatch(name):
         return []
     allowed = f"small letters, digits and single hyphens between them, up to {MOST_NAME}"
-    return [f"{path.name}: no page can open a lesson of that name; allowed are {allowed}."]
+    return [f"{name[:MOST_NAME]!r}: no page can open a lesson of that name; allowed are {allowed}."]
 
 
 def notes(folder: Path | None = None) -> list[str]:

@@ -108,11 +108,12 @@ const LEAST_PX = 150;
 const LOW_PX = 576; // look.css shows the button for the lower panel up to the same height
 // A lesson's step is one screen, and its plot has what the rest of it leaves; with a keyboard open that is little.
 const STEP_LEAST_PX = 118;
+const KEYS_LEAST_PX = 80;
 const STEP_SPARE_PX = 6;
 function stepRoom(step, el, height) {
   const seen = step.dataset.keys ? window.visualViewport.height : document.documentElement.clientHeight;
   const free = seen - (step.offsetHeight - el.offsetHeight) - STEP_SPARE_PX;
-  return Math.round(Math.max(STEP_LEAST_PX, Math.min(height, free)));
+  return Math.round(Math.max(step.dataset.keys ? KEYS_LEAST_PX : STEP_LEAST_PX, Math.min(height, free)));
 }
 function room(el, height, narrow) {
   const step = narrow ? el.closest(".pz-stepped") : null;
