@@ -8,6 +8,7 @@ from piezolab.lessons.reader import LessonError
 from piezolab.lessons.shelf import name_faults
 
 TEMPLATE = """\
+# What each line means, and what else there is: how-to-write-a-lesson.md, in piezolab/lessons.
 title = "My lesson"
 chapter = "where-does-the-bass-go"
 minutes = 10

@@ -170,7 +170,7 @@ FAULTS = [
     ('name = "c"', 'name = "c"\nstart = "gate_r=3m3"', 27, "did you mean 3M3"),
     ('name = "c"', 'name = "c"\nshows = ["a", "b", "c"]', 27, "no list of figures"),
     ('name = "c"', 'name = "c"\nshows = ["loading.corner"]', 27, "'loading.corner' is no figure"),
-    ('name = "c"', 'name = "c"\nguess = "More?"', 26, "guess_figure is missing"),
+    ('name = "c"', 'name = "c"\nguess = "More?"', 25, "guess_figure is missing"),
     ('name = "c"', 'name = "c"\nguess = "More?"\nguess_figure = "bias.region"', 28, "is no number"),
     ('name = "b"', 'name = "b"\nguess = "More?"\ncontrols = []', 18, "wants something to move"),
     ('"at least", "500 Hz"', '"at least", "500 Hz"], ["stage.kind", "is", "gian"', 30, "did you mean 'gain'"),

@@ -258,9 +258,9 @@ def test_lessons_and_chapters_agree() -> None:
 
 
 def test_the_quieter_choice_of_a_lesson_is_quieter_to_the_ear() -> None:
-    """Steps that ask what leaves the least hum go by the flat figure; the judgement's must pick the same."""
+    """Steps that ask what leaves the least hum go by the ear, as the judgement does."""
     steps = [step for lesson in lessons().values() for step in lesson.tasks
-             if step.kind == "pick" and step.figure == "hum.relative_db"]  # fmt: skip
+             if step.kind == "pick" and step.figure == "hum.to_the_ear_db"]  # fmt: skip
     assert steps
     for step in steps:
         by_ear = [float(judgement(option.chain).loudness.hum_db) for option in step.options]

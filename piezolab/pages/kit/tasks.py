@@ -11,7 +11,7 @@ from typing import Any
 import traitlets
 
 from piezolab.chain import SignalChain
-from piezolab.lessons.answers import Asked, judged
+from piezolab.lessons.typed_answers import Asked, judged
 from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.piece import STATIC, Piece, text_in
 

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from piezolab.fields import parse_field
-from piezolab.lessons.answers import Asked, agrees, judged, read_answer
+from piezolab.lessons.typed_answers import Asked, agrees, judged, read_answer
 from piezolab.quantity import QuantityError, show
 
 TYPED = [
