@@ -157,7 +157,7 @@ def test_all_works_by_keyboard_and_its_link_brings_it_back(page, chapters, chapt
     if task.count():
         task.locator("button").focus()
         keys.press("Enter")
-        web.wait_for_function("() => document.querySelector('.pz-tasks .pz-answer').textContent.length > 5")
+        web.wait_for_function("() => !['', 'checking …'].includes(document.querySelector('.pz-tasks .pz-answer').textContent)")
     kept = web.get_by_role("button", name="keep this curve")
     if kept.count():
         kept.focus()

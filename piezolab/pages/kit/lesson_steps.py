@@ -75,7 +75,7 @@ class StepTasks(Tasks):
         self.on_back()
 
 
-class Steps:
+class LessonSteps:
     """Which screen is open, and what belongs to it; back and forth is free, and what was set in a step is there again.
 
     head, readings: parts of the page; own, tasks: parts that follow the step.

@@ -16,7 +16,7 @@ from piezolab.pages.kit.address import Address
 from piezolab.pages.kit.blocks import Block, Buttons, Look, bullets, paragraphs
 from piezolab.pages.kit.controls import Controls, Group, folded_groups, with_rest_controls
 from piezolab.pages.kit.keepsake import Keepsake
-from piezolab.pages.kit.lesson_steps import Steps, StepTasks
+from piezolab.pages.kit.lesson_steps import LessonSteps, StepTasks
 from piezolab.pages.kit.opened_lesson import lesson_html, opened_lesson, watch
 from piezolab.pages.kit.opened_lesson import tasks as lesson_tasks
 from piezolab.pages.kit.page_layout import laid_out
@@ -128,7 +128,7 @@ class Page:
         self.schematic = Block("schematic", title="The circuit")
         self.table = Block("numbers", title="The numbers", folded=chapter.folds_numbers)
         self.lesson_head = Block("problems")
-        self.steps: Steps | None = None
+        self.steps: LessonSteps | None = None
         if self.lesson is None:
             self.tasks = Tasks(state, chapter.tasks)
         else:
@@ -142,7 +142,7 @@ class Page:
     def _open_steps(self, written: Path | None) -> None:
         """The lesson, one step at a time; written: its file, where a teacher may be at work on it."""
         self.tasks = StepTasks(self.state, self.chapter.tasks, self.lesson.name)
-        self.steps = Steps(self.state, self.lesson, self.own, self.tasks)
+        self.steps = LessonSteps(self.state, self.lesson, self.own, self.tasks)
         self.lesson_head.content = lesson_html(self.lesson, self.chapter.slug)
         if written is not None:
             self.steps.head.look = watch(written, lambda said: setattr(self.lesson_head, "content", said))
