@@ -14,6 +14,7 @@ from piezolab.lessons.lesson import Lesson, LessonStep, figure
 from piezolab.lessons.screens import Screen, screens
 from piezolab.pages.kit.blocks import Block, paragraphs
 from piezolab.pages.kit.controls import Controls
+from piezolab.pages.kit.opened_lesson import OpenedLesson, lesson_html, watch
 from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.piece import STATIC, Piece, number_in, text_in
 from piezolab.pages.kit.tasks import Task, Tasks
@@ -186,6 +187,22 @@ class LessonSteps:
         self.readings.content = paragraphs(*(_reading(path, chain) for path in shows))
         if step is not None and self.screen.asks and step.name in self._guesses:
             self._tell_guess(way(step, chain))
+
+
+def lesson_parts(
+    state: PageState, opened: OpenedLesson, tasks: Sequence[Task], own: Controls, slug: str
+) -> tuple[LessonSteps | None, Tasks, Block]:
+    """A page's steps (None without a lesson), its tasks, and what is to be said of the lesson above them."""
+    said = Block("problems", opened.told)
+    if opened.lesson is None:
+        return None, Tasks(state, tasks), said
+    said.content = lesson_html(opened.lesson, slug)
+    asked = StepTasks(state, tasks, opened.lesson.name)
+    steps = LessonSteps(state, opened.lesson, own, asked)
+    if opened.written is not None:
+        steps.head.look = watch(opened.written, lambda told: setattr(said, "content", told))
+        steps.head.watched = True
+    return steps, asked, said
 
 
 def _moved(step: LessonStep, chain: SignalChain, wrong: bool) -> str:

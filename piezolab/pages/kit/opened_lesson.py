@@ -1,8 +1,9 @@
-"""A lesson on a chapter's page: its own controls and tasks in place of the chapter's, its prose above and between."""
+"""The lesson that a page was opened with: found, followed while it is written, and its steps as tasks."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from html import escape
 from pathlib import Path
 
@@ -17,23 +18,36 @@ from piezolab.pages.kit.tasks import MakeTask, NumberTask, PickTask, Task
 
 MOST_FAULTS = 6  # said on the page; `piezolab lessons` says all
 
-def opened_lesson(state: PageState) -> tuple[Lesson | None, Path | None]:
-    """The lesson in the page's address, if there is one, and its file where it is a teacher's own; an address without a
-    chain starts with the lesson's. What is wrong with a lesson's file is told by line."""
-    lesson, own = None, None
-    if state.lesson_name:
-        try:
-            lesson, own = opened(state.lesson_name)
-            faults = () if lesson else (f"{state.lesson_name[:40]!r} is not known here",)
-        except LessonError as error:
-            faults = error.faults
-        told = [f"lesson: {fault.rstrip('.')}; this is the chapter itself." for fault in faults[:MOST_FAULTS]]
-        state.problems = (*state.problems, *told)
-    if lesson is not None:
-        state.home = lesson.chain
-        if state.bare and not state.can_undo:
-            state.chain = lesson.chain
-    return lesson, own
+@dataclass(frozen=True)
+class OpenedLesson:
+    """The lesson in a page's address: None where there is none; its file, where a teacher may be at work on it; as HTML
+    what is wrong with that file, "" for nothing."""
+
+    lesson: Lesson | None = None
+    written: Path | None = None
+    told: str = ""
+
+
+def opened_lesson(state: PageState) -> OpenedLesson:
+    """The lesson in the page's address; an address without a chain starts with the lesson's."""
+    if not state.lesson_name:
+        return OpenedLesson()
+    try:
+        lesson, written = opened(state.lesson_name)
+    except LessonError as error:
+        return OpenedLesson(told=_faults_html(error))
+    if lesson is None:
+        said = f"lesson: {state.lesson_name[:40]!r} is not known here; this is the chapter itself."
+        state.problems = (*state.problems, said)
+        return OpenedLesson()
+    state.home = lesson.chain
+    if state.bare and not state.can_undo:
+        state.chain = lesson.chain
+    return OpenedLesson(lesson, written)
+
+
+def _faults_html(error: LessonError) -> str:
+    return "<h2>The lesson cannot be read:</h2>" + bullets(error.faults[:MOST_FAULTS])
 
 
 def lesson_html(lesson: Lesson, slug: str) -> str:
@@ -57,7 +71,7 @@ def watch(path: Path, told: Callable[[str], None]) -> Callable[[], bool]:
         try:
             read_lesson(path.read_text(encoding="utf-8"), path.name)
         except LessonError as error:
-            told(bullets(error.faults[:MOST_FAULTS]))
+            told(_faults_html(error))
         except (OSError, UnicodeDecodeError):
             told(paragraphs(f"{path.name}: it cannot be read just now."))
         else:

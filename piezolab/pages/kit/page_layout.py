@@ -33,7 +33,7 @@ def laid_out(page: Any) -> VBox:
     else:
         whose, lead = Opening(state), list(chapter.lead(state))
         page.still = None if lead else Still(page, ways[0], whose)
-        tried = [page.problems, whose, *lead, _tried(page, near)]
+        tried = [page.lesson_head, page.problems, whose, *lead, _tried(page, near)]
         below = [*job] if near else [*job, page.player]
         below += [page.schematic, page.table, *([page.tasks] if chapter.tasks else [])]
     rows = [page.look, ways[0], *tried, *below]

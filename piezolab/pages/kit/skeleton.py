@@ -5,7 +5,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from pathlib import Path
 from typing import Any
 
 from piezolab.chain import SignalChain
@@ -16,15 +15,15 @@ from piezolab.pages.kit.address import Address
 from piezolab.pages.kit.blocks import Block, Buttons, Look, bullets, paragraphs
 from piezolab.pages.kit.controls import Controls, Group, folded_groups, with_rest_controls
 from piezolab.pages.kit.keepsake import Keepsake
-from piezolab.pages.kit.lesson_steps import LessonSteps, StepTasks
-from piezolab.pages.kit.opened_lesson import lesson_html, opened_lesson, watch
+from piezolab.pages.kit.lesson_steps import lesson_parts
+from piezolab.pages.kit.opened_lesson import opened_lesson
 from piezolab.pages.kit.opened_lesson import tasks as lesson_tasks
 from piezolab.pages.kit.page_layout import laid_out
 from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.player import Find, Player
 from piezolab.pages.kit.plot import Plot
 from piezolab.pages.kit.share import Share
-from piezolab.pages.kit.tasks import Task, Tasks
+from piezolab.pages.kit.tasks import Task
 
 Parts = Callable[[PageState], Sequence[Any]]
 #: Traces, layout, narrow layout and label of a figure, from the chain and the kept one.
@@ -98,7 +97,8 @@ class Page:
     """A chapter with a bench, kept up to date; `widget` is what the notebook shows."""
 
     def __init__(self, chapter: Chapter, state: PageState) -> None:
-        self.lesson, written = opened_lesson(state)
+        opened = opened_lesson(state)
+        self.lesson = opened.lesson
         if self.lesson is not None:  # its controls and tasks, and nothing folded away beside them
             chapter = replace(chapter, own=self.lesson.every_control, tasks=tuple(lesson_tasks(self.lesson)))
         else:
@@ -127,26 +127,12 @@ class Page:
         self.player = Player(state, touch=touch, clips=chapter.clips, compact=compact, **more)
         self.schematic = Block("schematic", title="The circuit")
         self.table = Block("numbers", title="The numbers", folded=chapter.folds_numbers)
-        self.lesson_head = Block("problems")
-        self.steps: LessonSteps | None = None
-        if self.lesson is None:
-            self.tasks = Tasks(state, chapter.tasks)
-        else:
-            self._open_steps(written)
+        self.steps, self.tasks, self.lesson_head = lesson_parts(state, opened, chapter.tasks, self.own, chapter.slug)
         self.address = Address(state)
         self.share = Share(state, self.address)
         self.keepsake = Keepsake()
         self.widget = laid_out(self)
         self._connect()
-
-    def _open_steps(self, written: Path | None) -> None:
-        """The lesson, one step at a time; written: its file, where a teacher may be at work on it."""
-        self.tasks = StepTasks(self.state, self.chapter.tasks, self.lesson.name)
-        self.steps = LessonSteps(self.state, self.lesson, self.own, self.tasks)
-        self.lesson_head.content = lesson_html(self.lesson, self.chapter.slug)
-        if written is not None:
-            self.steps.head.look = watch(written, lambda said: setattr(self.lesson_head, "content", said))
-            self.steps.head.watched = True
 
     def _connect(self) -> None:
         state, chapter = self.state, self.chapter

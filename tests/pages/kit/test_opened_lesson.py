@@ -203,7 +203,7 @@ def test_what_is_wrong_with_a_lesson_that_is_opened_is_told_by_line(own: Path) -
     own.write_text(own.read_text("utf-8").replace("minutes = 25", "minutes = <b>"), "utf-8")
     page = bass.make("lesson=mine")
     assert page.lesson is None and page.steps is None
-    assert "mine.toml, line 4" in page.problems.content and "<b>" not in page.problems.content
+    assert "mine.toml, line 4" in page.lesson_head.content and "<b>" not in page.lesson_head.content
 
 
 def test_an_unknown_lesson_is_said_and_the_chapter_opens() -> None:
