@@ -4,6 +4,7 @@ import math
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -11,6 +12,7 @@ import piezolab.lessons
 from piezolab.chain import SignalChain
 from piezolab.chain.link import from_link
 from piezolab.chapters import find_chapters
+from piezolab.cli import main
 from piezolab.lessons.file_fields import HEAD, STEP, guide_table
 from piezolab.lessons.lesson import Goal, figure, met, right_number, right_option, stage_kind, unit_of
 from piezolab.lessons.reader import LessonError
@@ -325,3 +327,18 @@ def test_every_example_of_the_guide_can_be_read() -> None:
         head = [f"{one.name} = {one.example}" for one in HEAD if one.name != "step"]
         text = "\n".join([*head, "[[step]]", *lines])
         assert read_lesson(text, "guide.toml").steps[0].kind == kind
+
+
+def test_a_teacher_begins_from_the_command_and_is_told_what_is_wrong(tmp_path, monkeypatch) -> None:  # noqa: ANN001
+    monkeypatch.setenv("PIEZOLAB_LESSONS", str(tmp_path))
+    run = CliRunner().invoke
+    assert run(main, ["lessons", "new", "my-lesson"]).output.strip().endswith("my-lesson.toml")
+    assert run(main, ["lessons", str(tmp_path)]).output == "my-lesson: My lesson, 10 minutes, 1 task\n"
+    refused = {("new", "my-lesson"): "it is there already", ("new", "My lesson"): "no page can open",
+               ("nowhere",): "'nowhere' is no folder", (str(tmp_path), "more"): "a folder, or: new NAME"}  # fmt: skip
+    for words, said in refused.items():
+        found = run(main, ["lessons", *words])
+        assert found.exit_code == 2 and said in found.output
+    (tmp_path / "my-lesson.toml").write_text(TEMPLATE.replace("figure =", "figures ="), encoding="utf-8")
+    lessons.cache_clear()
+    assert "line 18: 'figures' is unknown (did you mean 'figure'?)" in run(main, ["lessons", str(tmp_path)]).output
