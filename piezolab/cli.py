@@ -117,7 +117,8 @@ def lessons(folder: str | None, name: str | None) -> None:
             click.echo(fault, err=True)
         raise SystemExit(2) from None
     for lesson in found.values():
-        click.echo(f"{lesson.name}: {lesson.title}, {lesson.minutes} minutes, {len(lesson.tasks)} task{'s' * (len(lesson.tasks) != 1)}")
+        count = f"{len(lesson.tasks)} task{'s' * (len(lesson.tasks) != 1)}"
+        click.echo(f"{lesson.name}: {lesson.title}, {lesson.minutes} minutes, {count}")
     for note in notes(Path(folder) if folder else None):
         click.echo(f"On a phone: {note}")
 
