@@ -18,6 +18,7 @@ from piezolab.pages.kit.keepsake import Keepsake
 from piezolab.pages.kit.lesson_steps import lesson_parts
 from piezolab.pages.kit.opened_lesson import opened_lesson
 from piezolab.pages.kit.opened_lesson import tasks as lesson_tasks
+from piezolab.pages.kit.page_bar import bar_buttons
 from piezolab.pages.kit.page_layout import laid_out
 from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.player import Find, Player
@@ -256,21 +257,7 @@ class Page:
         self.problems.content = "".join(said)
 
     def _show_bar(self) -> None:
-        state = self.state
-        buttons = [
-            {"word": "undo", "label": "undo", "off": not state.can_undo},
-            {"word": "redo", "label": "redo", "off": not state.can_redo},
-            {"word": "over", "label": "start over"},
-        ]
-        if self.chapter.keeps:
-            buttons.append({"word": "keep", "label": "keep this curve"})
-        if self.chapter.keeps and state.kept is not None:
-            buttons.append({"word": "drop", "label": "drop the kept curve"})
-        if self.chapter.has_phase:
-            buttons.append({"word": "phase", "label": self.chapter.lower, "held": self._phase, "only": "narrow"})
-        if self.chapter.other is not None:
-            buttons.append({"word": "other", "label": self.chapter.other[0], "held": self._other})
-        self.bar.show(buttons)
+        self.bar.show(bar_buttons(self.state, self.chapter, self._phase, self._other))
 
     def _turn_phase(self) -> None:
         self._phase = not self._phase

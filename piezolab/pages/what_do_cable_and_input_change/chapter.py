@@ -257,7 +257,6 @@ CHAPTER = Chapter(
     own=("input", "cable_m", "lead_m", "out_c"),
     view=view,
     words=words,
-    short=short,
     table=numbers,
     tasks=TASKS,
     maths=MATHS,
