@@ -1,7 +1,7 @@
 """What to build and why, in one sentence: the same on the page on building, on the printed sheet and in its numbers.
 
 It says what the judgement says and decides nothing: whether the stage is worth it, and which of the usual limits (see
-`judging.wish`) it misses.
+`judging.wish`) it misses. Where one change helps, a second sentence names it: the one that the chapters offer.
 """
 
 from __future__ import annotations
@@ -11,10 +11,14 @@ from collections.abc import Sequence
 
 from piezolab import catalogue
 from piezolab.chain import SignalChain
+from piezolab.chain.parameters import all_parameters
+from piezolab.quantity import letter_code
 from piezolab.sheets.words import in_brackets, louder_words, your_note
+from piezolab.studies.first_touch import FirstTouch, room_touch
 from piezolab.studies.judging.judgement import Judgement, judgement
 from piezolab.studies.judging.wish import Wish, judged_figures, missed
 from piezolab.studies.judging.worth import LEVEL_DB, Worth
+from piezolab.studies.more_room import Change
 
 #: What a build does that misses a wish, by the wish's name.
 FAILS = {
@@ -28,10 +32,22 @@ FAILS = {
     "snr_db_a": "hisses too much",
     "current_a": "draws too much current",
 }
+#: Changes that give more room, by their name in `studies.more_room` and `studies.first_touch`.
+CHANGES = {
+    "half source resistor": "half the source resistor",
+    "double source resistor": "twice the source resistor",
+    "tap": "the gate resistor to a tap half way up the source resistor",
+    "divider": "the gate resistor to a divider at half the supply",
+    "half drain resistor": "half the drain resistor",
+    "no bypass": "no source capacitor",
+    "follower": "a follower instead of the gain stage",
+    "pad": "a pad of two equal resistors before the input, 11 kΩ each",
+    "ceiling": "a line input instead of this one",
+}
 
 
 def what_and_why(chain: SignalChain) -> str:
-    """What to build for this chain and why, in one sentence."""
+    """What to build for this chain and why, in one sentence; in a second one the change to begin with, if any."""
     judged = judgement(chain)
     worth = judged.worth
     if worth.silent:
@@ -44,11 +60,12 @@ def what_and_why(chain: SignalChain) -> str:
         return f"Do not build {stage} as it is: it {FAILS['works']}."
     brings = f"against the bare pickup it brings {_gains(chain, worth)}"
     if worth.worth_it:
-        return _worth_it(judged, stage, f"{brings}{_cost(chain, worth)}")
+        return _worth_it(judged, stage, brings)
+    begin = _to_begin_with(judged, missed(judged_figures(judged), Wish()))
     if worth.gains:
-        return f"Do not build {stage} as it is: {brings}, but{_cost(chain, worth)[1:]}."
+        return f"Do not build {stage} as it is: {brings}, but{_cost(chain, worth)[1:]}.{begin}"
     if worth.costs:
-        return f"Do not build {stage} as it is: against the bare pickup it brings nothing{_cost(chain, worth)}."
+        return f"Do not build {stage} as it is: against the bare pickup it brings nothing{_cost(chain, worth)}.{begin}"
     return f"There is no need to build {stage} for {_input(chain)}: it changes no note by {LEVEL_DB:.0f} dB."
 
 
@@ -61,16 +78,39 @@ def _bare(chain: SignalChain, worth: Worth) -> str:
 
 
 def _worth_it(judged: Judgement, stage: str, brings: str) -> str:
-    """What a stage brings that is worth it, and what speaks against it as it is."""
+    """What a stage brings that is worth it, and what speaks against it as it is; clipping is told once."""
     chain = judged.chain
-    fails = [FAILS[name] for name in missed(judged_figures(judged), Wish())]
-    drowns = [f"hum drowns {your_note(chain)}"] if judged.loudness.drowns else []
-    against = ", and ".join([*([f"it {_listed(fails)}"] if fails else []), *drowns])
+    names = missed(judged_figures(judged), Wish())
+    costs = [name for name in judged.worth.costs if not (name == "room" and "headroom_db" in names)]
+    cost = brought(chain, judged.worth, costs)
+    brings += f", at the cost of {cost}" if cost else ""
+    fails = _listed([FAILS[name] for name in names])
+    drowns = f"hum drowns {your_note(chain)}" if judged.loudness.drowns else ""
+    against = ", and ".join(filter(None, (f"it {fails}" if fails else "", drowns)))
     if fails:
-        return f"Change {stage} before you build it for {_input(chain)}: {brings}, but {against}."
+        begin = _to_begin_with(judged, names)
+        return f"Change {stage} before you build it for {_input(chain)}: {brings}, but {against}.{begin}"
     if drowns:
         return f"Build {stage} for {_input(chain)} and see to the hum: {brings}, but {against}."
     return f"Build {stage} for {_input(chain)}: {brings}."
+
+
+def _to_begin_with(judged: Judgement, names: Sequence[str]) -> str:
+    """The change to begin with: that which gives the lowest string back, else that which gives room; "" for none."""
+    thin = judged.thin if "low_note_db" in names else None
+    if thin is not None and not math.isnan(thin.does):
+        return f" Begin with this change: {thin.label} {letter_code(thin.does, thin.unit)}."
+    touch = room_touch(judged.chain) if "headroom_db" in names else None
+    return "" if touch is None else f" Begin with this change: {change_words(judged.chain, touch)}."
+
+
+def change_words(chain: SignalChain, change: Change | FirstTouch) -> str:
+    """A change that gives room in words, with the stage's own names for its resistors."""
+    words, stage, table = CHANGES[change.name], chain.topology, all_parameters()
+    for key, usual in ((stage.rest_key, "source resistor"), (stage.gain_key, "drain resistor")):
+        if key in change.changes and change.name.endswith(usual):
+            words = words.replace(usual, table[key].label)
+    return words.replace("the gain stage", f"the {stage.title}" if stage.key != "gain" else "the gain stage")
 
 
 def _input(chain: SignalChain) -> str:

@@ -9,8 +9,9 @@ from piezolab.pages.kit.wish_words import FAILS, other_types_words
 from piezolab.pages.what_shall_i_build_from_my_drawer.chapter import verdict_words
 from piezolab.pages.what_shall_i_build_from_my_drawer.drawer_panel import FIELDS, answer_html, types_of, values_of
 from piezolab.pages.will_this_transistor_do.sentences import solved
+from piezolab.quantity import letter_code
 from piezolab.sheets.build_sheet import build_sheet
-from piezolab.sheets.what_and_why import what_and_why
+from piezolab.sheets.what_and_why import CHANGES, change_words, what_and_why
 from piezolab.studies.choosing.best_resistor import ResistorChoice, best_resistor
 from piezolab.studies.choosing.drawer import Drawer
 from piezolab.studies.choosing.improvement import improvement
@@ -18,6 +19,7 @@ from piezolab.studies.choosing.parts_search import as_chain, search
 from piezolab.studies.figures import figures
 from piezolab.studies.judging.judgement import Judgement
 from piezolab.studies.judging.wish import Wish
+from piezolab.studies.more_room import more_room
 from piezolab.studies.shopping import other_types
 
 CLOSE = 1e-6
@@ -65,8 +67,24 @@ def why_faults(judged: Judgement, text: str, worth: str) -> list[str]:
     found += [f"not chapter 3's figure: {db}" for db in figures_told if db not in worth]
     if staged and good:
         found += [f"not told: {name}" for name in missed if FAILS[name] not in text]
+        found += ["clipping told twice"] if FAILS["headroom_db"] in text and "beyond the edge" in text else []
         found += ["hum"] if ("hum drowns" in text) != bool(judged.loudness.drowns) else []
     return found
+
+
+def begin_faults(judged: Judgement, text: str) -> list[str]:
+    """The change to begin with, made: it gives back the lowest string, or it gives room."""
+    told = text.partition("Begin with this change: ")[2].rstrip(".")
+    if not told:
+        return []
+    chain, thin = judged.chain, judged.thin
+    if thin is not None and math.isfinite(thin.does) and told == f"{thin.label} {letter_code(thin.does, thin.unit)}":
+        then = Judgement(chain.but({thin.key: thin.does})).sound
+        return [] if then.balance_db >= -1.0 else ["begins with what does not mend it"]
+    changes = [each for each in more_room(chain) if change_words(chain, each) == told]
+    if told == CHANGES["ceiling"]:
+        return [] if judged.edges.input_first else ["another input, though this one does not clip first"]
+    return [] if changes and changes[0].more_db >= 1.0 else ["begins with what no chapter offers"]
 
 
 def command_faults(judged: Judgement, told: dict) -> list[str]:

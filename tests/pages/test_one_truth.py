@@ -38,6 +38,7 @@ from piezolab.studies.judging.judgement import Judgement, judgement
 from piezolab.studies.loading import loading
 from tests.chain.strategies import random_chain
 from tests.pages.choosing_relations import (
+    begin_faults,
     choosing_faults,
     command_faults,
     plain,
@@ -66,6 +67,9 @@ NEVER = {
     "fits or works?": r"(of 100|every \S+|any \S+) would do\b",
     "screen at one end": r"screen to ground at one end only",
     "minus nothing": r"[-−]0(\.0+)? dB",
+    "one in series": r"\b1 in series give\b",
+    "article": r"\ba (output|input|instrument|adapter|electrolytic|amplifier|ohm)\b",
+    "down against what?": r"arrives [\d.]+ dB down:",
 }
 
 
@@ -207,6 +211,7 @@ def faults_of(chain: SignalChain, *, deep: bool = False, sheet: bool = False) ->
         found += [f"{fault}: {told['bass']}" for fault in bass_faults(judged, told["bass"])]
     found += [f"{fault}: {told['worth']}" for fault in worth_faults(judged, told["worth"])]
     found += [f"{fault}: {told['what and why']}" for fault in why_faults(judged, told["what and why"], told["worth"])]
+    found += [f"{fault}: {told['what and why']}" for fault in begin_faults(judged, told["what and why"])]
     found += [f"{fault}: {told['input']}" for fault in drive_faults(judged, told["input"])]
     if judged.works:
         found += [
@@ -284,6 +289,9 @@ def test_the_quieter_choice_of_a_lesson_is_quieter_to_the_ear() -> None:
         "Every centimetre is an aerial. Tie the screen to ground at one end only, at the board.",
         "A typical J113 works in this source follower. Nearly every J113 would do.",
         "It is nan dB down.",
+        "13 V is no whole number of 9.0 V batteries: 1 in series give 9.0 V.",
+        "Begin with this change: a output capacitor of 330n.",
+        "Bare, your E (41 Hz) arrives 38 dB down: next to no bass.",
         "It comes  at the the cost of .",
     ],
 )
@@ -305,6 +313,8 @@ def test_an_old_relation_is_found() -> None:
     assert drive_faults(over, "Hard playing is 2.0 dB too loud for this input: it rasps.")
     assert why_faults(over, "Build the source follower: it brings your low D (147 Hz) 16 dB louder.", "16 dB")
     assert why_faults(over, what_and_why(over.chain).replace("16 dB", "15 dB"), worth_sentence(over.chain, over.worth))
+    assert begin_faults(over, "Begin with this change: gate resistor 10M.")
+    assert begin_faults(thin, "Begin with this change: half the source resistor.")
     aged = judgement(SignalChain(supply="aa-6", source_r=10e6))
     assert life_faults(aged, "The battery would last 47.7 years, but your hardest strokes clip.")
     assert life_faults(judgement(SignalChain(supply="adapter")), "until the battery is spent")

@@ -8,7 +8,6 @@ from typing import Any
 import numpy as np
 
 from piezolab.chain import SignalChain
-from piezolab.chain.parameters import all_parameters
 from piezolab.pages.how_loud_before_it_clips.level_figures import PLAYING, axes, fading_figure, found, line
 from piezolab.pages.how_loud_before_it_clips.tasks import TASKS
 from piezolab.pages.kit.battery_words import life as life_words
@@ -21,9 +20,10 @@ from piezolab.pages.kit.skeleton import Chapter, Page, View
 from piezolab.pages.kit.touch_words import offer
 from piezolab.pages.kit.wish_words import FAILS
 from piezolab.quantity import show
+from piezolab.sheets.what_and_why import change_words
 from piezolab.studies.added_harmonics import Distortion, transfer_curve
 from piezolab.studies.bias import bias
-from piezolab.studies.first_touch import FirstTouch, room_touch
+from piezolab.studies.first_touch import room_touch
 from piezolab.studies.judging.judgement import judgement
 from piezolab.studies.judging.wish import ENOUGH_DB
 from piezolab.studies.levels import Levels, levels
@@ -91,27 +91,6 @@ def view(chain: SignalChain, kept: SignalChain | None, phase: bool) -> View:
     })  # fmt: skip
     layout, narrow = axes(chain, curve.pickup_v, curve.load_v)
     return View(traces, layout, narrow, "Voltage at the input against pickup voltage.")
-
-
-CHANGES = {
-    "half source resistor": "half the source resistor",
-    "double source resistor": "twice the source resistor",
-    "tap": "the gate resistor to a tap half way up the source resistor",
-    "divider": "the gate resistor to a divider at half the supply",
-    "half drain resistor": "half the drain resistor",
-    "no bypass": "no source capacitor",
-    "follower": "a follower instead of the gain stage",
-    "pad": "a pad of two equal resistors before the input, 11 kΩ each",
-}
-
-
-def change_words(chain: SignalChain, change: Change | FirstTouch) -> str:
-    """A change in words, with the stage's own names for its resistors."""
-    words, stage, table = CHANGES[change.name], chain.topology, all_parameters()
-    for key, usual in ((stage.rest_key, "source resistor"), (stage.gain_key, "drain resistor")):
-        if key in change.changes and change.name.endswith(usual):
-            words = words.replace(usual, table[key].label)
-    return words.replace("the gain stage", f"the {stage.title}" if stage.key != "gain" else "the gain stage")
 
 
 def room_words(chain: SignalChain) -> str:

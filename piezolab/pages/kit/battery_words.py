@@ -17,7 +17,7 @@ def life(found: Life) -> str:
         near = max(round(found.supply_v / found.each_v), 1)
         return (
             f"{volts(found.supply_v)} is no whole number of {volts(found.each_v)} batteries, so how long they would "
-            f"last cannot be said: {near} in series give {volts(near * found.each_v)}."
+            f"last cannot be said: {near} of them {'give' if near > 1 else 'gives'} {volts(near * found.each_v)}."
         )
     battery = "The battery" if found.batteries == 1 else f"The set of {found.batteries} batteries in series"
     if found.hours > 0:

@@ -82,7 +82,7 @@ def bare_sentence(judged: Judgement) -> str:
     if flat >= FLAT_LOSS_DB:
         number = decibel_words(-loss).removesuffix(" down")
         return f"Bare, all notes lose {flat:.0f} dB, and {your_note(chain)} another {number}: {heard(loss)}."
-    return f"Bare, {your_note(chain)} arrives {decibel_words(-loss)}: {heard(loss)}."
+    return f"Bare, {your_note(chain)} arrives {decibel_words(-loss)} against the higher notes: {heard(loss)}."
 
 
 def stage_sentence(judged: Judgement, net: bool = True) -> str:

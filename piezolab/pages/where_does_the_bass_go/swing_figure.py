@@ -64,9 +64,9 @@ def swing_words(chain: SignalChain) -> str:
     if swing.share > 0.98:
         return "What you plug in hardly drains the disc while a swing lasts."
     return (
-        f"While one slow swing lasts, what you plug in drains the disc: {100 * swing.share:.0f} % of it are left, and "
-        "they come early, since the drained disc starts back before the string does. A quicker swing leaves less time "
-        "for that."
+        f"While one slow swing lasts, what you plug in drains the disc: {100 * swing.share:.0f} % of it is left, and "
+        "its tops come early, since the drained disc starts back before the string does. A quicker swing leaves less "
+        "time for that."
     )
 
 

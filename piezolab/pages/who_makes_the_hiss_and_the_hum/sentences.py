@@ -90,13 +90,16 @@ def maker_words(name: str) -> str:
     if name.endswith((" channel", " gate")):
         transistor, what = name.rsplit(" ", 1)
         return f"the {'gate leakage' if what == 'gate' else 'channel'} of transistor {transistor}"
+    base, number = name.rstrip("12"), name[-1]
     if name.startswith(("C_p", "C_m")):
-        return "the loss in the pickup's ceramic"
-    if name.startswith("R_S"):
-        return "the source resistor"
-    if name.startswith(("R_p", "R_m")):
-        return known[name[:3]]
-    return name
+        words = "the loss in the pickup's ceramic" + (" as it rings" if base == "C_m" else "")
+    elif base == "R_S":
+        return "the source resistor" if base == name else f"the source resistor's part {number}"
+    elif base in ("R_p", "R_m"):
+        words = known[base]
+    else:
+        return name
+    return words if base == name else f"{words}, disc {number}"
 
 
 def step_words(step: AdviceStep) -> str:

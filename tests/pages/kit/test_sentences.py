@@ -55,7 +55,7 @@ def test_the_note_is_the_makers_own():
 
 def test_a_small_pickup_into_a_low_input_is_thin_and_a_follower_cures_it():
     text = said("pickup_c=1n5&input=pedal-vintage")
-    assert "Bare, your low D (147 Hz) arrives 17 dB down: very thin" in text
+    assert "Bare, your low D (147 Hz) arrives 17 dB down against the higher notes: very thin" in text
     assert re.search(r"With the source follower it keeps its bass \(0\.\d dB down\)", text)
     assert "needs an input of at least 1.1 MΩ" in text and "this one has 80 kΩ" in text
 

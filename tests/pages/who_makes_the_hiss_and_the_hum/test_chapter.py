@@ -159,9 +159,9 @@ def test_assumed_and_computed_steps_say_which_they_are() -> None:
 
 def test_the_makers_of_hiss_have_names_that_a_maker_knows() -> None:
     for query in QUERIES:
-        for name in noise(from_link(query)).shares:
-            words = say.maker_words(name)
-            assert "_" not in words and words != name, name
+        told = {name: say.maker_words(name) for name in noise(from_link(query)).shares}
+        assert not any("_" in words or words == name for name, words in told.items()), told
+        assert len(set(told.values())) == len(told), "two rows of one name cannot be told apart"
 
 
 def test_effects_are_named_by_part_and_lead() -> None:
