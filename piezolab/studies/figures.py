@@ -11,36 +11,36 @@ from piezolab.chain import SignalChain
 from piezolab.chain.link import to_query
 from piezolab.chain.parameters import LINK_FORMAT
 from piezolab.studies.bias import Bias, bias, bias_population, spread
-from piezolab.studies.fading_battery import battery
 from piezolab.studies.hiss import noise
 from piezolab.studies.hum import hum
-from piezolab.studies.judging.hum_and_hiss import loudness
+from piezolab.studies.judging.judgement import Judgement, judgement
 from piezolab.studies.levels import levels
 from piezolab.studies.loading import loading
 from piezolab.studies.output import impedances
-from piezolab.studies.plugging import plugging
 from piezolab.studies.response import response
 
-GROUPS = ("chain", "loading", "bias", "response", "output", "noise", "hum", "levels", "battery")
+GROUPS = ("chain", "loading", "bias", "response", "output", "noise", "hum", "levels", "battery", "worth")
 _UNITS = {"i_d": "a", "v_gs": "v", "v_s": "v", "v_d": "v", "v_ds": "v", "g_m": "s", "g_ds": "s", "supply_current": "a"}
 
 
 def figures(chain: SignalChain, at: np.ndarray | None = None) -> dict[str, Any]:
     """Every figure group of the chain. `at`: frequencies in Hz for response and noise density instead of the grid.
 
-    Values that do not exist (a corner that is not there) are None.
+    Values that do not exist (a corner that is not there) are None. What the chapters judge is read from the judgement.
     """
+    judged = judgement(chain)
     return plain(
         {
             "chain": {"v": LINK_FORMAT, **chain.values.as_dict(), "link": to_query(chain)},
             "loading": _loading(chain),
             "bias": _bias(chain),
             "response": _response(chain, at),
-            "output": _output(chain),
+            "output": _output(chain, judged),
             "noise": _noise(chain, at),
-            "hum": _hum(chain),
-            "levels": _levels(chain),
-            "battery": _battery(chain),
+            "hum": _hum(chain, judged),
+            "levels": _levels(chain, judged),
+            "battery": _battery(judged),
+            "worth": _worth(judged),
         }
     )
 
@@ -83,7 +83,7 @@ def _response(chain: SignalChain, at: np.ndarray | None) -> dict[str, Any]:
     }
 
 
-def _output(chain: SignalChain) -> dict[str, Any]:
+def _output(chain: SignalChain, judged: Judgement) -> dict[str, Any]:
     found = impedances(chain)
     return {
         "impedance_ohm": float(np.abs(found.output)),
@@ -91,12 +91,12 @@ def _output(chain: SignalChain) -> dict[str, Any]:
         "input_impedance_ohm": float(np.abs(found.input)),
         "input_resistance_ohm": float(found.input_resistance),
         "input_capacitance_f": float(found.input_capacitance),
-        **_plugging(chain),
+        **_plugging(judged),
     }
 
 
-def _plugging(chain: SignalChain) -> dict[str, float]:
-    found = plugging(chain)
+def _plugging(judged: Judgement) -> dict[str, float]:
+    found = judged.plug
     if found is None:  # a disc passes no direct voltage
         return dict.fromkeys(("dc_v", "dc_worst_v", "plug_in_step_v", "settle_s"), 0.0)
     return {
@@ -120,8 +120,8 @@ def _noise(chain: SignalChain, at: np.ndarray | None) -> dict[str, Any]:
     }
 
 
-def _hum(chain: SignalChain) -> dict[str, float]:
-    found, loud = hum(chain), loudness(chain)
+def _hum(chain: SignalChain, judged: Judgement) -> dict[str, float]:
+    found, loud = hum(chain), judged.loudness
     return {
         "output_v_rms": found.output_v_rms,
         "relative_db": found.relative_db,
@@ -130,21 +130,35 @@ def _hum(chain: SignalChain) -> dict[str, float]:
     }
 
 
-def _levels(chain: SignalChain) -> dict[str, Any]:
-    found = levels(chain)
-    edge = float(found.clip_input_v_peak)
+def _levels(chain: SignalChain, judged: Judgement) -> dict[str, Any]:
+    found, edges = levels(chain), judged.edges
     return {
         "output_v_peak": float(found.output_v_peak),
         "output_dbu": float(found.output_dbu),
-        "clip_input_v_peak": edge,
-        "clip_cause": str(found.clip_cause) if math.isfinite(edge) else None,
-        "input_headroom_db": float(found.input_headroom_db),
+        "clip_input_v_peak": edges.chain_v,
+        "clip_cause": edges.chain_cause or None,
+        "input_headroom_db": edges.headroom_db,
     }
 
 
-def _battery(chain: SignalChain) -> dict[str, Any] | None:
-    found = battery(chain)
-    return None if found is None else {"life_h": found.life_h, "life_ends_by": found.ends_by}
+def _battery(judged: Judgement) -> dict[str, Any] | None:
+    found = judged.life
+    return None if found is None else {"life_h": found.hours, "life_ends_by": found.ends_by}
+
+
+def _worth(judged: Judgement) -> dict[str, Any]:
+    """Of the chain's stage, or of a follower where it has none, against the bare pickup (see `judging.worth`)."""
+    found = judged.worth
+    return {
+        "worth_it": found.worth_it,
+        "gains": found.gains,
+        "costs": found.costs,
+        "low_note_db": found.bass_db,
+        "level_db": found.level_db,
+        "less_hiss_db": found.hiss_db,
+        "less_cable_hum_db": found.cable_db,
+        "room_db": found.room_db,
+    }
 
 
 def _db(ratio: float) -> float:

@@ -90,6 +90,11 @@ class LinearChain:
         """Whether any transistor's gate conducts at rest."""
         return np.any([conducting(q) for q in self.point.jfets.values()], axis=0)
 
+    @property
+    def works(self) -> np.ndarray:
+        """Whether the stage works at rest: every transistor in saturation with a quiet gate."""
+        return self.saturated & ~self.gate_conducts
+
     def gain(self, frequency: np.ndarray | float) -> np.ndarray:
         """v(load)/v(open circuit of one disc), complex, shape batch + frequency (Hz); read-only where it is kept.
 

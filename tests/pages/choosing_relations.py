@@ -102,7 +102,11 @@ def command_faults(judged: Judgement, told: dict) -> list[str]:
                   ("direct voltage", output["dc_v"], plug.dc_v)]  # fmt: skip
     if life is not None:
         pairs.append(("life", told["battery"]["life_h"], life.hours))
+    of, worth = judged.worth, told["worth"]
+    pairs += [("worth of bass", worth["low_note_db"], of.bass_db), ("worth of level", worth["level_db"], of.level_db)]
     found = [name for name, one, other in pairs if not _alike(one, float(other))]
+    if (worth["worth_it"], tuple(worth["gains"]), tuple(worth["costs"])) != (of.worth_it, of.gains, of.costs):
+        found.append("worth")
     if (told["levels"]["clip_cause"] or "") != edges.chain_cause:
         found.append("cause")
     if rest is not None and (told["bias"]["region"] == "saturation" and told["bias"]["gate"] == "ok") != rest.rest:

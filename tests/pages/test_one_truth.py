@@ -20,7 +20,7 @@ from piezolab import catalogue
 from piezolab.chain import SignalChain
 from piezolab.chain.signal_chain import checked_leniently
 from piezolab.chain.stages import all_stages
-from piezolab.lessons.lesson import right_option
+from piezolab.lessons.lesson import Goal, met, right_option
 from piezolab.lessons.shelf import lessons
 from piezolab.pages.how_loud_before_it_clips.chapter import battery_words, room_words, verdict_words
 from piezolab.pages.kit import sentences as say
@@ -260,6 +260,18 @@ def set_by_lessons() -> list[SignalChain]:
 def test_lessons_and_chapters_agree() -> None:
     found = {str(chain): wrong for chain in set_by_lessons() if (wrong := faults_of(chain))}
     assert found == {}
+
+
+def test_a_goal_of_a_lesson_is_met_by_what_the_pages_say() -> None:
+    """Goals are figures of the command, which reads the judgement; the pages tell hum to the ear, so do the goals."""
+    figures_met = {goal.figure for lesson in lessons().values() for step in lesson.tasks for goal in step.goals}
+    assert "hum.relative_db" not in figures_met and "hum.to_the_ear_db" in figures_met
+    chain = SignalChain(play_v=0.4, loop_v=1e-3)
+    judged = judgement(chain)
+    for path, figure in (("hum.to_the_ear_db", judged.loudness.hum_db), ("levels.input_headroom_db",
+                         judged.edges.headroom_db), ("worth.low_note_db", judged.worth.bass_db)):  # fmt: skip
+        for least, good in ((figure - 0.01, True), (figure + 0.01, False)):
+            assert met(Goal(path, "at least", float(least)), chain)[0] == good
 
 
 def test_the_quieter_choice_of_a_lesson_is_quieter_to_the_ear() -> None:

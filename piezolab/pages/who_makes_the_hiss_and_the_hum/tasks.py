@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from piezolab.chain import SignalChain
 from piezolab.pages.kit.tasks import MakeTask, NumberTask, PickTask
 from piezolab.pages.who_makes_the_hiss_and_the_hum import sentences as say
-from piezolab.studies.hiss import noise
 from piezolab.studies.hum import hum
+from piezolab.studies.judging.judgement import judgement
 
 
 def _ratio() -> float:
@@ -26,14 +28,15 @@ def _follower_or_shield() -> int:
 
 
 def _quiet(chain: SignalChain) -> tuple[bool, str]:
-    humming, hissing = hum(chain), noise(chain)
-    if not humming.signal_v_rms > 0:
+    loud = judgement(chain).loudness
+    humming, hissing = float(loud.hum_db), float(loud.hiss_db)
+    if math.isnan(hissing):
         return False, "Not yet: no signal arrives at all."
-    if humming.relative_db > -60:
-        return False, f"Not yet: hum is {say.under(humming.relative_db)}. What lets most of it in?"
-    if hissing.snr_db_a < 90:
-        return False, f"Hum is low enough; hiss is only {say.under(-float(hissing.snr_db_a))}."
-    return True, f"Right: hum {say.under(humming.relative_db)}, hiss {say.under(-float(hissing.snr_db_a))}."
+    if humming > -70:
+        return False, f"Not yet: hum is {say.under(humming)} to the ear. What lets most of it in?"
+    if hissing > -90:
+        return False, f"Hum is low enough; hiss is only {say.under(hissing)}."
+    return True, f"Right: hum {say.under(humming)} to the ear, hiss {say.under(hissing)}."
 
 
 TASKS = (
@@ -61,7 +64,7 @@ TASKS = (
     ),
     MakeTask(
         "hum-quiet",
-        "Bring hum to at least 60 dB under hard playing, with hiss at least 90 dB under it.",
+        "Bring hum to at least 70 dB under hard playing, to the ear, with hiss at least 90 dB under it.",
         "Which way in is the loudest? Start there.",
         judge=_quiet,
     ),

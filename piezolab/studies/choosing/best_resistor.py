@@ -18,17 +18,15 @@ from piezolab.chain import SignalChain
 from piezolab.chain.parameters import all_parameters
 from piezolab.chain.values import Values
 from piezolab.quantity import decibels, preferred_between
+from piezolab.studies.choosing.build_figures import room_of
 from piezolab.studies.fading_battery import battery_range
-from piezolab.studies.judging.wish import STEP_DB, Wish
+from piezolab.studies.judging.wish import REST_A, STEP_DB, Wish
 from piezolab.studies.linear import LinearChain
 from piezolab.studies.population import builds
 from piezolab.studies.swing import swing
 
 SATURATION, GATE, CURRENT, GAIN = "saturation", "gate", "current", "gain"
 REQUIREMENTS = (SATURATION, GATE, CURRENT, GAIN)
-# Less and the hiss rises and a long cable dulls the top; more and a 9 V block is empty in three weeks of playing;
-# common practice, no source.
-CURRENT_A = (100e-6, 1e-3)
 EVEN_STEP_DB = 0.5  # differences of evenness within one such step count as none
 PARTS = 13  # of a type, from its 1st to its 99th percentile of V_GS(off)
 
@@ -48,7 +46,7 @@ class ResistorChoice:
     source_range: tuple[float, float] = (47.0, 470e3)
     drain_range: tuple[float, float] = (220.0, 220e3)
     fit_drain: bool | None = None
-    rest_a: tuple[float, float] = CURRENT_A
+    rest_a: tuple[float, float] = REST_A
     whole_type: bool = False
     share: float = 1.0
 
@@ -60,9 +58,10 @@ class BestResistor:
     changes: link keys and ohms, for `chain.but`; share: of the parts that hold all of them; missed: the requirements
     that fail (of REQUIREMENTS): those that no value meets, or where each can be met alone, those that stand in the
     way. imbalance_db (of the load line's ends), headroom_v (the nearest edge): the worse of fresh and spent battery,
-    the median part; room_db: that edge or the input's ceiling, the nearer, over hard playing; source_v: at the chain's
-    supply, V. Over all values tried, (S, D): shares, imbalances_db, headrooms_v, rooms_db, sources_v, for source_r (S,)
-    and drain_r (D,) in ohm; nan where they were not looked at because the value fails.
+    the median part; room_db: that edge or the input's ceiling, the nearer, over hard playing, as the judgement has it
+    at each voltage; source_v: at the chain's supply, V. Over all values tried, (S, D): shares, imbalances_db,
+    headrooms_v, rooms_db, sources_v, for source_r (S,) and drain_r (D,) in ohm; nan where they were not looked at
+    because the value fails.
     """
 
     feasible: bool
@@ -210,14 +209,10 @@ def _judged(
     edges = swing(linear)
     source = linear.point.voltage(linear.assembly.network[linear.assembly.transistors[0]].source)
     found = []
-    headroom = edges.headroom[..., :-1].min(axis=-1)
-    with np.errstate(divide="ignore"):
-        ceiling = values.input_max / np.abs(linear.gain(1000.0)).max(axis=-1)
-        room = decibels(np.minimum(headroom, ceiling) / chain.play_v)
     for each in (
         edges.line_imbalance_db[..., :-1].max(axis=-1),
-        headroom,
-        room,
+        edges.headroom[..., :-1].min(axis=-1),
+        room_of(linear.assembly.values, linear)[..., :-1].min(axis=-1),
         np.broadcast_to(source, edges.up.shape)[..., -1],
     ):
         whole = np.full(good.shape, np.nan)

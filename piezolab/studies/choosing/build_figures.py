@@ -134,8 +134,7 @@ def _works(values: Values, linear: LinearChain) -> np.ndarray:
         kind = catalogue.batteries()[values.supply]
         scale = np.where(values.supply_v > kind.fresh_v, values.supply_v / kind.nominal_v, 1.0)
         supplies = [(kind.fresh_v * scale)[()], (kind.end_v * scale)[()]]
-    works = linear.saturated & ~linear.gate_conducts
+    works = linear.works
     for supply_v in supplies:
-        there = LinearChain.of(values.but(supply_v=supply_v))
-        works = works & there.saturated & ~there.gate_conducts
+        works = works & LinearChain.of(values.but(supply_v=supply_v)).works
     return np.asarray(works)

@@ -22,11 +22,10 @@ import numpy as np
 
 from piezolab.chain import SignalChain
 from piezolab.chain.values import Values
-from piezolab.studies.choosing.best_resistor import CURRENT_A
 from piezolab.studies.choosing.build_figures import build_figures, whole_figures
 from piezolab.studies.choosing.drawer import Drawer, Wiring, buildable, signal_parts, wirings
 from piezolab.studies.fading_battery import battery_range
-from piezolab.studies.judging.wish import BuildFigures, Wish, benefits, margins, missed, standing
+from piezolab.studies.judging.wish import REST_A, BuildFigures, Wish, benefits, margins, missed, standing
 from piezolab.studies.linear import LinearChain
 from piezolab.studies.response import low_note_hz
 
@@ -165,7 +164,7 @@ def _able(
     for supply_v in supplies:
         linear = LinearChain.of(values.but(supply_v=supply_v))
         q = linear.transistor
-        spare = np.where(linear.gate_conducts | (q.i_d < CURRENT_A[0]), -np.inf, q.v_ds - q.v_ds_sat)
+        spare = np.where(linear.gate_conducts | (q.i_d < REST_A[0]), -np.inf, q.v_ds - q.v_ds_sat)
         room = np.minimum(room, spare)
     able = np.flatnonzero(room >= 0)
     if not able.size:

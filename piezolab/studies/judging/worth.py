@@ -114,7 +114,7 @@ def _worths(staged: SignalChain, loads: dict[str, Any]) -> list[Worth]:
         linear = LinearChain.of(values)
         sides.append((sound_of(values, note, linear), loudness_of(values, note, linear), _clipped(values, linear)))
         if chain is staged:
-            works = linear.saturated & ~linear.gate_conducts
+            works = linear.works
     shape = np.shape(next(iter(loads.values()), 0.0))
     (sound, quiet, clipped), (bare, bare_quiet, bare_clipped) = sides
     with np.errstate(invalid="ignore"):

@@ -21,11 +21,12 @@ from piezolab.studies.choosing.best_resistor import (
 from piezolab.studies.choosing.improvement import EVEN, SOURCE, improvement
 from piezolab.studies.judging.judgement import Judgement
 from piezolab.studies.judging.wish import Wish, judged_figures, margins, no_worse
+from piezolab.studies.levels import levels_of
 from piezolab.studies.linear import LinearChain
 from piezolab.studies.population import population
 from piezolab.studies.swing import swing
 
-CASES = 300 if os.environ.get("PIEZOLAB_LONG") else 60
+CASES = 300 if os.environ.get("PIEZOLAB_LONG") else 30
 
 
 def tried(chain: SignalChain, least_db: float, values: list[tuple[float, float | None]]):
@@ -51,8 +52,9 @@ def tried(chain: SignalChain, least_db: float, values: list[tuple[float, float |
         ends = [0, 4]
         imbalance = np.max(np.abs(20 * np.log10(edges.triode[k][ends] / -edges.cut_off[k][ends])))
         headroom = min(edges.up[k][ends].min(), edges.down[k][ends].min())
-        room = 20 * np.log10(min(headroom, chain.values.input_max / gain[k].max()) / chain.play_v)
-        yield True, np.round(2 * max(0.0, -room)), float(imbalance), float(headroom), float(source_v[k])
+        one = {key: column[k] for key, column in changes.items()}
+        rooms = levels_of(chain.values.but(supply_v=supplies[ends], **one)).input_headroom_db  # the judgement's own
+        yield True, np.round(2 * max(0.0, -rooms.min())), float(imbalance), float(headroom), float(source_v[k])
 
 
 def random_case(rng: np.random.Generator) -> tuple[SignalChain, Wish, ResistorChoice]:

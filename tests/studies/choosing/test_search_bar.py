@@ -1,7 +1,7 @@
 """The drawer's bar: what fits does so afresh through the whole judgement, and trying everything finds nothing better.
 
-A dozen searches in each run, PIEZOLAB_LONG=1 takes 300, of either kind. Of the long run the first 168 searches and the
-first 120 small drawers have passed.
+A dozen searches in each run, PIEZOLAB_LONG=1 takes 300, of either kind. Long run of 27 November 2026: all 300 searches
+and all 300 small drawers passed, in 15 minutes.
 """
 
 import itertools
