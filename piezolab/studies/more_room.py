@@ -27,6 +27,7 @@ from piezolab.studies.judging.wish import (
     judged_figures,
     margins,
 )
+from piezolab.studies.kept import kept
 from piezolab.studies.response import low_note_hz
 
 PAD_OHM = 22e3  # resistance of a pad, series and shunt together
@@ -50,6 +51,7 @@ class Change:
         return float(self.after.headroom_db - self.before.headroom_db)
 
 
+@kept(2)
 def more_room(chain: SignalChain, wish: Wish | None = None) -> tuple[Change, ...]:
     """Changes that keep the stage working and give more room, the most helpful first; none without a signal.
 

@@ -59,7 +59,7 @@ def view(chain: SignalChain, kept: SignalChain | None, phase: bool) -> View:
 def words(chain: SignalChain) -> tuple[str, list[str]]:
     """Verdict and first advice."""
     _, hissing = found(chain)
-    loud = loudness(chain, hissing)
+    loud = loudness(chain)
     return say.verdict(chain, loud, hissing), say.best_step(hum_advice(chain).steps, loud)
 
 
@@ -73,7 +73,7 @@ def numbers(chain: SignalChain) -> str:
         )
         for way in WAYS
     ]  # fmt: skip
-    loud = loudness(chain, hissing)
+    loud = loudness(chain)
     rows.append(("all hum together", show(humming.output_v_rms, "V"), _re(humming.relative_db)))
     rows.append(("all hum to the ear", "", _re(float(loud.hum_db))))
     rows.append(("hiss, 20 Hz to 20 kHz", show(float(hissing.output_v_rms), "V"), _re(-_snr(hissing, weighted=False))))
@@ -118,7 +118,7 @@ def steps_html(chain: SignalChain) -> str:
         return paragraphs(_NO_SIGNAL)
     quiet = -float(found(chain)[1].snr_db_a) <= INAUDIBLE_DB
     steps = hum_advice(chain)
-    test = say.touch_test(steps.steps, loudness(chain, found(chain)[1]))
+    test = say.touch_test(steps.steps, loudness(chain))
     return _ranked("Against hum", steps, test) + _ranked(
         "Against hiss", hiss_advice(chain), "Your hiss is too quiet to hear already: nothing here needs doing." if quiet
         else "",

@@ -28,7 +28,7 @@ from piezolab.studies.response import AUDIO, low_note_hz
 from piezolab.studies.swing import swing
 
 _MIDBAND = np.geomspace(*AUDIO, 13)  # Hz; a chain of RC corners has no peak that falls between
-_NARROWINGS = 8
+_NARROWINGS, _NEAR = 8, 1e-9  # at most; a voltage as near to the ceiling as this is there
 _NOISE = np.geomspace(*AUDIO, 31)  # Hz; the A-weighted integral is then right to 0.001 dB
 
 
@@ -87,6 +87,8 @@ def _edge(values: Values, linear: LinearChain) -> np.ndarray:
         x = np.minimum(ceiling / np.abs(linear.gain(LINE_HZ))[..., None], high)  # were the line straight
         for _ in range(_NARROWINGS if reached.any() else 0):
             f = _over(line, x, ceiling)
+            if np.all(~reached | (np.abs(f) <= _NEAR * ceiling)):
+                break
             # an end that stays twice counts half (the Illinois rule), so that neither stays for ever
             f_low = np.where((f >= 0) & (moved == 1), f_low / 2, f_low)
             f_high = np.where((f < 0) & (moved == -1), f_high / 2, f_high)

@@ -6,11 +6,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from piezolab.chain import SignalChain
 from piezolab.chain.values import Values
 from piezolab.quantity import decibels
+from piezolab.studies.kept import kept
 from piezolab.studies.linear import LinearChain
 from piezolab.studies.loading import bare_pickup
-from piezolab.studies.response import AUDIO, NOTHING, search_grid
+from piezolab.studies.response import AUDIO, NOTHING, low_note_hz, search_grid
 
 
 @dataclass(frozen=True)
@@ -35,6 +37,12 @@ class BassAndLevel:
     def silent(self) -> np.ndarray:
         """Whether nothing arrives at all."""
         return ~np.isfinite(self.full_db)
+
+
+@kept(6)
+def sound(chain: SignalChain) -> BassAndLevel:
+    """Levels of the chain."""
+    return sound_of(chain.values, low_note_hz(chain))
 
 
 def sound_of(values: Values, note_hz: float, linear: LinearChain | None = None) -> BassAndLevel:

@@ -19,8 +19,9 @@ from piezolab.circuit.elements import GROUND, CurrentSource
 from piezolab.circuit.small_signal import transfer
 from piezolab.circuit.weighting import a_weighting
 from piezolab.quantity import decibels
-from piezolab.studies.hiss import Noise, noise_of
+from piezolab.studies.hiss import Noise, noise, noise_of
 from piezolab.studies.hum import MAINS_HARMONICS, by_way_of, harmonic_shares
+from piezolab.studies.kept import kept
 from piezolab.studies.linear import LinearChain
 from piezolab.studies.response import low_note_hz
 
@@ -65,9 +66,10 @@ def worse(flat_db: np.ndarray, a_db: np.ndarray) -> np.ndarray:
     return np.maximum(a_db, flat_db - FLAT_LESS_DB)
 
 
-def loudness(chain: SignalChain, hiss: Noise | None = None) -> Loudness:
-    """Loudness of the chain's hum and hiss; hiss: its noise, where that is known already."""
-    return loudness_of(chain.values, low_note_hz(chain), hiss=hiss)
+@kept(6)
+def loudness(chain: SignalChain) -> Loudness:
+    """Loudness of the chain's hum and hiss."""
+    return loudness_of(chain.values, low_note_hz(chain), hiss=noise(chain))
 
 
 def loudness_of(

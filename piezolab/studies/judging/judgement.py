@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from piezolab.chain import SignalChain
-from piezolab.studies.judging.bass_and_level import BassAndLevel, sound_of
+from piezolab.studies.judging.bass_and_level import BassAndLevel, sound
 from piezolab.studies.judging.edges import ClipEdges, clip_edges
 from piezolab.studies.judging.hum_and_hiss import Loudness, loudness
 from piezolab.studies.judging.life import Life, life
@@ -21,7 +21,6 @@ from piezolab.studies.judging.working import Working, working
 from piezolab.studies.judging.worth import Worth, worth
 from piezolab.studies.kept import kept
 from piezolab.studies.plugging import Plugging, plugging
-from piezolab.studies.response import low_note_hz
 
 STEP_V, SETTLE_S, DC_V = 0.1, 3.0, 50e-3  # most on plugging in, until settled, and that stays on the jack
 
@@ -48,11 +47,11 @@ class Judgement:
 
     @cached_property
     def bare(self) -> BassAndLevel:
-        return sound_of(self.chain.but(stage="direct").values, low_note_hz(self.chain))
+        return sound(self.chain.but(stage="direct"))
 
     @cached_property
     def sound(self) -> BassAndLevel:
-        return sound_of(self.chain.values, low_note_hz(self.chain))
+        return sound(self.chain)
 
     @cached_property
     def worth(self) -> Worth:

@@ -14,7 +14,7 @@ from piezolab.chain import SignalChain
 from piezolab.chain.assembly import GROUND, PICKUP, Assembly
 from piezolab.chain.parameters import all_parameters
 from piezolab.quantity import preferred_between
-from piezolab.studies.judging.bass_and_level import sound_of
+from piezolab.studies.judging.bass_and_level import sound, sound_of
 from piezolab.studies.linear import LinearChain
 from piezolab.studies.response import low_note_hz
 
@@ -44,7 +44,7 @@ def thin_part(chain: SignalChain) -> ThinPart | None:
     if not chain.topology.powered:
         return None
     note, linear = low_note_hz(chain), LinearChain.of(chain.values)
-    loss = -float(sound_of(chain.values, note, linear).balance_db)
+    loss = -float(sound(chain).balance_db)
     if not (np.isfinite(loss) and loss > THIN_DB):
         return None
     parts = _suspects(linear.assembly, chain)

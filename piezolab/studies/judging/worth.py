@@ -18,9 +18,9 @@ import numpy as np
 from piezolab import catalogue
 from piezolab.chain import SignalChain
 from piezolab.chain.values import Values
-from piezolab.studies.judging.bass_and_level import sound_of
-from piezolab.studies.judging.hum_and_hiss import INAUDIBLE_DB, loudness_of
-from piezolab.studies.levels import levels_of, load_voltage
+from piezolab.studies.judging.bass_and_level import sound, sound_of
+from piezolab.studies.judging.hum_and_hiss import INAUDIBLE_DB, loudness, loudness_of
+from piezolab.studies.levels import levels, levels_of, load_voltage
 from piezolab.studies.linear import LinearChain
 from piezolab.studies.response import low_note_hz
 from piezolab.studies.swing import swing
@@ -112,22 +112,26 @@ def _worths(staged: SignalChain, loads: dict[str, Any]) -> list[Worth]:
     for chain in (staged, staged.but(stage="direct")):
         values: Values = chain.values.but(**loads)
         linear = LinearChain.of(values)
-        sides.append((sound_of(values, note, linear), loudness_of(values, note, linear), _clipped(values, linear)))
+        if loads:
+            heard = sound_of(values, note, linear), loudness_of(values, note, linear)
+        else:
+            heard = sound(chain), loudness(chain)
+        sides.append((*heard, _clipped(values, linear, None if loads else chain)))
         if chain is staged:
             works = linear.works
     shape = np.shape(next(iter(loads.values()), 0.0))
-    (sound, quiet, clipped), (bare, bare_quiet, bare_clipped) = sides
+    (staged_sound, quiet, clipped), (bare, bare_quiet, bare_clipped) = sides
     with np.errstate(invalid="ignore"):
         found = (
-            _more(sound.low_note_db, bare.low_note_db),
-            _more(sound.full_db, bare.full_db),
+            _more(staged_sound.low_note_db, bare.low_note_db),
+            _more(staged_sound.full_db, bare.full_db),
             _less(quiet.hiss_db, bare_quiet.hiss_db),
             _less(quiet.cable_db, bare_quiet.cable_db),
             np.minimum(bare_clipped - clipped, bare_clipped),
             np.fmax(quiet.hiss_db, bare_quiet.hiss_db) >= INAUDIBLE_DB,
             np.fmax(quiet.cable_db, bare_quiet.cable_db) >= INAUDIBLE_DB,
             works,
-            sound.silent & bare.silent,
+            staged_sound.silent & bare.silent,
         )
     rows = zip(*(np.ravel(np.broadcast_to(each, shape)) for each in found), strict=True)
     return [Worth(*map(float, row[:5]), *map(bool, row[5:])) for row in rows]
@@ -143,11 +147,12 @@ def _less(now: np.ndarray, before: np.ndarray) -> np.ndarray:
     return np.nan_to_num(_more(before, now), nan=0.0, posinf=np.inf, neginf=-np.inf)
 
 
-def _clipped(values: Values, linear: LinearChain) -> np.ndarray:
-    """How far hard playing is beyond the nearest clip edge, dB; 0 where it is not."""
+def _clipped(values: Values, linear: LinearChain, chain: SignalChain | None) -> np.ndarray:
+    """How far hard playing is beyond the nearest clip edge, dB; 0 where it is not. chain: that the values are of."""
     play = np.asarray(values.play_v, float)
     if linear.transistor is not None and np.all(swing(linear).headroom >= play):
         loud = np.abs(load_voltage(linear, np.multiply.outer(play, [1.0, -1.0])))
         if np.all(loud < np.asarray(values.input_max, float)[..., None]):
             return np.zeros(loud.shape[:-1])  # nothing clips: where it would begin need not be looked for
-    return np.maximum(-levels_of(values).input_headroom_db, 0.0)
+    whole = levels_of(values) if chain is None else levels(chain)
+    return np.maximum(-whole.input_headroom_db, 0.0)
