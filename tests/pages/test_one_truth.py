@@ -11,17 +11,21 @@ import math
 import os
 import re
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 
+import piezolab
 from piezolab import catalogue
+from piezolab.catalogue import data_dir
 from piezolab.chain import SignalChain
 from piezolab.chain.signal_chain import checked_leniently
 from piezolab.chain.stages import all_stages
 from piezolab.lessons.lesson import Goal, met, right_option
 from piezolab.lessons.shelf import lessons
+from piezolab.location import notebooks_dir
 from piezolab.pages.how_loud_before_it_clips.chapter import battery_words, room_words, verdict_words
 from piezolab.pages.kit import sentences as say
 from piezolab.pages.kit.battery_words import life as life_words
@@ -49,6 +53,7 @@ from tests.pages.choosing_relations import (
     wish_faults,
 )
 
+PACKAGE = Path(piezolab.__file__).parent
 LONG = bool(os.environ.get("PIEZOLAB_LONG"))
 COUNT, SEED, BLOCK = 2000, 2611, 10
 EVERY = 1 if LONG else 10
@@ -309,6 +314,18 @@ def test_the_quieter_choice_of_a_lesson_is_quieter_to_the_ear() -> None:
 )
 def test_an_old_sentence_is_found(sentence: str) -> None:
     assert faults_in(sentence)
+
+
+def test_no_text_holds_a_word_of_old() -> None:
+    """In what pages, sheets and data say, shown or not for any of the chains; faults and their readings included."""
+    sources = [path for folder in ("pages", "sheets") for path in (PACKAGE / folder).rglob("*.py")]
+    sources += [*data_dir().rglob("*.toml"), *notebooks_dir().glob("*.ipynb")]
+    assert len(sources) > 80
+    old = {what: re.compile(NEVER[what]) for what in ("old word", "edge or playing?", "has only", "screen at one end")}
+    assert old["old word"].search("(surely 2.03 mA to 2.19 mA)")
+    for path in sources:
+        text = path.read_text(encoding="utf-8")
+        assert [what for what, pattern in old.items() if pattern.search(text)] == [], path.name
 
 
 def test_an_old_relation_is_found() -> None:
