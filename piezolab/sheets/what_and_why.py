@@ -55,12 +55,13 @@ def what_and_why(chain: SignalChain) -> str:
     if not chain.topology.powered:
         return _bare(chain, worth)
     whose = "your" if chain.transistor_measured else "a typical"
-    stage = f"the {chain.topology.title} with {whose} {chain.type_number}"
+    part = f"{whose} {chain.type_number}"
+    stage = f"the {chain.topology.title} with {part}"
     if not judged.works:
         return f"Do not build {stage} as it is: it {FAILS['works']}."
     brings = f"against the bare pickup it brings {_gains(chain, worth)}"
     if worth.worth_it:
-        return _worth_it(judged, stage, brings)
+        return _worth_it(judged, stage, f"this {chain.topology.title.partition(' (')[0]} ({part})", brings)
     begin = _to_begin_with(judged, missed(judged_figures(judged), Wish()))
     if worth.gains:
         return f"Do not build {stage} as it is: {brings}, but{_cost(chain, worth)[1:]}.{begin}"
@@ -77,7 +78,7 @@ def _bare(chain: SignalChain, worth: Worth) -> str:
     return f"{plug}: {would}{', but' + _cost(chain, worth)[1:] if worth.gains else ''}."
 
 
-def _worth_it(judged: Judgement, stage: str, brings: str) -> str:
+def _worth_it(judged: Judgement, stage: str, this: str, brings: str) -> str:
     """What a stage brings that is worth it, and what speaks against it as it is; clipping is told once."""
     chain = judged.chain
     names = missed(judged_figures(judged), Wish())
@@ -89,7 +90,7 @@ def _worth_it(judged: Judgement, stage: str, brings: str) -> str:
     against = ", and ".join(filter(None, (f"it {fails}" if fails else "", drowns)))
     if fails:
         begin = _to_begin_with(judged, names)
-        return f"Change {stage} before you build it for {_input(chain)}: {brings}, but {against}.{begin}"
+        return f"Change {this} before you build it for {_input(chain)}: {brings}, but {against}.{begin}"
     if drowns:
         return f"Build {stage} for {_input(chain)} and see to the hum: {brings}, but {against}."
     return f"Build {stage} for {_input(chain)}: {brings}."

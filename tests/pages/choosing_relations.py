@@ -59,7 +59,7 @@ def why_faults(judged: Judgement, text: str, worth: str) -> list[str]:
     missed = [name for name, kept in limits(judged).items() if not kept]
     good = of.worth_it and judged.works and not of.silent
     begins = {
-        "Build the ": staged and good and not missed, "Change the ": staged and good and bool(missed),
+        "Build the ": staged and good and not missed, "Change this ": staged and good and bool(missed),
         "Do not plug ": not staged and good, "Plug the bare ": not staged and not good and not of.silent,
     }  # fmt: skip
     found = [f"what to build: {begin}" for begin, right in begins.items() if text.startswith(begin) != right]
