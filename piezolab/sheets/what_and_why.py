@@ -54,19 +54,18 @@ def what_and_why(chain: SignalChain) -> str:
         return "Build nothing yet: no signal comes through this chain."
     if not chain.topology.powered:
         return _bare(chain, worth)
-    whose = "your" if chain.transistor_measured else "a typical"
-    part = f"{whose} {chain.type_number}"
+    part = f"{'your' if chain.transistor_measured else 'a typical'} {chain.type_number}"
     stage = f"the {chain.topology.title} with {part}"
     if not judged.works:
         return f"Do not build {stage} as it is: it {FAILS['works']}."
-    brings = f"against the bare pickup it brings {_gains(chain, worth)}"
+    brings = f"against bare it brings {_gains(chain, worth)}"
     if worth.worth_it:
-        return _worth_it(judged, stage, f"this {chain.topology.title.partition(' (')[0]} ({part})", brings)
+        return _worth_it(judged, stage, part, brings)
     begin = _to_begin_with(judged, missed(judged_figures(judged), Wish()))
     if worth.gains:
         return f"Do not build {stage} as it is: {brings}, but{_cost(chain, worth)[1:]}.{begin}"
     if worth.costs:
-        return f"Do not build {stage} as it is: against the bare pickup it brings nothing{_cost(chain, worth)}.{begin}"
+        return f"Do not build {stage} as it is: against bare it brings nothing{_cost(chain, worth)}.{begin}"
     return f"There is no need to build {stage} for {_input(chain)}: it changes no note by {LEVEL_DB:.0f} dB."
 
 
@@ -78,19 +77,18 @@ def _bare(chain: SignalChain, worth: Worth) -> str:
     return f"{plug}: {would}{', but' + _cost(chain, worth)[1:] if worth.gains else ''}."
 
 
-def _worth_it(judged: Judgement, stage: str, this: str, brings: str) -> str:
-    """What a stage brings that is worth it, and what speaks against it as it is; clipping is told once."""
+def _worth_it(judged: Judgement, stage: str, part: str, brings: str) -> str:
+    """What a stage brings that is worth it, and what speaks against it: limits that it misses, else what it costs."""
     chain = judged.chain
     names = missed(judged_figures(judged), Wish())
-    costs = [name for name in judged.worth.costs if not (name == "room" and "headroom_db" in names)]
-    cost = brought(chain, judged.worth, costs)
-    brings += f", at the cost of {cost}" if cost else ""
     fails = _listed([FAILS[name] for name in names])
     drowns = f"hum drowns {your_note(chain)}" if judged.loudness.drowns else ""
     against = ", and ".join(filter(None, (f"it {fails}" if fails else "", drowns)))
     if fails:
         begin = _to_begin_with(judged, names)
+        this = f"this {chain.topology.title.partition(' (')[0]} ({part.removeprefix('a ')})"
         return f"Change {this} before you build it for {_input(chain)}: {brings}, but {against}.{begin}"
+    brings += _cost(chain, judged.worth)
     if drowns:
         return f"Build {stage} for {_input(chain)} and see to the hum: {brings}, but {against}."
     return f"Build {stage} for {_input(chain)}: {brings}."
@@ -100,9 +98,9 @@ def _to_begin_with(judged: Judgement, names: Sequence[str]) -> str:
     """The change to begin with: that which gives the lowest string back, else that which gives room; "" for none."""
     thin = judged.thin if "low_note_db" in names else None
     if thin is not None and not math.isnan(thin.does):
-        return f" Begin with this change: {thin.label} {letter_code(thin.does, thin.unit)}."
+        return f" Change first: {thin.label} {letter_code(thin.does, thin.unit)}."
     touch = room_touch(judged.chain) if "headroom_db" in names else None
-    return "" if touch is None else f" Begin with this change: {change_words(judged.chain, touch)}."
+    return "" if touch is None else f" Change first: {change_words(judged.chain, touch)}."
 
 
 def change_words(chain: SignalChain, change: Change | FirstTouch) -> str:

@@ -74,7 +74,7 @@ def why_faults(judged: Judgement, text: str, worth: str) -> list[str]:
 
 def begin_faults(judged: Judgement, text: str) -> list[str]:
     """The change to begin with, made: it gives back the lowest string, or it gives room."""
-    told = text.partition("Begin with this change: ")[2].rstrip(".")
+    told = text.partition("Change first: ")[2].rstrip(".")
     if not told:
         return []
     chain, thin = judged.chain, judged.thin

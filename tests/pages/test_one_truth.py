@@ -307,7 +307,7 @@ def test_the_quieter_choice_of_a_lesson_is_quieter_to_the_ear() -> None:
         "A typical J113 works in this source follower. Nearly every J113 would do.",
         "It is nan dB down.",
         "13 V is no whole number of 9.0 V batteries: 1 in series give 9.0 V.",
-        "Begin with this change: a output capacitor of 330n.",
+        "Change first: a output capacitor of 330n.",
         "Bare, your E (41 Hz) arrives 38 dB down: next to no bass.",
         "It comes  at the the cost of .",
     ],
@@ -342,8 +342,8 @@ def test_an_old_relation_is_found() -> None:
     assert drive_faults(over, "Hard playing is 2.0 dB too loud for this input: it rasps.")
     assert why_faults(over, "Build the source follower: it brings your low D (147 Hz) 16 dB louder.", "16 dB")
     assert why_faults(over, what_and_why(over.chain).replace("16 dB", "15 dB"), worth_sentence(over.chain, over.worth))
-    assert begin_faults(over, "Begin with this change: gate resistor 10M.")
-    assert begin_faults(thin, "Begin with this change: half the source resistor.")
+    assert begin_faults(over, "Change first: gate resistor 10M.")
+    assert begin_faults(thin, "Change first: half the source resistor.")
     aged = judgement(SignalChain(supply="aa-6", source_r=10e6))
     assert life_faults(aged, "The battery would last 47.7 years, but your hardest strokes clip.")
     assert life_faults(judgement(SignalChain(supply="adapter")), "until the battery is spent")
