@@ -1,5 +1,10 @@
-"""Fifty thousand random and hostile links: none raises, none brings in markup, none changes a value unsaid."""
+"""Random and hostile links: none raises, none brings in markup, none changes a value unsaid.
 
+Six thousand in every run; fifty thousand with PIEZOLAB_LONG=1, as every run had them until 27 November 2026: none
+failed.
+"""
+
+import os
 import random
 import re
 from urllib.parse import parse_qsl, quote
@@ -13,7 +18,7 @@ from piezolab.chain.parameter import ParameterError
 from piezolab.chain.parameters import all_parameters
 from tests.chain.strategies import random_chain
 
-COUNT = 50_000
+COUNT = 50_000 if os.environ.get("PIEZOLAB_LONG") else 6_000
 SAFE = re.compile(r"[A-Za-z0-9_=&.,-]*")
 TABLE = all_parameters()
 PAYLOADS = (
@@ -142,7 +147,7 @@ def test_what_was_understood_has_a_link_of_its_own(links: list[str]) -> None:
             query = to_query(chain)
             assert read_link(query) == (chain, ())
             assert SAFE.fullmatch(query), query  # no markup gets into a chain
-    assert entered > 2000
+    assert entered > 0.04 * COUNT
 
 
 def test_a_second_value_is_never_taken_for_the_first(links: list[str]) -> None:
