@@ -179,7 +179,8 @@ def first_power_steps(data: SheetData) -> tuple[BuildStep, ...]:
     steps = [
         BuildStep(
             f"Ohms at the {contacts} contacts{', adapter out' if adapter else ''}. {off}: over range. {on}: red on +, "
-            f"{ohms(power.clip_on)}; red on −, {ohms(power.clip_on_reversed)}. {clip_words(data)}"
+            f"{ohms(power.clip_on)}; red on −, {ohms(power.clip_on_reversed)}; the lowest range that shows a number. "
+            f"{clip_words(data)}"
         ),
         _polarity(data, power),
         BuildStep(

@@ -23,7 +23,8 @@ def clip_words(data: SheetData) -> str:
     if np.isfinite(power.clip_on.high):
         told += " Over range with red on +: open."
     if power.clip_on_reversed.high > CLEARLY * power.clip_on.high:
-        return f"{told} Above {ohms(power.clip_on).partition(' to ')[2]} D1 blocks: with red on + it is turned."
+        most = ohms(power.clip_on).partition(" to ")[2]
+        return f"{told} Above {most} with red on +, on a lower range too: D1 blocks; compare its band with the drawing."
     return told + " Which way round D1 sits does not show here."
 
 

@@ -233,8 +233,9 @@ def test_ohms_at_the_clip_have_an_upper_limit_and_say_where_they_tell_nothing() 
     words = first_power_steps(data)[0].words
     assert f"red on +, {ohms(data.power.clip_on)}" in words and "Over range with red on +: open" in words
     low, high = ohms(data.power.clip_on).split(" to ")
-    assert 5e3 < parse(low, "ohm") < parse(high, "ohm") < 10e3
-    assert f"Above {high} D1 blocks: with red on + it is turned" in words
+    # a hand that leaves the meter one range higher, and a meter that tests with a fifth less, read a sound diode too
+    assert 5.5e3 < parse(low, "ohm") < 7e3 and 15e3 < parse(high, "ohm") < 30e3
+    assert f"Above {high} with red on +, on a lower range too: D1 blocks; compare its band" in words
     alike = plain("jfet=J201&stage=gain&source_r=100k&drain_r=470k")  # half a megohm behind the diode
     assert "Which way round D1 sits does not show here" in first_power_steps(alike)[0].words
     bare = first_power_steps(SheetData(SignalChain(), BoardAsBuilt(diode="none")))[0].words

@@ -29,7 +29,7 @@ class NextReading:
     check; bits: expected information; powered: with the battery in; reason: "spot" (it tells the probable spots
     apart), "short" (it tells whether there is a short), "second" (the spot is found; this would show a second fault),
     "again" (a doubtful reading once more); expected: for the leading spots the range (5th to 95th percentile) in V or
-    ohm, or for the tone the likeliest word.
+    ohm, or for the tone the likeliest word; for a sound board that of the build sheet.
     """
 
     check: Check
@@ -116,7 +116,11 @@ def _step(now: Situation, m: int, bits: float, reason: str) -> NextReading:
 
 def _expected(now: Situation, m: int) -> tuple[tuple[str, tuple[float, float] | str], ...]:
     table, answer = now.table, []
+    sound = table.sound.get((table.checks[m].kind, table.checks[m].place))
     for spot in now.leading:
+        if spot == "healthy" and sound is not None:  # what the sheet says: one board, one expectation
+            answer.append((spot, (sound.low, sound.high)))
+            continue
         own = np.flatnonzero(table.spot == table.spots.index(spot))
         w = now.why.weight[own]
         if m == len(table.value):
