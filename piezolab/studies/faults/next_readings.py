@@ -17,6 +17,7 @@ from piezolab.studies.faults.table import FaultTable
 LEAST_BITS = {False: 0.01, True: 0.001}  # while the spot is sought, and once it is found
 # A reading that shows whether there is a short opens the way to the readings with the battery in: it counts for more.
 _CLEARING = 2.0
+_FIRST = 10.0  # bits: more than any reading tells
 _WORTH_REPEATING = 0.1  # probability that a reading was taken elsewhere
 # Touching a lane is done at once; the tone has to be set and fed in: it must tell more to come first.
 _EFFORT = {"low": 1.25, "high": 1.25, "tone": 1.1}
@@ -47,7 +48,8 @@ class NextReading:
 @dataclass(frozen=True)
 class Situation:
     """What is known when a step is chosen: see `diagnosis.Diagnosis` and `likelihood.Explanation`; clear: one spot
-    leads, and what is left to know is whether another is wrong beside it."""
+    leads, and what is left to know is whether another is wrong beside it; untested: what has to be read, one of them,
+    before the battery may go in, and comes first."""
 
     table: FaultTable
     why: Explanation
@@ -58,6 +60,7 @@ class Situation:
     leading: tuple[str, ...]
     readings: tuple[Reading, ...]
     kinds: frozenset[str]
+    untested: frozenset[Check]
 
 
 def steps(now: Situation) -> list[NextReading]:
@@ -91,6 +94,7 @@ def _ranked(now: Situation, fresh: Sequence[int], again: set[Check]) -> list[Nex
     clearing = np.zeros(len(fresh))
     if now.unpowered:
         clearing = _CLEARING * information(table, weight, fresh, table.dangerous.astype(int))
+    clearing += [_FIRST * (table.checks[m] in now.untested) for m in fresh]
     if now.clear:
         bits = confirmation(table, weight, now.couples, now.two, fresh)
     else:
