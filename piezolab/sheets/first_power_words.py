@@ -74,3 +74,10 @@ def unseen_words(data: SheetData) -> str:
     elif shorts:
         told.append(f"shorts {', '.join(shorts)}: ohms between those lanes, power off, can")
     return "; ".join([*told, *others]) + "." if told or others else ""
+
+
+def volt_range(data: SheetData) -> str:
+    """The meter's DC range, in V, that shows the whole supply."""
+    most = data.power.clip_v[1] if data.power else 0.0
+    ranges = data.build.meter.volt_ranges
+    return f"{next((each for each in ranges if each >= most), ranges[-1]):.4g}"
