@@ -18,7 +18,7 @@ from piezolab.studies.metering.tone_on_board import COUPLING_F, TONE_HZ, TONE_V_
 LOWEST = "Go down the ranges as long as they show a number: 1. or OL means over range."
 SHORTED = "A wrongly wired switch or a reversed clip shorts the battery: it heats fast and can burst."
 SHORTED_ADAPTER = "A short heats the adapter: it stays unplugged until first power."
-SOCKET = "Red lead in the meter's V socket: in one marked A the meter itself is the short."
+SOCKET = "Red lead in the meter's V socket: in A the meter is a short."
 EARTH = (
     "Foil and strings at ground touch the player: a fault in mains gear at the cable's far end reaches them. Use "
     "undamaged gear on an outlet with a residual-current device; leave mains questions to a licensed person, and never "
@@ -193,16 +193,15 @@ def first_power_steps(data: SheetData) -> tuple[BuildStep, ...]:
     steps = [
         BuildStep(
             f"Ohms at the {contacts} contacts{', adapter out' if adapter else ''}. {off}: over range. {on}: red on +, "
-            f"{ohms(power.clip_on)}; red on −, {ohms(power.clip_on_reversed)}; the lowest range that shows a number. "
-            f"{clip_words(data)}"
+            f"{ohms(power.clip_on)}; red on −, {ohms(power.clip_on_reversed)}. {clip_words(data)}"
         ),
         _polarity(data, power),
         BuildStep(
             f"A {show(power.series_ohm, 'ohm', 1)} resistor ({power.watt:g} W; {power.watt_needed * 1000:.0f} mW at "
             f"worst) between the {source}'s + contact and the {'' if adapter else contacts + ' '}+ wire, "
-            f"{'− straight to −' if adapter else 'the clip turned aside so that only − is on'}, before switch and all "
-            f"else; crocodile leads hold it. Meter across it on DC volts, {volt_range(data)} V range, red on the "
-            f"{source}. {'Adapter in. ' if adapter else ''}{on}, wait {waiting(power.wait_s)}, read:",
+            f"{'− straight to −' if adapter else 'only − of the clip on'} (crocodile leads). Meter across it on DC "
+            f"volts, {volt_range(data)} V range, red on the {source}. {'Adapter in. ' if adapter else ''}{on}, wait "
+            f"{waiting(power.wait_s)}, read:",
         ),
         BuildStep(f"{low} to {high}: healthy so far; the supply lane must be + to ground."),
         BuildStep(reversed_words(data)),
@@ -259,7 +258,7 @@ def _polarity(data: SheetData, power: FirstPower) -> BuildStep:
 def power_on_steps(data: SheetData) -> tuple[BuildStep, ...]:
     """Volts of every lane, then the tone."""
     meter = data.build.meter
-    on = "A bare plug in the jack" if data.build.ring else "Switch on, nothing in the jack"
+    on = "A bare plug in the jack" if data.build.ring else "Switch on, jack empty"
     steps = [
         BuildStep(
             f"{on}. DC volts ({volt_range(data)} V range) of each lane to ground, as in the lanes' table. Meter of "
@@ -267,9 +266,9 @@ def power_on_steps(data: SheetData) -> tuple[BuildStep, ...]:
             f"{'adapter within 5 %' if data.adapter else 'spent to fresh battery'}, 1 % resistors, 98 of 100 "
             "transistors of the type"
             + ("; * the meter itself lowers this reading." if any(row.loaded for row in data.volts) else ".")
-            + f" Any outside its range: {'plug out' if data.build.ring else 'switch off'}, "
-            f"{'adapter' if data.adapter else 'battery'} out; “Where is the fault?” takes these readings.",
-            "A point that slips shorts two lanes: one reading at a time.",
+            + f" Others: {'plug and' if data.build.ring else 'off,'} {'adapter' if data.adapter else 'battery'} out; "
+            "see “Where is the fault?”",
+            "A slip shorts two lanes.",
         )
     ]
     if data.tone_shows:

@@ -24,7 +24,7 @@ def clip_words(data: SheetData) -> str:
         told += " Over range with red on +: open."
     if power.clip_on_reversed.high > CLEARLY * power.clip_on.high:
         most = ohms(power.clip_on).partition(" to ")[2]
-        return f"{told} Above {most} with red on +, on a lower range too: D1 blocks; compare its band with the drawing."
+        return f"{told} Above {most} with red on +, on lower ranges too: compare D1's band."
     return told + " Which way round D1 sits does not show here."
 
 

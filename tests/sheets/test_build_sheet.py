@@ -235,7 +235,7 @@ def test_ohms_at_the_clip_have_an_upper_limit_and_say_where_they_tell_nothing() 
     low, high = ohms(data.power.clip_on).split(" to ")
     # a hand that leaves the meter one range higher, and a meter that tests with a fifth less, read a sound diode too
     assert 5.5e3 < parse(low, "ohm") < 7e3 and 15e3 < parse(high, "ohm") < 30e3
-    assert f"Above {high} with red on +, on a lower range too: D1 blocks; compare its band" in words
+    assert f"Above {high} with red on +, on lower ranges too: compare D1's band" in words
     alike = plain("jfet=J201&stage=gain&source_r=100k&drain_r=470k")  # half a megohm behind the diode
     assert "Which way round D1 sits does not show here" in first_power_steps(alike)[0].words
     bare = first_power_steps(SheetData(SignalChain(), BoardAsBuilt(diode="none")))[0].words
@@ -503,11 +503,11 @@ def test_each_step_says_what_a_beginner_would_have_to_guess() -> None:
     page = text_of(sheet_page(data))
     assert page.index("4k7 is 4.7 kΩ") < page.index("Gate and one leg joined")
     series = next(step.words for step in first_power_steps(data) if "1 kΩ resistor" in step.words)
-    assert "only − is on" in series and "crocodile leads" in series
+    assert "only − of the clip on" in series and "crocodile leads" in series
     volts_step = power_on_steps(data)[0]
-    assert volts_step.words.startswith("Switch on, nothing in the jack.") and "Where is the fault?" in volts_step.words
+    assert volts_step.words.startswith("Switch on, jack empty.") and "Where is the fault?" in volts_step.words
     ring = power_on_steps(SheetData(SignalChain(), BoardAsBuilt(switch="ring")))[0]
-    assert ring.words.startswith("A bare plug in the jack.") and "plug out" in ring.words
+    assert ring.words.startswith("A bare plug in the jack.") and "plug and battery out" in ring.words
     assert "− straight to −" in " ".join(step.words for step in first_power_steps(plain("supply=adapter")))
 
 
@@ -515,7 +515,7 @@ def test_what_could_hurt_stands_where_the_meter_first_meets_the_battery() -> Non
     data = plain("")
     jig = next(step for step in transistor_steps(data) if step.words.startswith("Jig"))
     assert "V socket" in jig.caution and "Battery off" in jig.caution
-    assert "slips shorts two lanes" in power_on_steps(data)[0].caution
+    assert "A slip shorts two lanes" in power_on_steps(data)[0].caution
 
 
 def test_a_resistor_beyond_the_meter_is_checked_before_it_goes_in() -> None:

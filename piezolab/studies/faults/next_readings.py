@@ -17,6 +17,7 @@ from piezolab.studies.faults.table import FaultTable
 LEAST_BITS = {False: 0.01, True: 0.001}  # while the spot is sought, and once it is found
 # A reading that shows whether there is a short opens the way to the readings with the battery in: it counts for more.
 _CLEARING = 2.0
+_ALIKE = 0.08  # on the scale of comparison, so about the same part of a reading
 _FIRST = 10.0  # bits: more than any reading tells
 _WORTH_REPEATING = 0.1  # probability that a reading was taken elsewhere
 # Touching a lane is done at once; the tone has to be set and fed in: it must tell more to come first.
@@ -122,18 +123,28 @@ def _expected(now: Situation, m: int) -> tuple[tuple[str, tuple[float, float] | 
     table, answer = now.table, []
     sound = table.sound.get((table.checks[m].kind, table.checks[m].place))
     for spot in now.leading:
-        if spot == "healthy" and sound is not None:  # what the sheet says: one board, one expectation
-            answer.append((spot, (sound.low, sound.high)))
-            continue
-        own = np.flatnonzero(table.spot == table.spots.index(spot))
-        w = now.why.weight[own]
+        own = _of(now, spot)
         if m == len(table.value):
-            answer.append((spot, TONES[int(np.argmax(table.tone[:, own] @ w))]))
+            answer.append((spot, TONES[int(np.argmax(table.tone[:, own] @ now.why.weight[own]))]))
+            continue
+        ends = weighted_range(table.value[m, own], now.why.weight[own])
+        if sound is not None and _alike(ends, now, m):  # what the sheet says: one board, one expectation
+            answer.append((spot, (sound.low, sound.high)))
         else:
-            low, high = weighted_range(table.value[m, own], w)
-            kind = table.checks[m].kind
-            answer.append((spot, (float(natural(kind, low, table.meter)), float(natural(kind, high, table.meter)))))
+            low, high = (float(natural(table.checks[m].kind, end, table.meter)) for end in ends)
+            answer.append((spot, (low, high)))
     return tuple(answer)
+
+
+def _of(now: Situation, spot: str) -> np.ndarray:
+    return np.flatnonzero(now.table.spot == now.table.spots.index(spot))
+
+
+def _alike(ends: tuple[float, float], now: Situation, m: int) -> bool:
+    """Whether a place reads there as a sound board does, as far as anybody could tell."""
+    own = _of(now, "healthy")
+    sound = weighted_range(now.table.value[m, own], now.why.weight[own])
+    return max(abs(end - other) for end, other in zip(ends, sound, strict=True)) <= _ALIKE
 
 
 def weighted_range(value: np.ndarray, weight: np.ndarray, low: float = 0.05, high: float = 0.95) -> tuple[float, float]:
