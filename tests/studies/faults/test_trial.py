@@ -27,14 +27,15 @@ LONG = bool(os.environ.get("PIEZOLAB_LONG"))
 FAULTY, SOUND = (260, 100) if LONG else (20, 6)
 BOARDS = tuple(METHODS) if LONG else ("stripboard",)
 #: Within four readings: true place first, among three; a sound place declared; of how many faults that show. From seeds
-#: that nothing was tuned on, with the battery out until a short is less likely than 1 in 500. Of 80 sound followers
-#: 0.988 were called sound. The aim is missed everywhere: with a fifth reading the first place is right in 0.916, 0.902,
-#: 0.917 and 0.825 of the cases. Boards of wire and breadboard have not been run, nor sound gain stages.
+#: 22 and 23, on which nothing was tuned, with the battery out until a short is less likely than 1 in 500. Tape, wire and
+#: breadboard came out alike to the last build. Of 80 sound followers 0.988 were called sound; sound gain stages have not
+#: been run. The first place misses the aim everywhere; a fifth reading brings it to 0.916 and 0.898, 0.902, 0.917 and
+#: 0.825, in this order.
 RECORDED = {
-    ("stripboard", "follower"): (0.851, 0.944, 0.000, 215),
-    ("tape", "follower"): (0.797, 0.917, 0.008, 133),
-    ("stripboard", "follower, measured transistor"): (0.827, 0.910, 0.008, 133),
-    ("stripboard", "gain stage"): (0.692, 0.875, 0.000, 120),
+    ("stripboard", "follower"): ((0.851, 0.944, 0.000, 215), (0.791, 0.942, 0.005, 206)),
+    ("tape, wire, breadboard", "follower"): ((0.797, 0.917, 0.008, 133),),
+    ("stripboard", "follower, measured transistor"): ((0.827, 0.910, 0.008, 133),),
+    ("stripboard", "gain stage"): ((0.692, 0.875, 0.000, 120),),
 }
 FIRST, THREE, HEALTHY, MISLED = 0.88, 0.93, 0.96, 0.03  # what is held; the aim is 0.92, 0.97, 0.97, 0.03
 
