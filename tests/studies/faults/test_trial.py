@@ -28,8 +28,8 @@ FAULTY, SOUND = (260, 100) if LONG else (20, 6)
 BOARDS = tuple(METHODS) if LONG else ("stripboard",)
 #: Within four readings: true place first, among three; a sound place declared; of how many that show. From seeds
 #: 22 and 23, on which nothing was tuned, the battery out until a short is less likely than 1 in 500. Tape, wire and
-#: breadboard came out alike to the last build. Of 80 sound followers 0.988 were called sound; sound gain stages have not
-#: been run. The first place misses the aim everywhere; a fifth reading brings it to 0.916 and 0.898, 0.902, 0.917 and
+#: breadboard came out alike to the last build. Of 80 sound followers 0.988 were called sound; no sound gain stage was
+#: run. The first place misses the aim everywhere; a fifth reading brings it to 0.916 and 0.898, 0.902, 0.917 and
 #: 0.825, in this order.
 RECORDED = {
     ("stripboard", "follower"): ((0.851, 0.944, 0.000, 215), (0.791, 0.942, 0.005, 206)),
