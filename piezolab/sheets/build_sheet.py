@@ -193,7 +193,8 @@ def _types(data: SheetData) -> str:
     )
     told = ", ".join(others) if others else "none of the catalogue"
     return (
-        '<p class="small">Electrolytic capacitors: the long lead is +, the stripe −. Other types of which 95 % or more '
+        '<p class="small">4k7 is 4.7 kΩ, 330R 330 Ω, 2u2 2.2 µF. Electrolytic capacitors: the long lead is +, the '
+        "stripe −. Other types of which 95 % or more "
         f"fit this chain as it is (check the order of the legs): {escape(told)}.{own}</p>"
     )
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from piezolab import catalogue
 from piezolab.chain.parts import GROUND
 from piezolab.quantity import show
-from piezolab.sheets.first_power_words import clip_words, reversed_words, unseen_words, waiting
+from piezolab.sheets.first_power_words import clip_words, reversed_words, unseen_words, volt_range, waiting
 from piezolab.sheets.ranges import ends, ohms, volts
 from piezolab.sheets.sheet_data import JIG_OHM, SheetData
 from piezolab.sheets.tables import beeping_pairs
@@ -18,7 +18,7 @@ from piezolab.studies.metering.tone_on_board import COUPLING_F, TONE_HZ, TONE_V_
 LOWEST = "Go down the ranges as long as they show a number: 1. or OL means over range."
 SHORTED = "A wrongly wired switch or a reversed clip shorts the battery: it heats fast and can burst."
 SHORTED_ADAPTER = "A short heats the adapter: it stays unplugged until first power."
-SOCKET = "Red lead in the meter's V socket: in one marked A the meter itself is the short."
+SOCKET = "Red lead in the meter's V socket: in A the meter is a short."
 EARTH = (
     "Foil and strings at ground touch the player: a fault in mains gear at the cable's far end reaches them. Use "
     "undamaged gear on an outlet with a residual-current device; leave mains questions to a licensed person, and never "
@@ -39,7 +39,7 @@ def build_steps(data: SheetData) -> tuple[BuildStep, ...]:
     steps = [
         BuildStep(
             "Lay out all parts and tick them off the parts list."
-            + (" Read each resistor with the meter before it goes in." if data.powered else ""),
+            + (f" Read each resistor with the meter before it goes in.{_beyond(data)}" if data.powered else ""),
             "Glasses on when you clip leads or drill: ends fly.",
         )
     ]
@@ -55,6 +55,19 @@ def build_steps(data: SheetData) -> tuple[BuildStep, ...]:
         )
     )
     return tuple(steps)
+
+
+def _beyond(data: SheetData) -> str:
+    """How to check the resistors that are larger than the meter shows: once built in no reading tells them open."""
+    meter, told = data.build.meter, ""
+    for item in data.assembly.where("board"):
+        if item.kind == "resistor" and item.value > meter.ohm_max:
+            known, both = meter.beside(float(item.value))
+            told += (
+                f" {part_name(item.name)} is more than it shows: beside a resistor of {show(known, 'ohm')} both must "
+                f"read about {show(both, 'ohm', 2)}; {show(known, 'ohm')}: it is open."
+            )
+    return told
 
 
 def _board_steps(data: SheetData) -> list[BuildStep]:
@@ -135,7 +148,8 @@ def transistor_steps(data: SheetData) -> tuple[BuildStep, ...]:
                 f"{show(ohm, 'ohm', 2)}: {volts(band)}"
                 for ohm, band in zip(JIG_OHM, data.jig, strict=True)
             )
-            + ". Enter both on the page: the sheet then speaks of your part."
+            + ". Enter both on the page: the sheet then speaks of your part.",
+            f"{'Adapter' if data.adapter else 'Battery'} off while parts change. {SOCKET}",
         ),
     ]
     return tuple(steps)
@@ -184,9 +198,10 @@ def first_power_steps(data: SheetData) -> tuple[BuildStep, ...]:
         _polarity(data, power),
         BuildStep(
             f"A {show(power.series_ohm, 'ohm', 1)} resistor ({power.watt:g} W; {power.watt_needed * 1000:.0f} mW at "
-            f"worst) between the {source}'s + contact and the {'' if adapter else contacts + ' '}+ wire, before switch "
-            f"and all else. Meter across it on DC volts, {volt_range(data)} V range, red on the {source}. "
-            f"{'Adapter in. ' if adapter else ''}{on}, wait {waiting(power.wait_s)}, read:",
+            f"worst) between the {source}'s + contact and the {'' if adapter else contacts + ' '}+ wire, "
+            f"{'− straight to −' if adapter else 'only − of the clip on'} (crocodile leads). Meter across it on DC "
+            f"volts, {volt_range(data)} V range, red on the {source}. {'Adapter in. ' if adapter else ''}{on}, wait "
+            f"{waiting(power.wait_s)}, read:",
         ),
         BuildStep(f"{low} to {high}: healthy so far; the supply lane must be + to ground."),
         BuildStep(reversed_words(data)),
@@ -240,23 +255,20 @@ def _polarity(data: SheetData, power: FirstPower) -> BuildStep:
     )
 
 
-def volt_range(data: SheetData) -> str:
-    """The meter's DC range, in V, that shows the whole supply."""
-    most = data.power.clip_v[1] if data.power else 0.0
-    ranges = data.build.meter.volt_ranges
-    return f"{next((each for each in ranges if each >= most), ranges[-1]):.4g}"
-
-
 def power_on_steps(data: SheetData) -> tuple[BuildStep, ...]:
     """Volts of every lane, then the tone."""
     meter = data.build.meter
+    on = "A bare plug in the jack" if data.build.ring else "Switch on, jack empty"
     steps = [
         BuildStep(
-            f"DC volts ({volt_range(data)} V range) of each lane to ground, as in the lanes' table. Meter of "
+            f"{on}. DC volts ({volt_range(data)} V range) of each lane to ground, as in the lanes' table. Meter of "
             f"{show(meter.input_ohm, 'ohm', 2)}, attached and counted; "
             f"{'adapter within 5 %' if data.adapter else 'spent to fresh battery'}, 1 % resistors, 98 of 100 "
             "transistors of the type"
             + ("; * the meter itself lowers this reading." if any(row.loaded for row in data.volts) else ".")
+            + f" Others: {'plug and' if data.build.ring else 'off,'} {'adapter' if data.adapter else 'battery'} out; "
+            "see “Where is the fault?”",
+            "A slip shorts two lanes.",
         )
     ]
     if data.tone_shows:

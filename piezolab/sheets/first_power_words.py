@@ -23,7 +23,8 @@ def clip_words(data: SheetData) -> str:
     if np.isfinite(power.clip_on.high):
         told += " Over range with red on +: open."
     if power.clip_on_reversed.high > CLEARLY * power.clip_on.high:
-        return f"{told} Above {ohms(power.clip_on).partition(' to ')[2]} D1 blocks: with red on + it is turned."
+        most = ohms(power.clip_on).partition(" to ")[2]
+        return f"{told} Above {most} with red on +, on lower ranges too: compare D1's band."
     return told + " Which way round D1 sits does not show here."
 
 
@@ -73,3 +74,10 @@ def unseen_words(data: SheetData) -> str:
     elif shorts:
         told.append(f"shorts {', '.join(shorts)}: ohms between those lanes, power off, can")
     return "; ".join([*told, *others]) + "." if told or others else ""
+
+
+def volt_range(data: SheetData) -> str:
+    """The meter's DC range, in V, that shows the whole supply."""
+    most = data.power.clip_v[1] if data.power else 0.0
+    ranges = data.build.meter.volt_ranges
+    return f"{next((each for each in ranges if each >= most), ranges[-1]):.4g}"

@@ -129,8 +129,7 @@ def hidden_words(fault: Hypothesis, chain: SignalChain, meter: Meter) -> str:
     """What would show a fault that no reading does; of a resistor beyond the meter's range, before it goes in."""
     part = _part(fault.parts[0], chain) if fault.parts else None
     if fault.kind == "open" and part is not None and part.kind == "resistor" and part.value > meter.ohm_max:
-        known = 0.5 * meter.ohm_max
-        both = part.value * known / (part.value + known)
+        known, both = meter.beside(part.value)
         return (
             "It is larger than this meter shows, so check it before it goes in: beside a resistor of "
             f"{show(known, 'ohm')} both together must read about {show(both, 'ohm', 2)}; {show(known, 'ohm')} means "

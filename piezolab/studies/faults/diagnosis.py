@@ -11,8 +11,9 @@ from piezolab.studies.faults.bands import unseen
 from piezolab.studies.faults.likelihood import explain
 from piezolab.studies.faults.next_readings import NextReading, Situation, steps
 from piezolab.studies.faults.pairs import Pairs, pairs
-from piezolab.studies.faults.readings import KINDS, Reading, checked, checked_words, natural, plausible
+from piezolab.studies.faults.readings import KINDS, Check, Reading, checked, checked_words, natural, plausible
 from piezolab.studies.faults.table import FaultTable
+from piezolab.studies.metering.board_under_meter import CLIP
 
 _SHOWN = 0.001
 _SUSPECTS = 6
@@ -86,8 +87,9 @@ def diagnose(
 ) -> Diagnosis:
     """Weigh all faults by what was read and heard, in any order; propose readings of the given kinds.
 
-    Safety comes before information: with something hot, after a minus sign at the clip or the supply, or while a short
-    is likelier than the limit, only readings with the battery out are proposed. Raises ReadingError on a reading or
+    Safety comes before information: with something hot, after a minus sign at the clip or the supply, while a short is
+    likelier than the limit, or where the clip was over range and nothing behind it was read, only readings with the
+    battery out are proposed. Raises ReadingError on a reading or
     word that cannot be one.
     """
     readings, heard = checked(readings, table.checks), checked_words(heard)
@@ -108,8 +110,11 @@ def diagnose(
     found = clear and borne and two <= limits.two_share
     leading = tuple(each.spot for each in spots[:4] if each.probability > _SHOWN)
     turned = minus or _reversed_share(table, why.weight) > limits.stop_share
-    unpowered = hot or turned or bool(absurd) or short > limits.short_share
-    situation = Situation(table, why, couples, two, clear, unpowered, leading, tuple(readings), frozenset(kinds))
+    untested = _untested(table, readings)
+    unpowered = hot or turned or bool(absurd) or bool(untested) or short > limits.short_share
+    situation = Situation(
+        table, why, couples, two, clear, unpowered, leading, tuple(readings), frozenset(kinds), untested
+    )
     proposed = steps(situation)
     return Diagnosis(
         spots=spots,
@@ -146,6 +151,19 @@ def _minus_read(table: FaultTable, readings: Sequence[Reading]) -> bool:
         if value < -float(table.meter.error(0.0, digit)):
             return True
     return False
+
+
+def _untested(table: FaultTable, readings: Sequence[Reading]) -> frozenset[Check]:
+    """Ohms that have to be read before the battery goes in, since the clip last said over range.
+
+    Whatever is open there, a lead, the diode or the probe's own contact, hides the board from the meter, and the
+    battery may yet find its way: a short counts as ruled out only where the board itself was read.
+    """
+    behind = frozenset(Check("ohm", place) for place in table.fed if place != CLIP)
+    at_clip = [reading.value for reading in readings if reading.check == Check("ohm", CLIP)]
+    if not at_clip or float(at_clip[-1]) <= table.meter.ohm_max:
+        return frozenset()
+    return frozenset() if any(reading.check in behind for reading in readings) else behind
 
 
 def _read_share(table: FaultTable, unheard: np.ndarray, spot: str) -> float:

@@ -35,6 +35,7 @@ from piezolab.studies.faults.readings import INPUT, Check, natural, scaled
 from piezolab.studies.faults.simulate import Findings, Question, Tone
 from piezolab.studies.faults.table import FaultTable
 from piezolab.studies.metering.instrument import Meter
+from piezolab.studies.metering.sound_board import sound_readings
 from piezolab.studies.phantom import driven_backwards
 
 SIZE = 216
@@ -92,6 +93,7 @@ def _made(
         diode=diode,
         fed=("clip", *(part.nodes[0] for part in network.batteries), *filter(None, [network.supply])),
         most_v=most_volts(value, checks, meter),
+        sound=sound_readings(chain, diode, meter),
         limits=limits,
         hypotheses=faults,
         prior=prior,

@@ -17,6 +17,8 @@ from piezolab.studies.faults.table import FaultTable
 LEAST_BITS = {False: 0.01, True: 0.001}  # while the spot is sought, and once it is found
 # A reading that shows whether there is a short opens the way to the readings with the battery in: it counts for more.
 _CLEARING = 2.0
+_ALIKE = 0.08  # on the scale of comparison, so about the same part of a reading
+_FIRST = 10.0  # bits: more than any reading tells
 _WORTH_REPEATING = 0.1  # probability that a reading was taken elsewhere
 # Touching a lane is done at once; the tone has to be set and fed in: it must tell more to come first.
 _EFFORT = {"low": 1.25, "high": 1.25, "tone": 1.1}
@@ -29,7 +31,7 @@ class NextReading:
     check; bits: expected information; powered: with the battery in; reason: "spot" (it tells the probable spots
     apart), "short" (it tells whether there is a short), "second" (the spot is found; this would show a second fault),
     "again" (a doubtful reading once more); expected: for the leading spots the range (5th to 95th percentile) in V or
-    ohm, or for the tone the likeliest word.
+    ohm, or for the tone the likeliest word; for a sound board that of the build sheet.
     """
 
     check: Check
@@ -47,7 +49,8 @@ class NextReading:
 @dataclass(frozen=True)
 class Situation:
     """What is known when a step is chosen: see `diagnosis.Diagnosis` and `likelihood.Explanation`; clear: one spot
-    leads, and what is left to know is whether another is wrong beside it."""
+    leads, and what is left to know is whether another is wrong beside it; untested: what has to be read, one of them,
+    before the battery may go in, and comes first."""
 
     table: FaultTable
     why: Explanation
@@ -58,6 +61,7 @@ class Situation:
     leading: tuple[str, ...]
     readings: tuple[Reading, ...]
     kinds: frozenset[str]
+    untested: frozenset[Check]
 
 
 def steps(now: Situation) -> list[NextReading]:
@@ -91,6 +95,7 @@ def _ranked(now: Situation, fresh: Sequence[int], again: set[Check]) -> list[Nex
     clearing = np.zeros(len(fresh))
     if now.unpowered:
         clearing = _CLEARING * information(table, weight, fresh, table.dangerous.astype(int))
+    clearing += [_FIRST * (table.checks[m] in now.untested) for m in fresh]
     if now.clear:
         bits = confirmation(table, weight, now.couples, now.two, fresh)
     else:
@@ -116,16 +121,30 @@ def _step(now: Situation, m: int, bits: float, reason: str) -> NextReading:
 
 def _expected(now: Situation, m: int) -> tuple[tuple[str, tuple[float, float] | str], ...]:
     table, answer = now.table, []
+    sound = table.sound.get((table.checks[m].kind, table.checks[m].place))
     for spot in now.leading:
-        own = np.flatnonzero(table.spot == table.spots.index(spot))
-        w = now.why.weight[own]
+        own = _of(now, spot)
         if m == len(table.value):
-            answer.append((spot, TONES[int(np.argmax(table.tone[:, own] @ w))]))
+            answer.append((spot, TONES[int(np.argmax(table.tone[:, own] @ now.why.weight[own]))]))
+            continue
+        ends = weighted_range(table.value[m, own], now.why.weight[own])
+        if sound is not None and _alike(ends, now, m):  # what the sheet says: one board, one expectation
+            answer.append((spot, (sound.low, sound.high)))
         else:
-            low, high = weighted_range(table.value[m, own], w)
-            kind = table.checks[m].kind
-            answer.append((spot, (float(natural(kind, low, table.meter)), float(natural(kind, high, table.meter)))))
+            low, high = (float(natural(table.checks[m].kind, end, table.meter)) for end in ends)
+            answer.append((spot, (low, high)))
     return tuple(answer)
+
+
+def _of(now: Situation, spot: str) -> np.ndarray:
+    return np.flatnonzero(now.table.spot == now.table.spots.index(spot))
+
+
+def _alike(ends: tuple[float, float], now: Situation, m: int) -> bool:
+    """Whether a place reads there as a sound board does, as far as anybody could tell."""
+    own = _of(now, "healthy")
+    sound = weighted_range(now.table.value[m, own], now.why.weight[own])
+    return max(abs(end - other) for end, other in zip(ends, sound, strict=True)) <= _ALIKE
 
 
 def weighted_range(value: np.ndarray, weight: np.ndarray, low: float = 0.05, high: float = 0.95) -> tuple[float, float]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,6 +11,7 @@ from piezolab.chain import SignalChain
 from piezolab.studies.faults.hypotheses import Hypothesis
 from piezolab.studies.faults.knowledge import Limits
 from piezolab.studies.faults.readings import Check
+from piezolab.studies.metering.expected import Expected
 from piezolab.studies.metering.instrument import Meter
 
 
@@ -18,7 +20,8 @@ class FaultTable:
     """Simulated readings of P builds.
 
     diode: whether one is built in against a reversed battery; fed: places where a healthy build has the battery's plus;
-    most_v: the most volts, either way, that can be read on this board.
+    most_v: the most volts, either way, that can be read on this board; sound: what the build sheet expects, by kind and
+    place, V or ohm (`metering.sound_board`).
 
     hypotheses, prior: the single faults, "healthy" first, each with as many builds, and their prior probability, (H,);
     spots: names; spot_of: spot of each hypothesis; of_hypothesis, spot: by build, (P,); weight: prior probability of
@@ -33,6 +36,7 @@ class FaultTable:
     diode: bool
     fed: tuple[str, ...]
     most_v: float
+    sound: Mapping[tuple[str, str], Expected]
     limits: Limits
     hypotheses: tuple[Hypothesis, ...]
     prior: np.ndarray

@@ -201,11 +201,12 @@ def _leak(board: BoardUnderMeter, meter: Meter) -> float:
 
 
 def ohms_at(
-    network: Network, pairs: Sequence[tuple[str, str]], meter: Meter, reduced: bool | None = None
+    network: Network, pairs: Sequence[tuple[str, str]], meter: Meter, reduced: bool | None = None, above: int = 0
 ) -> np.ndarray:
     """What a meter shows in ohm between each of several pairs of nodes (red, black), the pairs first, then the batch.
 
-    It is taken on the lowest range that shows a number; inf where none does. reduced: see `probes.dead_at_probes`.
+    It is taken on the lowest range that shows a number, or so many ranges `above` it as there are; inf where none does.
+    reduced: see `probes.dead_at_probes`.
     """
     ranges = meter.ohm_ranges
     probes = [Probe(red, black, each.ohm, each.volt) for red, black in pairs for each in ranges]
@@ -217,8 +218,9 @@ def ohms_at(
     with np.errstate(divide="ignore"):
         ohms = np.where(open_v - volt > 0, volt * own / (open_v - volt), np.inf)
     shows = ohms <= top
-    lowest = np.take_along_axis(ohms, np.argmax(shows, axis=1)[:, None], axis=1)[:, 0]
-    return np.where(np.any(shows, axis=1), lowest, np.inf)
+    place = np.minimum(np.argmax(shows, axis=1) + above, len(ranges) - 1)[:, None]
+    shown = np.any(shows, axis=1) & np.take_along_axis(shows, place, axis=1)[:, 0]
+    return np.where(shown, np.take_along_axis(ohms, place, axis=1)[:, 0], np.inf)
 
 
 def percentiles(values: np.ndarray) -> tuple[float, float]:

@@ -25,11 +25,11 @@ from piezolab.studies.metering.board_under_meter import (
     fed,
     under_meter,
 )
-from piezolab.studies.metering.clip_contacts import clip_ohms
 from piezolab.studies.metering.expected import Expected, meter_ohms, meter_volts
 from piezolab.studies.metering.first_power_faults import Fault, pin_orders, shorted, shorts, with_legs
 from piezolab.studies.metering.instrument import Meter
 from piezolab.studies.metering.probes import Probe, fed_at_probes
+from piezolab.studies.metering.sound_board import clip_readings
 
 SERIES_OHM = 1e3
 SERIES_TOLERANCE = 0.05
@@ -142,7 +142,7 @@ def first_power(chain: SignalChain, schottky: bool = True, meter: Meter | None =
         _reversed(built, states, series, meter),
         (*_short_bands(few, states, of_few, healthy, meter), *_leg_bands(few, states, of_few, healthy, meter)),
         Expected(np.inf, np.inf, np.inf),
-        *clip_ohms(few, meter),
+        *clip_readings(chain, schottky, meter),
         built.clip_v,
         _short_draw(chain),
     )

@@ -106,6 +106,11 @@ class Meter:
         """The value as the display shows it."""
         return np.round(np.asarray(value) / digit) * digit
 
+    def beside(self, ohm: float) -> tuple[float, float]:
+        """For a resistor of more than `ohm_max`: one in ohm to lay beside it, half of that, and what both then read."""
+        known = 0.5 * self.ohm_max
+        return known, ohm * known / (ohm + known)
+
     @property
     def _leading(self) -> float:
         """The largest number shown with its point behind the first figure: 2 for 2000 counts."""

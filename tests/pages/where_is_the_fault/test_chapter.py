@@ -165,6 +165,9 @@ def test_the_tone_is_at_hand_only_once_the_battery_may_go_in(made: page.Page) ->
     assert not made.state.diagnosis.found.unpowered_only and finder.tone.layout.display is None
     how, caution = say.check_how(Check("high", "jack"))
     assert "300 mV" in how and "10 nF" in how and "down" in caution
+    for place in ("clip", "source"):  # a meter left on amperes is a short across the battery
+        how, caution = say.check_how(Check("dc", place))
+        assert "its + to the red wire" in how and "V socket, never A" in caution and "Touch the battery" in caution
 
 
 def test_the_meter_can_be_another_and_without_ac(made: page.Page) -> None:

@@ -1,6 +1,8 @@
 """The diagnosis: worked cases, safety, any subset in any order, contradictions without a crash."""
 
 import itertools
+import math
+import os
 
 import numpy as np
 import pytest
@@ -23,6 +25,7 @@ from piezolab.studies.faults import (
 )  # fmt: skip
 from piezolab.studies.faults.bands import seen_shares, unseen
 from piezolab.studies.faults.knowledge import knowledge
+from tests.studies.faults.trial import examine, world
 
 LIMITS = knowledge().limits
 
@@ -116,20 +119,24 @@ def test_shorts_and_switch_are_never_powered_first(link: dict[str, object]) -> N
     table = fault_table(SignalChain(link))
     keys = dangerous(table)
     assert {"switch:B1", "bridge:C_sup"} <= set(keys)
+    every: dict[tuple[str, ...], str] = {}  # what may be said, each once
     for key in keys:
         n = [fault.key for fault in table.hypotheses].index(key)
         surely = table.heard[:, (table.of_hypothesis == n) & table.dangerous].mean(axis=1)
         said = [word for word, p in zip(WORDS, surely, strict=True) if p > 0.2]
         for size in range(len(said) + 1):
-            for words in itertools.combinations(said, size):
-                found = diagnose(table, (), words)
-                assert found.next is not None and not found.next.powered, (key, words)
-                assert found.unpowered_only
+            every |= dict.fromkeys(itertools.combinations(said, size), key)
+    assert len(every) > 3
+    for words, key in every.items():
+        found = diagnose(table, (), words)
+        assert found.next is not None and not found.next.powered, (key, words)
+        assert found.unpowered_only
 
 
 def test_powered_readings_only_once_a_short_is_unlikely(table: FaultTable) -> None:
-    """On the lowest range that shows a number the diode hides no short from the clip. The supply lane alone
-    tells nothing of a switch across the battery."""
+    """On the lowest range that shows a number the diode hides no short from the clip. On a high one, with nearly no
+    current, it does: there the supply lane has to be read too. That lane alone tells nothing of a switch across the
+    battery."""
     clip, lane = typical(table, "healthy", "ohm:clip"), typical(table, "healthy", "ohm:supply")
     assert not diagnose(table, clip, ("weak", "dead")).unpowered_only
     assert diagnose(table, lane, ("weak", "dead")).unpowered_only
@@ -137,6 +144,34 @@ def test_powered_readings_only_once_a_short_is_unlikely(table: FaultTable) -> No
     assert before.unpowered_only and not any(step.powered for step in (before.next, *before.others))
     assert after.short < LIMITS.short_share and not after.unpowered_only
     assert any(step.powered for step in (after.next, *after.others))
+    for high in (17e3, 25e3, 40e3):
+        alone = diagnose(table, [Reading("ohm", "clip", high)], ("weak", "dead"))
+        assert alone.unpowered_only and not alone.next.powered, high
+
+
+def test_a_board_behind_an_open_clip_is_read_before_it_is_fed(table: FaultTable) -> None:
+    """Over range at the clip says that nothing arrives there, not that nothing is shorted behind it."""
+    over, lane = Reading("ohm", "clip", math.inf), typical(table, "healthy", "ohm:supply")
+    for heard in ((), ("dead",), ("fine",)):
+        found = diagnose(table, [over], heard)
+        assert found.unpowered_only and found.next.check.key == "ohm:supply" and found.next.reason == "short"
+        assert not any(step.powered for step in found.others)
+    once = diagnose(table, [over, *lane], ("dead",))  # the points may not have touched: a switch across the battery
+    assert once.unpowered_only and not once.next.powered
+    assert not diagnose(table, [over, *lane, over], ("dead",)).unpowered_only
+    again = diagnose(table, [over, *typical(table, "healthy", "ohm:clip")], ("dead",))
+    assert not again.unpowered_only, "the points had not touched"
+
+
+def test_hardly_a_short_meets_the_battery(table: FaultTable) -> None:
+    """Builds of the other world that would heat up, read as asked: none is to be fed before the short was seen."""
+    made = world(table.chain, table, 1500 if os.environ.get("PIEZOLAB_LONG") else 400, 1, seed=31)
+    hot = np.flatnonzero(np.abs(made.found.battery_w) > LIMITS.hot_w)
+    fed = 0
+    for build in hot:
+        course = examine(made, int(build), 2)
+        fed += any(step.next is not None and step.next.powered for step in course.diagnoses)
+    assert len(hot) >= 8 and fed <= 0.01 * len(hot)
 
 
 def test_a_tone_has_to_tell_more_than_a_touch_of_the_probe(table: FaultTable) -> None:

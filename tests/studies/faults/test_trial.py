@@ -26,10 +26,17 @@ from tests.studies.faults.trial import ELSEWHERE, Examiner, world
 LONG = bool(os.environ.get("PIEZOLAB_LONG"))
 FAULTY, SOUND = (260, 100) if LONG else (20, 6)
 BOARDS = tuple(METHODS) if LONG else ("stripboard",)
-#: Within four readings: true place first, among three; sound called sound; a sound place declared. Default follower,
-#: 207 faults that show and 100 sound builds: each is right to about 2 points. Other boards and stages have not been run
-#: at this length.
-RECORDED = {"stripboard": (0.899, 0.947, 0.970, 0.000)}
+#: Within four readings: true place first, among three; a sound place declared; of how many that show. From seeds
+#: 22 and 23, on which nothing was tuned, the battery out until a short is less likely than 1 in 500. Tape, wire and
+#: breadboard came out alike to the last build. Of 80 sound followers 0.988 were called sound; no sound gain stage was
+#: run. The first place misses the aim everywhere; a fifth reading brings it to 0.916 and 0.898, 0.902, 0.917 and
+#: 0.825, in this order.
+RECORDED = {
+    ("stripboard", "follower"): ((0.851, 0.944, 0.000, 215), (0.791, 0.942, 0.005, 206)),
+    ("tape, wire, breadboard", "follower"): ((0.797, 0.917, 0.008, 133),),
+    ("stripboard", "follower, measured transistor"): ((0.827, 0.910, 0.008, 133),),
+    ("stripboard", "gain stage"): ((0.692, 0.875, 0.000, 120),),
+}
 FIRST, THREE, HEALTHY, MISLED = 0.88, 0.93, 0.96, 0.03  # what is held; the aim is 0.92, 0.97, 0.97, 0.03
 
 

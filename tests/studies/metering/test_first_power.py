@@ -196,7 +196,7 @@ def test_ohms_at_the_clip_are_never_near_zero_on_a_sound_board() -> None:
             assert found.clip_off.low == np.inf
             assert min(found.clip_on.low, found.clip_on_reversed.low) > 100
     guarded = first_power(SignalChain())
-    assert guarded.clip_on_reversed.high > 3 * guarded.clip_on.high  # a diode that hardly leaks blocks
+    assert guarded.clip_on_reversed.high > 1.5 * guarded.clip_on.high  # a diode that hardly leaks blocks
 
 
 @pytest.mark.parametrize("link", ["", "stage=gain", "return=divider&divider_c=4.7u&supply_c=470u"])
