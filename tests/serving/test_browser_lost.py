@@ -82,12 +82,21 @@ def test_stopped_server_is_told_and_the_page_comes_back_with_it(visit, small_not
     again = LiveServer(small_notebooks, port=port)
     try:
         assert again.url == server.url
-        page.page.get_by_role("link", name="open it again").click()
-        page.page.wait_for_selector("#pz-gone", state="hidden")
+        page.page.get_by_text("The server answers again").wait_for(timeout=WAIT_MS)  # and nobody presses anything
+        page.page.wait_for_selector("#pz-gone", state="hidden", timeout=WAIT_MS)
         page.drawn()
         assert "pickup_c=4n7" in page.page.locator(".widget-label").first.text_content()
     finally:
         again.stop()
+
+
+def test_a_kernel_that_ends_alone_reloads_nothing(visit, live):
+    page = visit().open()
+    [kernel] = live.kernels()
+    kernel.kill()
+    banner(page).wait_for(timeout=WAIT_MS)
+    page.page.wait_for_timeout(7000)
+    assert "has stopped answering" in banner(page).text_content()
 
 
 @pytest.mark.slow

@@ -104,16 +104,58 @@
       status = 0;
     }
     if (open > 0) return;
+    if (status === 404 && silent > 0 && !reason) return comeBack();
     if (status === 404) return show(...(reason ?? ["This page has stopped answering."]));
     if (status === 0 || status >= 500) {
       silent += 1;
-      if (silent >= 2) show("The server cannot be reached just now.");
+      if (silent >= 2) show("The server cannot be reached just now. This page opens again by itself once it answers.");
     } else if (silent > 0) {
       silent = 0;
       window.dispatchEvent(new Event("piezolab:server-back"));
     }
     checkIn(WAIT_MS);
   }
+
+  // ---- a server that was gone and answers again: the page opens anew, a few seconds later than the next one. What was
+  // typed and not yet taken goes along; all else stands in the address or is kept by its own part.
+  const TYPED = "piezolab-typed";
+  let coming = 0;
+  const texts = () => [...document.querySelectorAll("main :is(input:not([type]), input[type=text], textarea)")]
+    .filter((field) => !field.closest(".pz-controls") && !field.readOnly);
+  const nameOf = (field) =>
+    [field.closest("form, [role=group]")?.getAttribute("aria-label"), field.name, field.labels?.[0]?.textContent].join("/");
+  function comeBack() {
+    const banner = document.getElementById("pz-gone");
+    banner.textContent = "The server answers again: this page opens anew in a few seconds.";
+    banner.hidden = false;
+    coming ||= setTimeout(async () => {
+      coming = 0;
+      const answers = await fetch(address("api/kernels/"), { cache: "no-store" }).then(({ status }) => status < 500, () => false);
+      if (!answers) return checkIn(WAIT_MS);
+      const typed = texts().filter((field) => field.value).map((field) => [nameOf(field), field.value]);
+      try {
+        sessionStorage.setItem(TYPED, JSON.stringify({ at: location.pathname, typed }));
+      } catch { /* a browser that keeps nothing */ }
+      location.reload();
+    }, 1000 + 5000 * Math.random());
+  }
+  window.addEventListener("piezolab:drawn", () => {
+    let kept = null;
+    try {
+      kept = JSON.parse(sessionStorage.getItem(TYPED));
+      sessionStorage.removeItem(TYPED);
+    } catch { return; }
+    if (kept?.at !== location.pathname) return;
+    // A part that is made late gets its text when it is there.
+    for (const delay of [0, 500, 2000, 5000]) {
+      setTimeout(() => {
+        for (const [name, text] of kept.typed) {
+          const field = texts().find((one) => !one.value && nameOf(one) === name);
+          if (field) field.value = text;
+        }
+      }, delay);
+    }
+  }, { once: true });
 
   // The front end opens the channel itself; being its constructor is the one way to see every attempt.
   const Socket = window.WebSocket;
