@@ -153,10 +153,10 @@ class HereHandler(RoomHandler):
 
 
 class SolvedHandler(RoomHandler):
-    """A page's word that its visitor has solved a task."""
+    """A page's word which tasks of a lesson its visitor has solved by now; the same word again changes nothing."""
 
-    #: Longest report, bytes.
-    LONGEST = 500
+    #: Longest report, bytes, and most tasks in it.
+    LONGEST, MOST = 4000, 60
 
     def post(self) -> None:
         who = self.known_visitor()
@@ -168,9 +168,11 @@ class SolvedHandler(RoomHandler):
             raise HTTPError(413)
         try:
             report = json.loads(self.request.body)
-            if not isinstance(report, dict) or set(report) != {"lesson", "task"}:
-                raise SolvedError("report: allowed is a lesson and a task, nothing else")
-            self._room.solved.add(who, report["lesson"], report["task"])
+            if not isinstance(report, dict) or set(report) != {"lesson", "tasks"}:
+                raise SolvedError("report: allowed are a lesson and its tasks, nothing else")
+            if not isinstance(report["tasks"], list) or len(report["tasks"]) > self.MOST:
+                raise SolvedError(f"tasks: allowed is a list of up to {self.MOST}")
+            self._room.solved.add(who, report["lesson"], report["tasks"])
         except SolvedError as problem:
             self.set_status(400)
             self.answer({"problem": str(problem)})

@@ -54,14 +54,18 @@ class Solved:
             self._lessons[name] = lesson
         return self._lessons[name]
 
-    def add(self, who: str, lesson: object, task: object) -> None:
-        """Count that a visitor has solved a task; a second time changes nothing. Raises SolvedError."""
+    def add(self, who: str, lesson: object, tasks: list) -> None:
+        """Count that a visitor has solved these tasks; a second time changes nothing. Raises SolvedError, and counts
+        none, where one of them is not the lesson's."""
         found = self._lesson(lesson)
-        if not isinstance(task, str) or task not in {step.name for step in found.tasks}:
-            raise SolvedError(f"task: allowed are the tasks of the lesson {found.name!r}")
-        marks = self._who.setdefault((found.name, task), set())
-        if len(marks) < MOST_VISITORS:
-            marks.add(hashlib.blake2b(who.encode(), key=self._key, digest_size=12).digest())
+        names = {step.name for step in found.tasks}
+        if not all(isinstance(task, str) and task in names for task in tasks):
+            raise SolvedError(f"tasks: allowed are those of the lesson {found.name!r}")
+        mark = hashlib.blake2b(who.encode(), key=self._key, digest_size=12).digest()
+        for task in tasks:
+            marks = self._who.setdefault((found.name, task), set())
+            if len(marks) < MOST_VISITORS:
+                marks.add(mark)
 
     def counts(self, lesson: _Lesson) -> list[tuple[str, int]]:
         """Each task's question and how many have solved it, in the lesson's order."""

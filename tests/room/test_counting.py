@@ -29,16 +29,16 @@ def solved() -> Solved:
 def test_each_visitor_counts_once_for_each_task():
     count = solved()
     for _ in range(3):
-        count.add("ann", "two-tasks", "one")
-    count.add("bob", "two-tasks", "one")
-    count.add("bob", "two-tasks", "two")
+        count.add("ann", "two-tasks", ["one"])
+    count.add("bob", "two-tasks", ["one"])
+    count.add("bob", "two-tasks", ["one", "two"])
     assert count.counts(LESSON) == [("One?", 2), ("Two?", 1)]
     assert count.lessons == [LESSON]
 
 
 def test_nobody_can_be_found_again_in_what_is_kept():
     count = solved()
-    count.add("a cookie that names a browser", "two-tasks", "one")
+    count.add("a cookie that names a browser", "two-tasks", ["one"])
     assert "a cookie" not in repr(vars(count)) and b"a cookie" not in b"".join(*count._who.values())
 
 
@@ -52,15 +52,15 @@ def test_nobody_can_be_found_again_in_what_is_kept():
         ("", "one", "lesson: allowed is"),
         (7, "one", "lesson: allowed is"),
         (None, "one", "lesson: allowed is"),
-        ("two-tasks", "three", "task: allowed are the tasks of the lesson 'two-tasks'"),
-        ("two-tasks", ["one"], "task: allowed are"),
-        ("two-tasks", {"one": 1}, "task: allowed are"),
+        ("two-tasks", "three", "tasks: allowed are those of the lesson 'two-tasks'"),
+        ("two-tasks", ["one"], "tasks: allowed are"),
+        ("two-tasks", {"one": 1}, "tasks: allowed are"),
     ],
 )
 def test_what_cannot_be_counted_is_refused_with_a_sentence(lesson, task, says):
     count = solved()
     with pytest.raises(SolvedError) as caught:
-        count.add("ann", lesson, task)
+        count.add("ann", lesson, ["one", task])
     assert str(caught.value).startswith(says) and count.lessons == []
 
 
@@ -70,7 +70,7 @@ def test_shipped_lessons_can_be_counted():
     assert len(lessons) >= 3
     for lesson in lessons:
         for task in lesson.tasks:
-            count.add("ann", lesson.name, task.name)
+            count.add("ann", lesson.name, [task.name])
         assert [n for _, n in count.counts(lesson)] == [1] * len(lesson.tasks)
 
 

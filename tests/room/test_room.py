@@ -135,7 +135,7 @@ def test_solved_tasks_are_counted_once_for_each_visitor(room):
     before = [task["solved"] for task in state(room)["lessons"][0]["tasks"]]
     guests = [Guest(room), Guest(room)]
     kernels = [guest.come_in() for guest in guests]
-    report = {"lesson": LESSON.name, "task": TASK}
+    report = {"lesson": LESSON.name, "tasks": [TASK]}
     for guest in (*guests, guests[0]):
         assert guest.solved(report).status_code == 204
     [lesson] = state(room)["lessons"]
@@ -145,7 +145,7 @@ def test_solved_tasks_are_counted_once_for_each_visitor(room):
 
 
 def test_only_who_sits_in_the_room_is_counted_and_only_what_there_is(room):
-    good = {"lesson": LESSON.name, "task": TASK}
+    good = {"lesson": LESSON.name, "tasks": [TASK]}
     stranger = Guest(room)
     assert stranger.solved(good).status_code == 403
     stranger.knock()
@@ -153,9 +153,11 @@ def test_only_who_sits_in_the_room_is_counted_and_only_what_there_is(room):
     guest = Guest(room)
     kernel = guest.come_in()
     for content in (
-        {"lesson": "no-such", "task": TASK},
-        {"lesson": LESSON.name, "task": "<script>alert(1)</script>"},
-        {"lesson": "../../etc/passwd", "task": TASK},
+        {"lesson": "no-such", "tasks": [TASK]},
+        {"lesson": LESSON.name, "tasks": [TASK, "<script>alert(1)</script>"]},
+        {"lesson": LESSON.name, "tasks": TASK},
+        {"lesson": LESSON.name, "tasks": [TASK] * 61},
+        {"lesson": "../../etc/passwd", "tasks": [TASK]},
         {**good, "name": "Ann"},
         {"lesson": LESSON.name},
         [],
@@ -167,7 +169,7 @@ def test_only_who_sits_in_the_room_is_counted_and_only_what_there_is(room):
         assert "alert" not in json.dumps(state(room))
     assert guest.http.post(room.url + "room/solved", data=b"\xff{", timeout=20).status_code == 400
     assert guest.http.post(room.url + "room/solved", data=b"[" * 499, timeout=20).status_code == 400
-    assert guest.solved({**good, "task": "x" * 600}).status_code == 413
+    assert guest.solved({**good, "tasks": ["x" * 6000]}).status_code == 413
     assert guest.solved(good, headers={"Origin": "http://elsewhere.example"}).status_code == 403
     codes = {guest.solved(good).status_code for _ in range(60)}
     assert codes == {204, 429}

@@ -63,7 +63,7 @@ def test_from_the_projector_to_a_solved_task_and_through_the_line(lesson_room, p
     assert third.url == link  # the wanted page, with its chain, is kept
     wall.get_by_text("2 seats taken, 0 free, 1 waiting").wait_for(timeout=WAIT_MS)
 
-    event = {"lesson": LESSON.name, "task": LESSON.tasks[0].name}
+    event = {"lesson": LESSON.name, "tasks": [LESSON.tasks[0].name]}
     for page in (first, second, second):
         page.evaluate(
             "detail => document.querySelector('.pz-cell').dispatchEvent("

@@ -27,7 +27,7 @@ def full_room(room_notebooks):
     server = open_room(room_notebooks, seats=1, lesson=LESSON.name)
     guest = Guest(server)
     guest.come_in()
-    assert guest.solved({"lesson": LESSON.name, "task": LESSON.tasks[0].name}).status_code == 204
+    assert guest.solved({"lesson": LESSON.name, "tasks": [LESSON.tasks[0].name]}).status_code == 204
     yield server
     server.stop()
 

@@ -227,16 +227,17 @@
     for (const [key, solved] of unsent) {
       try {
         const { status } = await post("room/solved", solved);
-        if (status < 500 && status !== 429) unsent.delete(key);
+        // a later report of the same lesson holds all of this one
+        if (status < 500 && status !== 429 && unsent.get(key) === solved) unsent.delete(key);
       } catch {
         return;
       }
     }
   }
   window.addEventListener("piezolab:solved", (event) => {
-    const { lesson, task } = event.detail ?? {};
-    if (!settings().piezolabRoom || typeof lesson !== "string" || typeof task !== "string" || !lesson || !task) return;
-    unsent.set(`${lesson} ${task}`, { lesson, task });
+    const { lesson, tasks } = event.detail ?? {};
+    if (!settings().piezolabRoom || typeof lesson !== "string" || !lesson || !tasks?.length) return;
+    unsent.set(lesson, { lesson, tasks });
     report();
   });
   window.addEventListener("piezolab:server-back", report);

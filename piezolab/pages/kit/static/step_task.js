@@ -31,7 +31,7 @@ export default {
     const form = element("form", { class: "pz-step-form" });
     const reply = element("p", { class: "pz-answer", role: "status" });
     el.append(guess, moved, form, reply);
-    const told = new Set(); // solved tasks that the room has been told of
+    const told = new Set(); // solved tasks that the room has been told of: how many solved each, and not who
     const typed = new Map(); // what stands in a field whose screen was left
     let field = null;
     let waiting = null; // the task that is being checked, and what was known of it before
@@ -103,6 +103,14 @@ export default {
       check(model.get("current"), field?.value ?? "");
     });
 
+    // All of them each time: a server that has started anew knows of none.
+    function tell(names) {
+      const before = told.size;
+      for (const name of names) told.add(name.split("/").pop());
+      if (told.size === before) return;
+      const detail = { lesson: model.get("lesson"), tasks: [...told] };
+      el.dispatchEvent(new CustomEvent("piezolab:solved", { bubbles: true, composed: true, detail }));
+    }
     function say(text, good = false) {
       reply.textContent = text;
       reply.classList.toggle("pz-good", good);
@@ -116,11 +124,7 @@ export default {
       }
       waiting = null;
       reply.removeAttribute("aria-busy");
-      if (good && !told.has(name)) {
-        told.add(name); // a room counts how many solved it, and not who
-        const detail = { lesson: model.get("lesson"), task: name.split("/").pop() };
-        el.dispatchEvent(new CustomEvent("piezolab:solved", { bubbles: true, composed: true, detail }));
-      }
+      tell(good ? [name, ...model.get("done")] : model.get("done"));
       const solved = !sentence && model.get("done").includes(name);
       say(solved ? "✓ solved before" : sentence, good || solved);
     }
