@@ -22,8 +22,8 @@ class Settings:
         self._state = state
         self._keep: Callable[[Mapping[str, str] | None], None] = lambda texts: None
         self.widget = OptionForm(
-            "Your board and your meter", SHEET_KEYS, FIRST, "use these", self._use,
-            "size, switch, diode, legs, meter, currency",
+            "Your build", SHEET_KEYS, FIRST, "use these", self._use,
+            "size, switch, diode, legs, meter",
         )
         self.build = BoardAsBuilt()
         self._sheets: list[SheetData] = []

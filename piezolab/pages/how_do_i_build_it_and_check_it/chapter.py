@@ -145,7 +145,8 @@ def first_power(sheet: SheetData) -> Steps:
     """Safety first, then the test through the resistor."""
     if not sheet.powered:
         return Steps("", ())
-    return Steps(bullets(say.beware(sheet), "pz-beware"), build_steps.first_power_steps(sheet))
+    above = bullets(say.beware(sheet), "pz-beware") + paragraphs(say.first_power_misses(sheet))
+    return Steps(above, build_steps.first_power_steps(sheet))
 
 
 def power_on(sheet: SheetData) -> Steps:

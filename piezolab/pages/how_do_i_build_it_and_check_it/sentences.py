@@ -48,9 +48,7 @@ def verdict(sheet: SheetData) -> str:
     if power is None:
         return NOTHING
     count = len(sheet.items)
-    board = "no board of this kind holds them"
-    if sheet.layout is not None:
-        board = f"{sheet.layout.method.title}, {sheet.layout.width:.0f} × {sheet.layout.height:.0f} mm"
+    board = "no board of this kind holds them" if sheet.layout is None else sheet.layout.method.title
     reading = f"At first power the {show(power.series_ohm, 'ohm', 1)} resistor should show {volts(power.healthy)}"
     wait = f", after {waiting(power.wait_s)}" if power.wait_s >= 1 else ""
     return f"{count} parts; {board}. {reading}{wait}."
@@ -63,16 +61,21 @@ def advice(sheet: SheetData) -> list[str]:
     said = [sheet.layout_problem] if sheet.layout_problem else []
     if not sheet.chain.transistor_measured:
         said.append(
-            f"The ranges are for 98 of 100 {sheet.chain.type_number}s, typical, not yours: measure your transistor "
-            "(chapter “Will this transistor do?”) and they become narrow."
-        )
-    unseen = len(sheet.power.unseen)
-    if unseen:
-        said.append(
-            f"First power cannot tell {unseen} of {len(sheet.power.faults)} single faults from a healthy board. The "
-            "table says which test can: do not leave out the ohms with the power off."
+            f"The ranges are for 98 of 100 {sheet.chain.type_number}s; “Will this transistor do?” narrows them to "
+            "yours."
         )
     return said
+
+
+def first_power_misses(sheet: SheetData) -> str:
+    """How many faults this test does not show; "" where it shows all."""
+    unseen = len(sheet.power.unseen) if sheet.power is not None else 0
+    if not unseen:
+        return ""
+    return (
+        f"First power cannot tell {unseen} of {len(sheet.power.faults)} single faults from a healthy board. The table "
+        "says which test can: do not leave out the ohms with the power off."
+    )
 
 
 def waiting(seconds: float) -> str:
