@@ -34,6 +34,7 @@ def main() -> None:
     type=click.FloatRange(0.05, 1440),
     help="Minutes until an untouched page gives its seat back; with --room 20 unless said.",
 )
+@click.option("--log-file", help="Write the log there, 3 MB at most, not to the terminal.")
 def serve(host: str | None, port: int, open_browser: bool, base_url: str, room: bool, **others: object) -> None:
     """Serve the chapters to a browser."""
     from piezolab.serving import ServingError

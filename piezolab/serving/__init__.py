@@ -30,6 +30,7 @@ def serve(
     lesson: str | None = None,
     idle_minutes: float | None = None,
     warm: bool = True,
+    log_file: Path | str | None = None,
 ) -> None:
     """Serve the chapters until interrupted.
 
@@ -41,7 +42,8 @@ def serve(
     public_address: such as ``http://workshop.example:8350``, under which visitors reach the server if it is not the one
     it listens on. seats: pages open at once, each with a kernel. verbose: log every request and kernel event. room:
     serve a room of phones and laptops; lesson: what it works on. idle_minutes: after which an untouched page gives its
-    seat back; None is never. warm: fork kernels from one warm process where the system can.
+    seat back; None is never. warm: fork kernels from one warm process where the system can. log_file: where the log
+    goes instead of the terminal; at 1 MB it is put aside, and two that were put aside are kept.
 
     Raises ServingError where the address cannot be listened on or the notebooks cannot be read.
     """
@@ -60,4 +62,5 @@ def serve(
         lesson=lesson,
         idle_minutes=idle_minutes,
         warm=warm,
+        log_file=log_file,
     )

@@ -16,6 +16,7 @@ from urllib.parse import urlsplit
 from jupyter_core.paths import jupyter_path
 from jupyter_server.utils import url_path_join
 from tornado.web import Application, RequestHandler
+from traitlets import default
 from traitlets.config import Config
 from voila.app import Voila
 
@@ -28,6 +29,7 @@ from .error_pages import NotFound
 from .headers import SecurityHeaders
 from .kernels import Anyone, OwnKernelSpecs, PromptClient, SeatedKernelManager, transport_for
 from .pages import LeaveHandler, PageHandler, StockLeaveHandler, ToChapter, ToIndex, prepare_notebook
+from .record import SHOWN, plain
 from .room import Room
 from .room_sheet import RoomSheetHandler
 from .seats import Seats
@@ -161,6 +163,14 @@ class Server(Voila):
         self._public_host = urlsplit(public_address).hostname if public_address else None
         self.voila_configuration.page_config_hook = self.page_config
 
+    @default("log")
+    def _log_default(self) -> logging.Logger:
+        """Beside our own, not with handlers of its own: every record is written one way (`record`)."""
+        return logging.getLogger("piezolab.voila")
+
+    def _configure_logging(self) -> None:
+        logging.getLogger("piezolab.voila").setLevel(self.log_level)
+
     def application(self) -> Application:
         """The web application; needs a running event loop."""
         self.app = Application(**self.init_settings())
@@ -265,5 +275,7 @@ class Server(Voila):
     @staticmethod
     def _log_request(handler: RequestHandler) -> None:
         status = handler.get_status()
-        level = logging.INFO if status < 500 else logging.ERROR
-        log.log(level, "%d %s %s", status, handler.request.method, handler.request.path)
+        # That all seats are taken is no error, and is said to everybody who waits.
+        level = logging.INFO if status < 500 or status == 503 else logging.ERROR
+        asked = plain(f"{handler.request.method} {handler.request.path}", SHOWN)
+        log.log(level, "%d %s", status, asked)

@@ -12,18 +12,24 @@ from typing import Any
 from jupyter_server.base.handlers import JupyterHandler
 from tornado.ioloop import IOLoop
 from tornado.web import HTTPError
+from tornado.websocket import WebSocketClosedError
 from voila.tornado.kernel_websocket_handler import VoilaKernelWebsocketHandler, WebsocketHandler
 
 from .framing import V1, header_and_content, three_parts
 from .limits import Allowance, Allowances
+from .record import KernelErrors
 from .seats import TOO_MUCH
 from .visitors import Visitors
 
 log = logging.getLogger("piezolab.serving")
+_errors = KernelErrors(log)
 
 
-def keeps_to_itself(message: bytes | str | dict[str, Any], v1: bool) -> bool:
-    """Whether a kernel's message must not reach the browser: tracebacks, standard error, the notebook's source."""
+def keeps_to_itself(message: bytes | str | dict[str, Any], v1: bool, kernel_id: str = "") -> bool:
+    """Whether a kernel's message must not reach the browser: tracebacks, standard error, the notebook's source.
+
+    kernel_id: whose it is, for the log.
+    """
     if isinstance(message, bytes):
         header, content = header_and_content(message, v1)
     else:
@@ -31,7 +37,7 @@ def keeps_to_itself(message: bytes | str | dict[str, Any], v1: bool) -> bool:
         header, content = whole.get("header") or {}, whole.get("content") or {}
     kind = header.get("msg_type")
     if kind == "error":
-        log.error("a page's kernel raised an error:\n%s", "\n".join(content.get("traceback", [])))
+        _errors.note(kernel_id, content)
     return kind in ("error", "execute_input") or (kind == "stream" and content.get("name") == "stderr")
 
 
@@ -183,11 +189,17 @@ class ChannelsHandler(Visitors, VoilaKernelWebsocketHandler):
             return None  # the kernel may still speak when its line has just been closed
         if (done := dealt_with(message, self._v1)) and (in_flight := self.seats.in_flight(self.kernel_id)):
             in_flight.done(done)
-        if keeps_to_itself(message, self._v1):
+        if keeps_to_itself(message, self._v1, self.kernel_id):
             return None
         # Not Voila's own: it reads every binary message as if it had the newer framing, and never comes back from one
         # that has not.
-        return WebsocketHandler.write_message(self, message, binary)
+        try:
+            sent = WebsocketHandler.write_message(self, message, binary)
+        except WebSocketClosedError:
+            return None
+        # Nobody waits for it: where the line closes meanwhile, its error would be told at length when it is forgotten.
+        sent.add_done_callback(lambda done: done.cancelled() or done.exception())
+        return sent
 
 
 class KernelHandler(Visitors, JupyterHandler):

@@ -27,6 +27,7 @@ from .app import MESSAGE_LIMIT, Server, log
 from .forking import WarmProcess, WarmProvisioner, can_fork
 from .kernels import transport_for, without_secrets
 from .limits import CountingServer, more_files
+from .record import write_to
 from .room import Room, room_lesson
 from .seats import Seats
 from .start_problems import ServingError
@@ -190,10 +191,11 @@ def run(
     lesson: str | None = None,
     idle_minutes: float | None = None,
     warm: bool = True,
+    log_file: Path | str | None = None,
     member: "Member | None" = None,
 ) -> None:
     """Serve until interrupted; see `piezolab.serving.serve`. member: whose server it is, behind a hub."""
-    logging.basicConfig(format="%(asctime)s %(levelname)s %(message)s")
+    write_to(log_file)
     log.setLevel(logging.INFO if verbose else logging.WARNING)
     base = _base_url(base_url)
     public_address = _checked_public(public_address)

@@ -21,7 +21,8 @@ def test_room_chooses_its_network_and_lets_idle_seats_go(said):
 
 
 def test_every_option_of_a_room_is_handed_on(said):
-    options = {"--seats": 12, "--lesson": "find-the-hum", "--idle-minutes": 7.5, "--public-address": "http://a.example"}
+    options = {"--seats": 12, "--lesson": "find-the-hum", "--idle-minutes": 7.5, "--log-file": "log"}
+    options["--public-address"] = "http://a.example"
     words = [word for pair in options.items() for word in map(str, pair)]
     assert CliRunner().invoke(main, ["serve", "--room", *words]).exit_code == 0
     for option, value in options.items():

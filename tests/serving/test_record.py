@@ -1,0 +1,103 @@
+"""The log: short lines, nothing of a visitor's whole, no more than the disk has room for."""
+
+import contextlib
+import io
+import logging
+import sys
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from piezolab.serving import record
+from piezolab.serving.limits import Allowances
+from piezolab.serving.record import LONGEST, SHOWN, KernelErrors, Line, plain, write_to
+from piezolab.serving.start_problems import ServingError
+from tests.serving.test_seats import Clock
+
+
+def line(message: str, *arguments: object, problem: BaseException | None = None) -> str:
+    about = (type(problem), problem, problem.__traceback__) if problem else None
+    return Line().format(logging.LogRecord("a", logging.ERROR, "", 0, message, arguments, about))
+
+
+@given(st.text(max_size=2000), st.text(max_size=2000))
+def test_a_record_is_one_short_line_that_no_terminal_obeys(said, raised):
+    try:
+        raise ValueError(raised)
+    except ValueError as problem:
+        written = line("%s", said, problem=problem)
+    assert len(written) <= LONGEST and written.isprintable()
+    assert "ValueError" in written and "test_record.py:" in written
+    assert len(written.splitlines()) == 1
+
+
+@given(st.text(max_size=200), st.integers(10, 100))
+def test_what_can_be_printed_and_is_short_stands_as_it_was(text, most):
+    shown = plain(text, most)
+    assert len(shown) <= most
+    if text.isprintable() and len(text) <= most:
+        assert shown == text
+
+
+def test_a_request_is_named_without_its_visitors_chain():
+    secret = "title=my+own+words+about+it"
+    written = line("Uncaught exception %s\n%r", f"GET /where?{secret} (127.0.0.1)", f"Request(uri='/where?{secret}')")
+    assert "GET /where?… (" in written and "own" not in written and "127.0.0.1" in written
+
+
+def test_a_kernel_is_heard_once_a_minute_and_the_others_still():
+    clock, log = Clock(), logging.getLogger("tests.kernels")
+    heard = io.StringIO()
+    handler = logging.StreamHandler(heard)
+    handler.setFormatter(Line())
+    log.addHandler(handler)
+    errors = KernelErrors(log, Allowances(1, 1 / 60, clock=clock))
+    said = {"ename": "ValueError", "evalue": "v" * 500, "traceback": ["\x1b[0;31mFile ~/x/page.py:7\x1b[0m, in f()"]}
+    for _ in range(1000):
+        errors.note("one", said)
+    errors.note("two", said)
+    assert heard.getvalue().count("\n") == 2
+    assert "File ~/x/page.py:7" in heard.getvalue() and "v" * SHOWN not in heard.getvalue()
+    clock.now += 61
+    errors.note("one", said)
+    assert heard.getvalue().count("\n") == 3
+
+
+@pytest.fixture
+def root(monkeypatch):
+    """The root logger, given back as it was."""
+    logger = logging.getLogger()
+    before, level = list(logger.handlers), logging.raiseExceptions
+    logger.handlers = []
+    yield logger
+    for handler in logger.handlers:
+        handler.close()
+    logger.handlers, logging.raiseExceptions = before, level
+
+
+def test_a_log_file_never_outgrows_its_measure(root, tmp_path, monkeypatch):
+    monkeypatch.setattr(record, "FILE_BYTES", 5000)
+    write_to(tmp_path / "log")
+    for number in range(500):
+        root.error("%d %s", number, "x" * 10_000)
+    files = sorted(path.name for path in tmp_path.iterdir())
+    assert files == ["log", "log.1", "log.2"]
+    assert all(path.stat().st_size <= 5000 for path in tmp_path.iterdir())
+    assert " 499 x" in (tmp_path / "log").read_text("utf-8").splitlines()[-1]
+
+
+def test_a_log_file_that_cannot_be_written_is_one_sentence(root, tmp_path):
+    with pytest.raises(ServingError, match="log: .* cannot be written: "):
+        write_to(tmp_path / "nowhere" / "log")
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="the device that is always full is Linux's")
+def test_a_record_that_finds_a_full_disk_is_lost_quietly(root, capsys):
+    handler = logging.StreamHandler(open("/dev/full", "w"))
+    root.addHandler(handler)
+    write_to(None)
+    root.error("anything")
+    with contextlib.suppress(OSError):
+        handler.stream.close()
+    assert capsys.readouterr().err == ""
