@@ -4,6 +4,7 @@ import ipaddress
 import re
 import socket
 import time
+from urllib.parse import urlsplit
 
 import psutil
 
@@ -44,6 +45,35 @@ def own_addresses() -> list[str]:
 def host_of(header: str) -> str:
     """The name or address in a Host header, without its port, in small letters."""
     return re.sub(r":\d*\Z", "", header.strip().lower()).strip("[]")
+
+
+def is_loopback(host: str) -> bool:
+    """Whether a name or address is this computer's for itself alone."""
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return host == "localhost"
+
+
+def public_host(address: str | None) -> str | None:
+    """The name in a public address, in small letters."""
+    return urlsplit(address).hostname if address else None
+
+
+class LocalNames:
+    """The names that a request may call this computer by where it serves nobody else: its own for itself.
+
+    Parameters
+    ----------
+    extra : str or None
+        A further name: the public address's, where a proxy speaks for visitors.
+    """
+
+    def __init__(self, extra: str | None = None) -> None:
+        self._extra = extra
+
+    def __contains__(self, host: str) -> bool:
+        return is_loopback(host) or (self._extra is not None and host == self._extra)
 
 
 class OwnNames:

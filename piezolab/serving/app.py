@@ -8,13 +8,14 @@ import asyncio
 import hashlib
 import logging
 import os
+from collections.abc import Container
 from importlib import metadata
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
-from urllib.parse import urlsplit
 
 from jupyter_core.paths import jupyter_path
 from jupyter_server.utils import url_path_join
+from tornado.httputil import HTTPServerRequest
 from tornado.web import Application, RequestHandler
 from traitlets import default
 from traitlets.config import Config
@@ -23,9 +24,10 @@ from voila.app import Voila
 from .. import faces
 from ..chapters import ChapterFile
 from . import room_pages as own
+from .addresses import host_of
 from .assets import AssetFolder, AssetHandler, face_links
 from .channels import PING_MS, ChannelsHandler, KernelHandler, Traffic
-from .error_pages import NotFound
+from .error_pages import NotFound, WrongHost
 from .headers import SecurityHeaders
 from .kernels import Anyone, OwnKernelSpecs, PromptClient, SeatedKernelManager, transport_for
 from .pages import LeaveHandler, PageHandler, StockLeaveHandler, ToChapter, ToIndex, prepare_notebook
@@ -103,6 +105,16 @@ def _configuration(connections: Path) -> Config:
     )
 
 
+class OneHost(Application):
+    """Answers, on every route and none, only those who call this computer by a name of its own."""
+
+    def find_handler(self, request: HTTPServerRequest, **kwargs: Any) -> Any:
+        names = self.settings["names"]
+        if names is not None and host_of(request.host) not in names:
+            return self.get_handler_delegate(request, WrongHost)
+        return super().find_handler(request, **kwargs)
+
+
 class Server(Voila):
     """Voila without its own routes, its reading of the user's configuration files, and its start-up.
 
@@ -118,9 +130,9 @@ class Server(Voila):
         Path before every page, with a slash at both ends.
     port : int
         Port that is listened on; names the visitors' cookie, since cookies do not tell ports apart.
-    local_only : bool
-        Refuse requests for other host names than this computer's own (a page of another site must not reach a
-        server that listens on this computer only).
+    names : Container of str, or None
+        What requests may call this computer; None is anything. A page of another site that had its own name pointed
+        here comes under another one, whichever address it asks for.
     public_address : str or None
         Address under which visitors come, if it is another.
     seats : Seats
@@ -141,7 +153,7 @@ class Server(Voila):
         connections: Path,
         base_url: str,
         port: int,
-        local_only: bool,
+        names: Container[str] | None,
         public_address: str | None,
         seats: Seats,
         room: Room | None = None,
@@ -159,8 +171,8 @@ class Server(Voila):
         self.room = room
         self.member = member
         self.release = _release()
-        self._local_only = local_only
-        self._public_host = urlsplit(public_address).hostname if public_address else None
+        self._names = names
+        self._public = public_address is not None
         self.voila_configuration.page_config_hook = self.page_config
 
     @default("log")
@@ -173,14 +185,14 @@ class Server(Voila):
 
     def application(self) -> Application:
         """The web application; needs a running event loop."""
-        self.app = Application(**self.init_settings())
+        self.app = OneHost(**self.init_settings())
         self.app.add_handlers(".*$", self.init_handlers())
         return self.app
 
     @property
     def behind_proxy(self) -> bool:
         """Whether visitors come through something that speaks for them."""
-        return self._public_host is not None or self.member is not None
+        return self._public or self.member is not None
 
     def addresses(self, *parts: str) -> str:
         """An address below the base."""
@@ -213,8 +225,9 @@ class Server(Voila):
             static=self.addresses("static", self.release),
             large_files=(f"own/{LIBRARY_NAME}", "voila/voila.js"),
             pages_at_once=asyncio.Semaphore(AT_ONCE),
-            allow_remote_access=not self._local_only,
-            local_hostnames=["localhost", *filter(None, [self._public_host])],
+            # Jupyter's own check knows some of the routes only; ours is the application's.
+            allow_remote_access=True,
+            names=self._names,
             transforms=[SecurityHeaders],
             default_handler_class=NotFound,
             visitor_cookie=f"seat-{self.port}",

@@ -3,7 +3,7 @@
 from html import escape
 from typing import Any
 
-from tornado.web import RequestHandler
+from tornado.web import HTTPError, RequestHandler
 
 _SENTENCES = {
     400: "The server did not understand this request.",
@@ -36,11 +36,26 @@ body {{ font: 1.1rem/1.5 system-ui, sans-serif; max-width: 34rem; margin: 12vh a
 """
 
 
-def error_page(status: int, home: str) -> str:
-    """A whole page for an HTTP status; ``home`` is the address of the start page."""
+class NoSpace(HTTPError):
+    """No page can be made, since the disk is full."""
+
+    title = "No space"
+    sentence = "The disk of the computer that serves this page is full. Its owner has been told; this page tries again."
+
+    def __init__(self) -> None:
+        super().__init__(503)
+
+
+def error_page(status: int, home: str, problem: BaseException | None = None) -> str:
+    """A whole page for an HTTP status, or for a problem that has its own words.
+
+    home: address of the start page.
+    """
     title = _TITLES.get(status, "That did not work")
     retry = '<meta http-equiv="refresh" content="10">\n' if status in (429, 503) else ""
     sentence = _SENTENCES.get(status, _OTHER)
+    if isinstance(problem, NoSpace):
+        title, sentence = problem.title, problem.sentence
     return _PAGE.format(title=title, retry=retry, sentence=escape(sentence), home=escape(home, quote=True))
 
 
@@ -52,11 +67,20 @@ class PlainErrors(RequestHandler):
         self.set_header("Cache-Control", "no-store")
         if status_code in (429, 503):
             self.set_header("Retry-After", "10")
-        self.finish(error_page(status_code, self.settings["base_url"]))
+        problem = kwargs.get("exc_info", (None, None, None))[1]
+        self.finish(error_page(status_code, self.settings["base_url"], problem))
 
 
 class NotFound(PlainErrors):
     """Whatever no other handler knows."""
 
+    _status = 404
+
     def prepare(self) -> None:
-        self.send_error(404)
+        self.send_error(self._status)
+
+
+class WrongHost(NotFound):
+    """Whoever calls this computer by a name that is not its own."""
+
+    _status = 421

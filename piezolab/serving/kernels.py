@@ -18,6 +18,7 @@ from jupyter_server.auth.identity import IdentityProvider, User
 from jupyter_server.services.kernels.kernelmanager import AsyncMappingKernelManager
 
 from .forking import PROVISIONER
+from .full_disk import Space, disk_is_full
 from .seats import ENDED, Seats, current_visit
 
 log = logging.getLogger("piezolab.serving")
@@ -112,10 +113,18 @@ class SeatedKernelManager(AsyncMappingKernelManager):
     """Gives each kernel to the visitor whose page starts it."""
 
     seats: Seats
+    _space = Space()
 
     async def start_kernel(self, **kwargs: Any) -> str:
+        """Start a kernel for the visit that asks for one. Raises NoSpace where the disk is full."""
         kwargs["env"] = without_secrets(kwargs.get("env") or dict(os.environ))
-        kernel_id = await super().start_kernel(**kwargs)
+        self._space.need(self.connection_dir)
+        try:
+            kernel_id = await super().start_kernel(**kwargs)
+        except OSError as problem:
+            if not disk_is_full(problem):
+                raise
+            raise self._space.missing(self.connection_dir) from None
         self.seats.started(current_visit.get(), kernel_id)
         return kernel_id
 

@@ -43,11 +43,6 @@ class PageHandler(Visitors, TornadoVoilaHandler):
         self._chapters = chapters
         super().initialize(**kwargs)
 
-    def check_host(self) -> bool:
-        if not super().check_host():
-            raise HTTPError(421)
-        return True
-
     async def prepare(self) -> None:
         # Voila takes these from the address even when overrides are forbidden.
         for arguments in (self.request.arguments, self.request.query_arguments):

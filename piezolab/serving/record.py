@@ -11,6 +11,8 @@ from typing import Any
 from .limits import Allowances
 from .start_problems import ServingError
 
+_log = logging.getLogger("piezolab.serving")
+
 #: Characters of the longest record, and of the longest piece of a visitor's text in one.
 LONGEST, SHOWN = 300, 80
 #: Bytes after which a log file is put aside and a new one begun, and how many that were put aside are kept.
@@ -80,3 +82,11 @@ def write_to(path: Path | str | None) -> None:
         root.addHandler(handler)
     # A record that cannot be written (a full disk) is lost; telling of it at length would be no help.
     logging.raiseExceptions = False
+
+
+def say(text: str) -> None:
+    """Print for whoever started the server; a full disk or a narrow terminal stops nothing."""
+    try:
+        print(text, flush=True)
+    except (OSError, ValueError):
+        _log.warning("something could not be printed")

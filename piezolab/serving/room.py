@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING
 
 import segno
 
-from .addresses import OwnNames
 from .limits import Allowances
 from .seats import Seats
 from .solved import Solved
@@ -29,14 +28,11 @@ class Room:
         The lesson that the room works on.
     seats : Seats
         Who sits.
-    names : OwnNames
-        What requests may call this computer.
     """
 
     address: str
     lesson: "Lesson | None"
     seats: Seats
-    names: OwnNames
     line: WaitingLine = field(init=False)
     solved: Solved = field(init=False)
     new_pages: Allowances = field(init=False)

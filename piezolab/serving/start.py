@@ -2,16 +2,13 @@
 
 import asyncio
 import errno
-import ipaddress
 import logging
 import os
-import shutil
 import signal
 import socket
-import sys
-import tempfile
 import time
 import webbrowser
+from collections.abc import Container
 from pathlib import Path
 from typing import TYPE_CHECKING
 from urllib.parse import urlsplit
@@ -22,12 +19,13 @@ from tornado.netutil import bind_sockets
 from ..chapters import INDEX_FILE, ChapterFile, find_chapters, notebook_title
 from ..lessons.shelf import ROOM_LESSON
 from ..location import notebooks_dir
-from .addresses import OwnNames, own_addresses
+from .addresses import LocalNames, OwnNames, is_loopback, own_addresses, public_host
 from .app import MESSAGE_LIMIT, Server, log
 from .forking import WarmProcess, WarmProvisioner, can_fork
-from .kernels import transport_for, without_secrets
+from .kernels import without_secrets
 from .limits import CountingServer, more_files
-from .record import write_to
+from .own_folder import own_folder
+from .record import say, write_to
 from .room import Room, room_lesson
 from .seats import Seats
 from .start_problems import ServingError
@@ -101,14 +99,6 @@ async def _warm_up(wait: bool) -> WarmProcess:
         await asyncio.wait({starting}, timeout=60)
     PeriodicCallback(warm.look_after, 1000).start()
     return warm
-
-
-def say(text: str) -> None:
-    """Print for whoever started the server; a full disk or a narrow terminal stops nothing."""
-    try:
-        print(text, flush=True)
-    except (OSError, ValueError):
-        log.warning("something could not be printed")
 
 
 def _say_room(room: Room) -> None:
@@ -207,28 +197,23 @@ def run(
     sockets, chosen = _listen(host, port)
     if member is not None and chosen != port:
         raise ServingError(f"port: {port} is taken, and the hub waits at no other")
-    if room and not _is_loopback(host) and host not in _EVERYWHERE:
+    if room and not is_loopback(host) and host not in _EVERYWHERE:
         # The teacher's own browser may say "localhost".
         sockets += _also_here(chosen)
     announce = (public_address or f"http://{_shown(host, room)}:{chosen}") + base
     holders = Seats(seats, idle_s=idle_minutes * 60 if idle_minutes else None)
-    the_room = None
-    if room:
-        names = OwnNames(host, _shown(host, room), public_address and urlsplit(public_address).hostname)
-        the_room = Room(announce, chosen_lesson, holders, names)
-    connections = Path(tempfile.mkdtemp(prefix="pz-", dir=_short_folder()))
-    # No history, start-up files or settings of this user's own Python shell in a visitor's kernel.
-    os.environ["IPYTHONDIR"] = str(connections / "ipython")
+    the_room = Room(announce, chosen_lesson, holders) if room else None
     os.environ[ROOM_LESSON] = chosen_lesson.name if room and chosen_lesson is not None else ""
-    try:
+    with own_folder() as connections:
+        # No history, start-up files or settings of this user's own Python shell in a visitor's kernel.
+        os.environ["IPYTHONDIR"] = str(connections / "ipython")
         server = Server(
             folder=folder,
             pages=pages,
             connections=connections,
             base_url=base,
             port=chosen,
-            # Behind a hub visitors come by its name, and are known by having signed in.
-            local_only=_is_loopback(host) and member is None,
+            names=_names(host, room, public_address, member is not None),
             public_address=public_address,
             seats=holders,
             room=the_room,
@@ -236,8 +221,15 @@ def run(
             log_level=logging.INFO if verbose else logging.ERROR,
         )
         asyncio.run(_serve(server, sockets, announce, open_browser, warm))
-    finally:
-        shutil.rmtree(connections, ignore_errors=True)
+
+
+def _names(host: str, room: bool, public_address: str | None, hub: bool) -> Container[str] | None:
+    """What requests may call this computer; None is anything."""
+    public = public_host(public_address)
+    if room:
+        return OwnNames(host, _shown(host, room), public)
+    # Behind a hub visitors come by its name, and are known by having signed in.
+    return LocalNames(public) if is_loopback(host) and not hub else None
 
 
 def _check_numbers(seats: int, idle_minutes: float | None) -> None:
@@ -275,13 +267,6 @@ def _also_here(port: int) -> list[socket.socket]:
         return []
 
 
-def _is_loopback(host: str) -> bool:
-    try:
-        return ipaddress.ip_address(host).is_loopback
-    except ValueError:
-        return host == "localhost"
-
-
 def _checked_public(address: str | None) -> str | None:
     """The public address without a slash at its end."""
     if address is None:
@@ -290,11 +275,3 @@ def _checked_public(address: str | None) -> str | None:
     if parts.scheme not in ("http", "https") or not parts.hostname or parts.path.strip("/"):
         raise ServingError(f"public-address: {address!r} should look like http://192.168.0.7:8350")
     return address.rstrip("/")
-
-
-def _short_folder() -> str | None:
-    """Where temporary folders' names are short enough for unix sockets, or None for the usual place."""
-    usual = Path(tempfile.gettempdir())
-    if transport_for(usual / "pz-12345678") == "ipc" or sys.platform == "win32":
-        return None
-    return "/tmp" if os.access("/tmp", os.W_OK) else None

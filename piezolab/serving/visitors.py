@@ -3,7 +3,6 @@
 import secrets
 from typing import TYPE_CHECKING
 
-from .addresses import host_of
 from .error_pages import PlainErrors
 from .seats import Seats
 
@@ -24,12 +23,6 @@ class Visitors(PlainErrors):
     def room(self) -> "Room | None":
         """The room, where the server serves one."""
         return self.settings.get("room")
-
-    def check_host(self) -> bool:
-        """Whether the request calls this server by a name of its own (asked by Jupyter's handlers)."""
-        if self.room is not None:
-            return host_of(self.request.host) in self.room.names
-        return super().check_host()
 
     def known_visitor(self) -> str | None:
         """The visitor's secret, or None for a browser that has none of this server."""

@@ -19,7 +19,8 @@ import functools, json, sys
 from piezolab.serving import channels, serve
 options, patience = json.loads(sys.argv[1])
 channels.PING_MS, channels.PONG_MS = patience.pop("pings_ms", (channels.PING_MS, channels.PONG_MS))
-from piezolab.serving import seats, start
+from piezolab.serving import full_disk, seats, start
+full_disk.NEEDED = patience.pop("needed_bytes", full_disk.NEEDED)
 start._BODY_S = patience.pop("body_s", start._BODY_S)
 start.Seats = functools.partial(seats.Seats, **patience)
 start._SWEEP_MS = 300
@@ -36,7 +37,7 @@ class LiveServer:
         Folder to serve; None serves the shipped chapters.
     patience : dict
         Seconds until a kernel is freed, as `piezolab.serving.seats.Seats` takes them; `body_s` until a slow body is
-        given up, `pings_ms` between pings and until the answer is missed.
+        given up, `pings_ms` between pings and until the answer is missed, `needed_bytes` of the disk for a page.
     options : dict
         Anything else that `piezolab.serving.serve` takes.
     """

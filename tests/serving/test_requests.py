@@ -280,9 +280,26 @@ def test_query_beyond_all_measure_is_refused_with_a_sentence(server):
 
 
 @pytest.mark.parametrize("host", ["elsewhere.example", "elsewhere.example:80", "127.0.0.1.elsewhere.example"])
-def test_name_of_another_host_is_refused(server, host):
-    status, body = raw(server, "/" + CHAPTER, headers={"Host": host})
-    assert status == 421 and b"its own address only" in body
+def test_name_of_another_host_is_refused_on_every_route(server, host):
+    kernel = "0" * 8 + "-0000-0000-0000-" + "0" * 12
+    page = requests.get(server.url + CHAPTER, timeout=60).text
+    static = re.search(r'src="(/static/[^"]+)"', page)[1]
+    assert raw(server, static)[0] == 200
+    for path in (
+        "/",
+        "/" + CHAPTER,
+        static,
+        "/nowhere",
+        "/room-sheet",
+        "/voila/tree",
+        "/voila/render/index.ipynb",
+        f"/api/kernels/{kernel}",
+        f"/api/kernels/{kernel}/channels",
+    ):
+        status, body = raw(server, path, headers={"Host": host})
+        assert status == 421 and b"its own address only" in body, path
+    for path in (f"/leave/{kernel}", f"/voila/api/shutdown/{kernel}"):
+        assert raw(server, path, headers={"Host": host}, method="POST")[0] == 421, path
 
 
 def test_nonsense_on_the_line_does_not_stop_the_server(server):
