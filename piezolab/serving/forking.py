@@ -17,6 +17,7 @@ from typing import Any
 from jupyter_client.connect import KernelConnectionInfo
 from jupyter_client.provisioning import KernelProvisionerFactory, LocalProvisioner
 
+from .bounds import bound
 from .warm import LENGTH
 
 log = logging.getLogger("piezolab.serving")
@@ -26,7 +27,8 @@ PROVISIONER = "piezolab-warm"
 _SECONDS = 10.0
 #: Seconds after which a warm process that failed is tried again, and how often.
 _AGAIN_S, _TRIES = 20.0, 5
-#: One thread for linear algebra: its pool of threads would not survive the fork, and kernels share the processors.
+#: One thread for linear algebra: its pool of threads would not survive the fork, and kernels share the processors. Two
+#: arenas for memory: each takes address space by the 64 MB.
 _ONE_THREAD = {"MALLOC_ARENA_MAX": "2", "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1", "MKL_NUM_THREADS": "1"}
 
 
@@ -199,7 +201,10 @@ class WarmProvisioner(LocalProvisioner):
             cwd = str(kwargs.get("cwd") or Path.cwd())
             forked = await self.warm.fork(cmd[2:], dict(kwargs.get("env") or os.environ), cwd)
         if forked is None:
-            return await super().launch_kernel(cmd, **kwargs)
+            kwargs["env"] = {**(kwargs.get("env") or os.environ), **_ONE_THREAD}
+            connection = await super().launch_kernel(cmd, **kwargs)
+            bound(self.process.pid)
+            return connection
         self.process = forked
         # No process group: signals then go through the pidfd, which cannot meet another process of the same number.
         self.pid, self.pgid = forked.pid, None

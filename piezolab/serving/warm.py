@@ -26,6 +26,8 @@ from pathlib import Path
 
 import piezolab
 
+from .bounds import bound
+
 LENGTH = struct.Struct("!I")
 #: Longest request, bytes: an environment is at most some 128 kB on the systems that can do this.
 LONGEST = 2**20
@@ -140,6 +142,7 @@ def _end_with_the_server(life: int) -> None:
 def _become_kernel(request: dict, life: int) -> None:
     """What is left to do in the forked process: its own session, surroundings and random numbers, then the kernel."""
     os.setsid()
+    bound()
     signal.set_wakeup_fd(-1)
     for name in (signal.SIGCHLD, signal.SIGINT, signal.SIGTERM):
         signal.signal(name, signal.SIG_DFL)

@@ -12,11 +12,19 @@ from tests.serving.live import LiveServer
 from tests.serving.visitor import Visitor
 
 _INSIDE = """
-import json, os, random, signal
+import json, os, random, resource, signal
 import numpy as np
 from IPython.display import display
 
+def outcome(megabytes):
+    try:
+        return len(np.empty(megabytes * 2**20, dtype=np.uint8)) // 2**20
+    except MemoryError:
+        return "MemoryError"
+
 inside = {
+    "data": resource.getrlimit(resource.RLIMIT_DATA), "nice": os.getpriority(os.PRIO_PROCESS, 0),
+    "taken": [outcome(50), outcome(600), outcome(50)], "arenas": os.environ.get("MALLOC_ARENA_MAX"),
     "pid": os.getpid(), "parent": os.getppid(), "session": os.getsid(0), "group": os.getpgid(0),
     "query": os.environ.get("QUERY_STRING"), "cwd": os.getcwd(),
     "secrets": [name for name in os.environ if "TOKEN" in name or "SECRET" in name],

@@ -3,12 +3,14 @@
 import json
 import os
 import re
+import resource
 import signal
 import time
 
 import psutil
 import pytest
 
+from piezolab.serving.bounds import BELOW, DATA_BYTES
 from piezolab.serving.warm import imports_of, wanted
 from tests.room.conftest import Guest, open_room
 from tests.serving.live import comes_true
@@ -51,6 +53,28 @@ def test_forked_kernel_has_surroundings_of_its_own(warm_room, guest):
         assert about["signals"] == ["0", "0"] and about["blocked"] == []
     for same, other in zip(one["random"], two["random"], strict=True):
         assert same != other
+
+
+def limits_of(pid: int) -> tuple[int, int]:
+    return resource.prlimit(pid, resource.RLIMIT_DATA)
+
+
+def test_kernels_have_a_limit_of_data_and_stand_back_and_the_warm_process_does_not(warm_room, guest):
+    about, warm = inside(guest), warm_room.warm()
+    assert about["data"] == [DATA_BYTES, DATA_BYTES] and about["taken"] == [50, "MemoryError", 50]
+    assert about["nice"] == min(psutil.Process(warm_room.process.pid).nice() + BELOW, 19)
+    assert limits_of(warm.pid) == limits_of(os.getpid()) == limits_of(warm_room.process.pid)
+    assert warm.nice() == psutil.Process(warm_room.process.pid).nice()
+    assert warm.environ()["MALLOC_ARENA_MAX"] == "2"
+
+
+def test_ordinary_kernels_have_them_too(room):
+    assert room.kernels_become(0, 60)
+    guest = Guest(room)
+    guest.knock()
+    about = inside(guest)
+    assert about["data"] == [DATA_BYTES, DATA_BYTES] and about["taken"] == [50, "MemoryError", 50]
+    assert about["nice"] > psutil.Process(room.process.pid).nice() and about["arenas"] == "2"
 
 
 def test_forked_kernel_inherits_nothing_of_the_server(room_notebooks, monkeypatch):

@@ -180,6 +180,8 @@ class Page:
             self._show(self.chapter.view(state.chain, state.kept, self._phase))
         except CircuitError as error:
             state.trouble = f"This chain could not be worked out: {error}"
+        except MemoryError:  # not raised again: its traceback would be kept, and keep what it had made
+            state.trouble = "This needs more memory than a page has; what you see is of an earlier chain. Press undo."
         except Exception:
             state.trouble = "Something went wrong in this page; what you see is of an earlier chain. Press undo."
             raise
