@@ -1,15 +1,21 @@
 """The log: short lines, nothing of a visitor's whole, no more than the disk has room for."""
 
+import asyncio
 import contextlib
+import gc
 import io
 import logging
 import sys
+from concurrent.futures import ThreadPoolExecutor
+from types import SimpleNamespace
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from tornado.websocket import WebSocketClosedError
 
 from piezolab.serving import record
+from piezolab.serving.channels import ChannelsHandler
 from piezolab.serving.limits import Allowances
 from piezolab.serving.record import LONGEST, SHOWN, KernelErrors, Line, plain, write_to
 from piezolab.serving.start_problems import ServingError
@@ -101,3 +107,29 @@ def test_a_record_that_finds_a_full_disk_is_lost_quietly(root, capsys):
     with contextlib.suppress(OSError):
         handler.stream.close()
     assert capsys.readouterr().err == ""
+
+
+def test_a_line_that_closes_while_its_page_is_told_something_is_no_record():
+    async def play() -> list[dict]:
+        told: list[dict] = []
+        loop = asyncio.get_running_loop()
+        loop.set_exception_handler(lambda _, about: told.append(about))
+        handler = ChannelsHandler.__new__(ChannelsHandler)
+        handler.kernel_id = "one"
+
+        def closes(*_: object, **__: object) -> asyncio.Future:
+            sent = loop.create_future()
+            loop.call_soon(sent.set_exception, WebSocketClosedError())
+            return sent
+
+        line = SimpleNamespace(is_closing=lambda: False, selected_subprotocol=None, write_message=closes)
+        handler.ws_connection = line
+        handler.write_message({"header": {"msg_type": "comm_msg"}, "content": {}})
+        await asyncio.sleep(0.01)
+        gc.collect()
+        line.is_closing = lambda: True
+        assert handler.write_message({"header": {"msg_type": "comm_msg"}, "content": {}}) is None
+        return told
+
+    with ThreadPoolExecutor(1) as elsewhere:  # a browser's tests before may have left a loop running here
+        assert elsewhere.submit(asyncio.run, play()).result() == []
