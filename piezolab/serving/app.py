@@ -178,10 +178,10 @@ class Server(Voila):
     @default("log")
     def _log_default(self) -> logging.Logger:
         """Beside our own, not with handlers of its own: every record is written one way (`record`)."""
-        return logging.getLogger("piezolab.voila")
+        return logging.getLogger("voila")
 
     def _configure_logging(self) -> None:
-        logging.getLogger("piezolab.voila").setLevel(self.log_level)
+        logging.getLogger("voila").setLevel(self.log_level)
 
     def application(self) -> Application:
         """The web application; needs a running event loop."""
