@@ -54,12 +54,12 @@ def view(sheet: SheetData, kept: SheetData | None) -> View:
         traces += _bars(kept, "kept", KEPT, "/")
     height = 120 + 42 * len(rows) * (1 if kept is None else 2)
     layout = {
-        "height": height, "showlegend": True, "barmode": "group", "bargap": 0.45, "hovermode": "closest",
+        "height": height, "showlegend": kept is not None, "barmode": "group", "bargap": 0.45, "hovermode": "closest",
         "margin": {"l": 104, "r": 12, "t": 8, "b": 44},
-        "xaxis": {"title": {"text": "DC volts to ground, meter attached", "standoff": 4}, "zeroline": True},
-        "yaxis": {"autorange": "reversed", "automargin": True},
+        "xaxis": {"title": {"text": "DC volts, meter attached (diamond: typical)", "standoff": 4}, "zeroline": True},
+        "yaxis": {"autorange": "reversed", "automargin": True, "dtick": 1},
     }  # fmt: skip
-    narrow = {"font": {"size": 12}, "height": min(height, 330), "margin": {"l": 88, "r": 6, "t": 4, "b": 38}}
+    narrow = {"font": {"size": 11}, "height": min(height, 330), "margin": {"l": 88, "r": 6, "t": 4, "b": 38}}
     return View(traces, layout, narrow, say.readings_label(sheet), WAIT)
 
 

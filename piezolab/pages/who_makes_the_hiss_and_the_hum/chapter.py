@@ -51,7 +51,7 @@ def view(chain: SignalChain, kept: SignalChain | None, phase: bool) -> View:
     for way in WAYS:
         if humming.way_v_rms(way) > 0:
             traces += stems(f"hum {say.WAY_NAMES[way]}", humming, way)
-    layout, narrow = axes(chain, "dB against hard playing", [-150.0, 10.0])
+    layout, narrow = axes(chain, "dB against hard playing", [-150.0, 30.0])
     label = "Playing and hiss as curves, hum as lines, in dB against hard playing, over frequency."
     return View(traces, layout, narrow, label)
 
