@@ -193,7 +193,7 @@ def lesson_parts(
     state: PageState, opened: OpenedLesson, tasks: Sequence[Task], own: Controls, slug: str
 ) -> tuple[LessonSteps | None, Tasks, Block]:
     """A page's steps (None without a lesson), its tasks, and what is to be said of the lesson above them."""
-    said = Block("problems", opened.told)
+    said = Block("faults", opened.told)
     if opened.lesson is None:
         return None, Tasks(state, tasks), said
     said.content = lesson_html(opened.lesson, slug)
