@@ -12,7 +12,7 @@ except ImportError:  # Windows
 #: most of that is libraries, which all kernels share. A page at rest has some 210 MB.
 DATA_BYTES = 512 * 2**20
 #: How far kernels stand back behind the server, in steps of the system's `nice`: its pings and its other pages' answers
-#: go first. One step is enough for that; five made pages a tenth slower to come up where browser and server share a computer.
+#: go first. One step is enough; five made pages a tenth slower to come up where browser and server share a computer.
 BELOW = 1
 
 
