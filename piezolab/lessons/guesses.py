@@ -6,7 +6,7 @@ from piezolab.chain import SignalChain
 from piezolab.lessons.lesson import LessonStep, figure, unit_of
 
 WAYS = ("up", "same", "down")
-#: What nobody hears or reads off counts as the same: levels in dB, other figures as a part. Common practice, no source.
+#: What nobody hears or reads off counts as the same: levels in dB, other figures as a part. Our own choice.
 SAME_DB, SAME_PART = 0.5, 0.03
 
 

@@ -27,11 +27,17 @@ PROVISIONER = "piezolab-warm"
 _SECONDS = 10.0
 #: Seconds after which a warm process that failed is tried again, and how often.
 _AGAIN_S, _TRIES = 20.0, 5
-#: One thread for linear algebra: its pool of threads would not survive the fork, and kernels share the processors. Two
-#: arenas for memory: each takes address space by the 64 MB.
-_ONE_THREAD = {"MALLOC_ARENA_MAX": "2", "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1", "MKL_NUM_THREADS": "1"}
-# What a page no longer needs goes back to the system: a seat then holds 1.3 MB less, and moves take as long.
-_ONE_THREAD |= {"MALLOC_TRIM_THRESHOLD_": str(2**18), "MALLOC_MMAP_THRESHOLD_": str(2**20)}
+#: What every kernel runs in. One thread for linear algebra: its pool of threads would not survive the fork, and kernels
+#: share the processors. Two arenas for memory: each takes address space by the 64 MB. And what a page no longer needs
+#: goes back to the system: a seat then holds 1.3 MB less, and moves take as long.
+_SURROUNDINGS = {
+    "OPENBLAS_NUM_THREADS": "1",
+    "OMP_NUM_THREADS": "1",
+    "MKL_NUM_THREADS": "1",
+    "MALLOC_ARENA_MAX": "2",
+    "MALLOC_TRIM_THRESHOLD_": str(2**18),
+    "MALLOC_MMAP_THRESHOLD_": str(2**20),
+}
 
 
 def can_fork() -> bool:
@@ -92,7 +98,7 @@ class WarmProcess:
     """
 
     def __init__(self, environment: dict[str, str] | None = None) -> None:
-        self._environment = {**(os.environ if environment is None else environment), **_ONE_THREAD}
+        self._environment = {**(os.environ if environment is None else environment), **_SURROUNDINGS}
         self._process: subprocess.Popen | None = None
         self._line: socket.socket | None = None
         self._lives: list[int] = []
@@ -203,7 +209,7 @@ class WarmProvisioner(LocalProvisioner):
             cwd = str(kwargs.get("cwd") or Path.cwd())
             forked = await self.warm.fork(cmd[2:], dict(kwargs.get("env") or os.environ), cwd)
         if forked is None:
-            kwargs["env"] = {**(kwargs.get("env") or os.environ), **_ONE_THREAD}
+            kwargs["env"] = {**(kwargs.get("env") or os.environ), **_SURROUNDINGS}
             connection = await super().launch_kernel(cmd, **kwargs)
             bound(self.process.pid)
             return connection

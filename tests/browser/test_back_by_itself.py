@@ -21,6 +21,9 @@ def test_typed_text_chain_and_place_come_back_with_the_server(browser):
         page.page.locator("label:text-is('voltage across the first')").first.wait_for(timeout=PATIENCE_MS)
         field = page.page.get_by_label("voltage across the first")
         field.fill("0.73")
+        battery = page.page.get_by_label("battery of the jig")
+        assert battery.input_value() == "9.0"
+        battery.fill("8.65")
         server.stop(signal.SIGKILL)
         page.page.get_by_text("opens again by itself").wait_for(timeout=PATIENCE_MS)
         server = LiveServer(port=port)
@@ -31,7 +34,7 @@ def test_typed_text_chain_and_place_come_back_with_the_server(browser):
             "() => [...document.querySelectorAll('main input')].some((field) => field.value === '0.73')",
             timeout=PATIENCE_MS,
         )
-        assert field.input_value() == "0.73" and "source_r=2k2" in page.page.url
+        assert field.input_value() == "0.73" and battery.input_value() == "8.65" and "source_r=2k2" in page.page.url
     finally:
         page.close()
         server.stop()

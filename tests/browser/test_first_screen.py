@@ -42,9 +42,7 @@ _WORDS = """() => {
 }"""
 
 
-#: On a desk for the start page, the fullest one, and where a figure stands above what the page is for.
-_BOTH = [(chapter, PHONE) for chapter in PAGES]
-_BOTH += [(chapter, DESK) for chapter in PAGES if chapter.slug[:6] in ("", "will-t", "how-do")]
+_BOTH = [(chapter, size) for size in (PHONE, DESK) for chapter in PAGES]
 _IDS = [f"{chapter.slug or 'start'} {size['viewport']['width']}" for chapter, size in _BOTH]
 
 

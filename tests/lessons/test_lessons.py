@@ -233,7 +233,7 @@ def test_no_text_makes_the_reader_fail_in_another_way(text: str) -> None:
         assert error.faults
 
 
-def test_names_from_an_address_cannot_reach_other_files(tmp_path, monkeypatch) -> None:  # noqa: ANN001
+def test_names_from_an_address_cannot_reach_other_files(tmp_path, monkeypatch) -> None:
     (tmp_path / "mine.toml").write_text(GOOD, encoding="utf-8")
     (tmp_path.parent / "secret.toml").write_text(GOOD, encoding="utf-8")
     monkeypatch.setenv("PIEZOLAB_LESSONS", str(tmp_path))
@@ -243,7 +243,7 @@ def test_names_from_an_address_cannot_reach_other_files(tmp_path, monkeypatch) -
     assert "One" in {lesson.title for lesson in known_lessons()}
 
 
-def test_a_teachers_faulty_folder_lists_every_fault(tmp_path) -> None:  # noqa: ANN001
+def test_a_teachers_faulty_folder_lists_every_fault(tmp_path) -> None:
     (tmp_path / "a.toml").write_text(GOOD.replace("minutes = 20", "minutes = -1"), encoding="utf-8")
     (tmp_path / "b.toml").write_text(GOOD.replace('kind = "pick"', 'kind = "x"'), encoding="utf-8")
     with pytest.raises(LessonError) as caught:
@@ -271,7 +271,7 @@ def test_the_kind_of_a_stage_goes_by_what_it_does() -> None:
     assert {word: stage_kind(SignalChain(stage=word)) for word in kinds} == kinds
 
 
-def test_what_does_not_fit_on_a_phone_is_noted_and_still_read(tmp_path) -> None:  # noqa: ANN001
+def test_what_does_not_fit_on_a_phone_is_noted_and_still_read(tmp_path) -> None:
     long = GOOD.replace('name = "c"', 'name = "c"\ntext = "' + "Word after word. " * 20 + '"')
     (tmp_path / "long.toml").write_text(long, encoding="utf-8")
     lesson = lessons(tmp_path)["long"]
@@ -290,7 +290,7 @@ def test_a_text_is_cut_between_sentences_and_nothing_is_lost(parts: list[str], m
     assert all(len(piece.split()) <= most or piece.count(".") == 1 for piece in cut)
 
 
-def test_a_name_that_no_page_opens_is_refused_as_a_file_too(tmp_path) -> None:  # noqa: ANN001
+def test_a_name_that_no_page_opens_is_refused_as_a_file_too(tmp_path) -> None:
     for name in ("My lesson", "mine_2", "a--b", "a" * 61):
         assert lesson_named(name) is None
         (tmp_path / f"{name}.toml").write_text(GOOD, encoding="utf-8")
@@ -302,7 +302,7 @@ def test_a_name_that_no_page_opens_is_refused_as_a_file_too(tmp_path) -> None:  
             new_lesson(name, tmp_path)
 
 
-def test_a_new_lesson_is_twenty_lines_that_hold(tmp_path) -> None:  # noqa: ANN001
+def test_a_new_lesson_is_twenty_lines_that_hold(tmp_path) -> None:
     path = new_lesson("my-lesson", tmp_path)
     assert path.read_text("utf-8") == TEMPLATE and len(TEMPLATE.splitlines()) == 20
     lesson = lessons(tmp_path)["my-lesson"]
@@ -329,7 +329,7 @@ def test_every_example_of_the_guide_can_be_read() -> None:
         assert read_lesson(text, "guide.toml").steps[0].kind == kind
 
 
-def test_a_teacher_begins_from_the_command_and_is_told_what_is_wrong(tmp_path, monkeypatch) -> None:  # noqa: ANN001
+def test_a_teacher_begins_from_the_command_and_is_told_what_is_wrong(tmp_path, monkeypatch) -> None:
     monkeypatch.setenv("PIEZOLAB_LESSONS", str(tmp_path))
     run = CliRunner().invoke
     assert run(main, ["lessons", "new", "my-lesson"]).output.strip().endswith("my-lesson.toml")

@@ -118,8 +118,10 @@ def bass_faults(judged: Judgement, text: str) -> list[str]:
         found.append("a loss of the lowest string is not told")
     if worth.bass_db < 0 and re.search(r"every note comes [\d.]+ dB louder", text):
         found.append("every note louder beside a low note that is quieter")
-    if worth.bass_db >= 0 and re.search(rf"{re.escape(say.your_note(judged.chain))} comes [\d.]+ dB quieter", text):
+    if worth.bass_db >= 0 and re.search(r"\bit comes [\d.]+ dB quieter", text):
         found.append("a gain told as a loss")
+    if worth.bass_db < 0 and re.search(r"\bit comes [\d.]+ dB louder", text):
+        found.append("a loss told as a gain")
     if worth.gains and "needs no stage" in text:
         found.append("no stage needed, and yet it brings something")
     return found
@@ -334,6 +336,8 @@ def test_an_old_relation_is_found() -> None:
         pickup_c=440e-12, gate_r=1e6, input="acoustic-amplifier", tuning="E2"
     ))  # fmt: skip
     assert bass_faults(thin, "With it it is very thin, and every note comes 4 dB louder.")
+    assert bass_faults(thin, "With it it is very thin, and it comes 4 dB louder than bare. Every note is quieter.")
+    assert bass_faults(judgement(SignalChain(input="line")), "It keeps its bass, but it comes 16 dB quieter than bare.")
     assert worth_faults(thin, "A stage is worth it here: it brings 4 dB.")
     loud = judgement(SignalChain(stage="gain", source_r=1e3))
     assert edge_faults(loud, "The stage alone does not clip up to strokes of 9 V", "")

@@ -111,6 +111,8 @@ def numbers(sheet: SheetData) -> str:
         ("first power: wait before you read", waiting(power.wait_s)),
         (f"ohms at the {'socket' if sheet.adapter else 'clip'}, switched on, red on +", ohms(power.clip_on)),
     ]
+    if any(sign.isdigit() for sign in rows[-1][1]):
+        rows[-1] = (rows[-1][0], f"{rows[-1][1]} Ω")
     if power.short is not None:
         short = power.short
         rows.append(("a dead short without the resistor", f"{short.ampere:.1f} A, {short.watt:.0f} W of heat"))

@@ -17,7 +17,7 @@ from piezolab.chain.parameters import all_parameters
 from piezolab.chain.stages import all_stages
 from piezolab.pages.kit.describe import item, keys_of, standing, title_of
 from piezolab.pages.kit.page_state import PageState
-from piezolab.pages.kit.piece import STATIC, Piece, number_in, text_in
+from piezolab.pages.kit.piece import Piece, number_in, script, text_in
 
 
 @dataclass(frozen=True)
@@ -31,7 +31,7 @@ class Group:
 class Controls(Piece):
     """One panel; see the module. Only controls that mean something for the chain are shown."""
 
-    _esm = STATIC / "controls.js"
+    _esm = script("controls.js")
     words = {"enter": "_entered", "ready": "_ready"}
 
     groups = traitlets.List().tag(sync=True)

@@ -14,7 +14,7 @@ from typing import Any
 import traitlets
 
 from piezolab.fields import parse_field
-from piezolab.pages.kit.piece import STATIC, Piece
+from piezolab.pages.kit.piece import STATIC, Piece, script
 
 MOST_ENTRY = 60  # characters of one field
 
@@ -49,7 +49,7 @@ class FieldError(ValueError):
 class Form(Piece):
     """See the module. `asked` gets the fields' texts by name and returns a sentence, or raises FieldError."""
 
-    _esm = STATIC / "form.js"
+    _esm = script("form.js")
     _css = STATIC / "form.css"
     words = {"submit": "_submitted"}
 

@@ -16,14 +16,14 @@ from piezolab.pages.kit.blocks import Block, paragraphs
 from piezolab.pages.kit.controls import Controls
 from piezolab.pages.kit.opened_lesson import OpenedLesson, lesson_html, watch
 from piezolab.pages.kit.page_state import PageState
-from piezolab.pages.kit.piece import STATIC, Piece, number_in, text_in
+from piezolab.pages.kit.piece import STATIC, Piece, number_in, script, text_in
 from piezolab.pages.kit.tasks import Task, Tasks
 
 
 class StepHead(Piece):
     """The bar of a lesson, back, place and on, and the words of the screen."""
 
-    _esm = STATIC / "step_head.js"
+    _esm = script("step_head.js")
     _css = STATIC / "steps.css"
     words = {"go": "_asked", "fresh": "_look"}
 
@@ -52,7 +52,7 @@ class StepHead(Piece):
 class StepTasks(Tasks):
     """The tasks of a lesson, one at a time: the guess that comes first, and what was moved that should not be."""
 
-    _esm = STATIC / "step_task.js"
+    _esm = script("step_task.js")
     words = {**Tasks.words, "guess": "_guessed", "back": "_put_back"}
 
     #: Name of the task on the screen; "" where there is none.
@@ -113,6 +113,7 @@ class LessonSteps:
             return
         before, self.at = self.step, to
         if self.step is not before:
+            self.readings.content = ""  # what the step before let be read off is no figure of this one
             if before is not None:
                 self._left[before.name] = self.state.chain
             if set_up and self.step is not None:
@@ -193,7 +194,7 @@ def lesson_parts(
     state: PageState, opened: OpenedLesson, tasks: Sequence[Task], own: Controls, slug: str
 ) -> tuple[LessonSteps | None, Tasks, Block]:
     """A page's steps (None without a lesson), its tasks, and what is to be said of the lesson above them."""
-    said = Block("faults", opened.told)
+    said = Block("lesson-faults", opened.told)
     if opened.lesson is None:
         return None, Tasks(state, tasks), said
     said.content = lesson_html(opened.lesson, slug)

@@ -18,6 +18,7 @@ from piezolab.pages.kit.tasks import MakeTask, NumberTask, PickTask, Task
 
 MOST_FAULTS = 6  # said on the page; `piezolab lessons` says all
 
+
 @dataclass(frozen=True)
 class OpenedLesson:
     """The lesson in a page's address: None where there is none; its file, where a teacher may be at work on it; as HTML

@@ -16,6 +16,12 @@ import anywidget
 
 STATIC = Path(__file__).parent / "static"
 
+
+def script(name: str) -> str:
+    """The script of a piece, a file of `STATIC`, with what such scripts share before it."""
+    return "".join((STATIC / each).read_text(encoding="utf-8") for each in ("elements.js", name))
+
+
 #: Longest text in one message, characters; a link has 4000 at most.
 MOST_TEXT = 8000
 

@@ -17,7 +17,7 @@ from piezolab.audio.processing import wav
 from piezolab.chain import SignalChain
 from piezolab.circuit.errors import CircuitError
 from piezolab.pages.kit.page_state import PageState
-from piezolab.pages.kit.piece import STATIC, Piece, number_in, text_in
+from piezolab.pages.kit.piece import STATIC, Piece, number_in, script, text_in
 from piezolab.pages.kit.sentences import decibel_words, heard, lowest
 from piezolab.pages.kit.touch_words import Offer
 from piezolab.quantity import decibels
@@ -47,7 +47,7 @@ Find = Callable[[SignalChain], Offer | None]
 START_DB, LOWEST_DB = -20, -50
 
 CAUTION = f"Volume down, headphones off first; starts {abs(START_DB)}\u00a0dB down."
-IN_A_ROOM = "In a room, please use headphones: put them on once you know how loud it is."
+IN_A_ROOM = "In a room use headphones, once you know how loud it is."
 MORE = "Volume, note and level"
 SMALL = "On a small loudspeaker listen for body, not for depth."
 AT_MOST = (
@@ -87,7 +87,7 @@ class Player(Piece):
     ``data-turns``, ``data-seconds`` and ``data-peak``.
     """
 
-    _esm = STATIC / "player.js"
+    _esm = script("player.js")
     _css = STATIC / "player.css"
     words = {"play": "_asked_for_sound", "touch": "_touched", "back": "_taken_back", "describe": "_asked_for_words"}
 

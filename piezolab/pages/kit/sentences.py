@@ -106,26 +106,26 @@ def stage_sentence(judged: Judgement, net: bool = True) -> str:
     told = f"{words} ({_beside_the_others(-loss)})"
     if bare_keeps and loss < HEARD[0][0]:
         told = "it does so too"
-    said = f"With the {title} {told}{_net_words(chain, worth) if net else ''}."
+    said = f"With the {title} {told}{_net_words(worth) if net else ''}."
     if bare_keeps and not worth.gains:
         said += " This input needs no stage."
     return said
 
 
-def _net_words(chain: SignalChain, worth: Worth) -> str:
-    """How much louder or quieter than bare, where it is 1 dB or more: of every note, or of the lowest and the rest."""
+def _net_words(worth: Worth) -> str:
+    """How much louder or quieter than bare, where it is 1 dB or more: of every note, or of the lowest (“it”) and the
+    rest."""
     bass, level = worth.bass_db, worth.level_db
     if max(abs(bass), abs(level)) < LEVEL_DB or not math.isfinite(bass + level):
         return ""
     joined = ", but" if min(bass, level) <= -LEVEL_DB else ", and"
     if bass * level > 0 and abs(bass - level) < LEVEL_DB:
         return f"{joined} every note comes {louder_words(level)}"
-    note = your_note(chain)
-    if abs(level) < LEVEL_DB:
-        return f"{joined} {note} comes {louder_words(bass)} than bare"
     if abs(bass) < LEVEL_DB:
         return f"{joined} the higher notes come {louder_words(level)} than bare"
-    return f"{joined} against bare {note} comes {louder_words(bass)}, the higher notes {louder_words(level)}"
+    joined = ", but" if bass < 0 else ", and"
+    others = f", the higher notes {louder_words(level)}" if abs(level) >= LEVEL_DB else ""
+    return f"{joined} it comes {louder_words(bass)} than bare{others}"
 
 
 def _beside_the_others(level_db: float) -> str:

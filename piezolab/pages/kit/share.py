@@ -11,13 +11,13 @@ from piezolab.chain.link import MOST_CHARACTERS
 from piezolab.pages.kit.address import Address
 from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.parts_list import parts_list
-from piezolab.pages.kit.piece import STATIC, Piece, text_in
+from piezolab.pages.kit.piece import Piece, script, text_in
 
 
 class Share(Piece):
     """See the module."""
 
-    _esm = STATIC / "share.js"
+    _esm = script("share.js")
     words = {"open": "_opened", "rest": "_opened_rest", "leave": "_left", "qr": "_asked_for_qr"}
 
     link = traitlets.Unicode("").tag(sync=True)

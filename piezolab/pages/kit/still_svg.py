@@ -1,4 +1,4 @@
-"""A figure of a page drawn once, as SVG, before there is a kernel to draw it: the same data, places and colours.
+"""A figure of a page drawn once, as SVG, before the live plot is there: the same data, places and colours.
 
 The picture has no size of its own. Lines are drawn in boxes of 1000 by 1000 that are stretched over their panel, words
 and marks stand at percentages: so one picture serves every width, as the live plot does. What differs on a narrow plot
@@ -210,8 +210,8 @@ def _words(layout: Layout, name: str, names: Sequence[str]) -> str:
         turn = f' transform="rotate({turned:g})"' if turned else ""
         parts.append(
             f'<svg x="{_percent(across)}" y="{_percent(1 - up)}" overflow="visible">'
-            f'<text class="pz-still-word" dx="{note.get("xshift", 0):g}" dy="{dy}"{turn} '
-            f'text-anchor="{_ANCHOR[note.get("xanchor", "center")]}"{colour and f" style=fill:{colour}"}>'
+            f'<text class="pz-still-word" dx="{note.get("xshift", 0):g}" y="{-note.get("yshift", 0):g}" dy="{dy}"'
+            f'{turn} text-anchor="{_ANCHOR[note.get("xanchor", "center")]}"{colour and f" style=fill:{colour}"}>'
             f"{escape(str(note['text']))}</text></svg>"
         )
     return "".join(parts)

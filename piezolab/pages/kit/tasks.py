@@ -13,7 +13,7 @@ import traitlets
 from piezolab.chain import SignalChain
 from piezolab.lessons.typed_answers import Asked, judged
 from piezolab.pages.kit.page_state import PageState
-from piezolab.pages.kit.piece import STATIC, Piece, text_in
+from piezolab.pages.kit.piece import Piece, script, text_in
 
 
 @dataclass(frozen=True)
@@ -94,7 +94,7 @@ class MakeTask(Task):
 class Tasks(Piece):
     """The tasks of a page; `done` holds the names of those that were solved."""
 
-    _esm = STATIC / "tasks.js"
+    _esm = script("tasks.js")
     words = {"check": "_asked"}
 
     tasks = traitlets.List().tag(sync=True)

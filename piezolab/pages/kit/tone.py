@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import traitlets
 
-from piezolab.pages.kit.piece import STATIC, Piece
+from piezolab.pages.kit.piece import Piece, script
 from piezolab.studies.metering.tone_on_board import TONE_HZ
 
 INPUT_HZ = 100.0  # low enough that an input's capacitance does not matter
@@ -15,7 +15,7 @@ class TonePlayer(Piece):
     """A button that starts and stops each tone, and their level in dB under the most that the device can put out; a
     sine of full level has half of full scale as its peak."""
 
-    _esm = STATIC / "tone.js"
+    _esm = script("tone.js")
 
     hertz = traitlets.List([TONE_HZ, INPUT_HZ]).tag(sync=True)
     start_db = traitlets.Int(START_DB).tag(sync=True)

@@ -24,6 +24,7 @@ from piezolab.pages.who_makes_the_hiss_and_the_hum.hiss_figures import (
     density_figure,
     found,
     hiss_trace,
+    playing_name,
     playing_trace,
     stems,
 )
@@ -45,13 +46,16 @@ _NO_SIGNAL = "No signal arrives, so there is nothing to compare hum and hiss wit
 def view(chain: SignalChain, kept: SignalChain | None, phase: bool) -> View:
     """What is left when the playing stops, beside the playing."""
     humming, _ = found(chain)
-    traces = [playing_trace(chain), hiss_trace("hiss", chain, ("var(--pz-curve-stage, #0072B2)", "solid"))]
+    playing = playing_trace(chain)
+    traces = [playing, hiss_trace("hiss", chain, ("var(--pz-curve-stage, #0072B2)", "solid"))]
     if kept is not None:
         traces.append(hiss_trace("kept: hiss", kept, ("var(--pz-curve-kept, #009E73)", "dot")))
     for way in WAYS:
         if humming.way_v_rms(way) > 0:
             traces += stems(f"hum {say.WAY_NAMES[way]}", humming, way)
     layout, narrow = axes(chain, "dB against hard playing", [-150.0, 30.0])
+    for each in (layout, narrow):
+        each["annotations"] = [*each["annotations"], playing_name(playing)]
     label = "Playing and hiss as curves, hum as lines, in dB against hard playing, over frequency."
     return View(traces, layout, narrow, label)
 

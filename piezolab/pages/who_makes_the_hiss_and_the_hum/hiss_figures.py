@@ -49,8 +49,16 @@ def playing_trace(chain: SignalChain) -> dict[str, Any]:
         level = 20 * np.log10(hissing.gain / max(float(np.interp(1000.0, hissing.frequency, hissing.gain)), 1e-300))
     return {
         "name": "hard playing", "x": hissing.frequency, "y": np.clip(level, FLOOR_DB, -FLOOR_DB), "mode": "lines",
-        "line": {"color": "var(--pz-text, #1c1c1c)", "dash": "dash", "width": 2},
+        "showlegend": False, "line": {"color": "var(--pz-text, #1c1c1c)", "dash": "dash", "width": 2},
         "hovertemplate": "%{x:.3s}Hz: %{y:.1f} dB",
+    }  # fmt: skip
+
+
+def playing_name(trace: dict[str, Any]) -> dict[str, Any]:
+    """The name of that curve, written on it: a row of names has none too many places on a phone."""
+    return {
+        "x": math.log10(trace["x"][-1]), "y": float(trace["y"][-1]), "xref": "x", "yref": "y", "xanchor": "right",
+        "yanchor": "bottom", "text": trace["name"], "showarrow": False, "font": {"size": 12},
     }  # fmt: skip
 
 

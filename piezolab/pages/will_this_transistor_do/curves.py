@@ -76,10 +76,11 @@ def transfer(chain: SignalChain, own: Curves, kind: Curves, kept: Curves | None)
         },
         {
             "name": "1st, 50th, 99th of 100", "x": np.percentile(many_v, [1, 50, 99]),
-            "y": np.percentile(many_i, [99, 50, 1]), "mode": "markers", "hovertemplate": hover,
+            "y": np.percentile(many_i, [99, 50, 1]), "mode": "markers", "showlegend": False,
+            "text": ["1st of 100", "50th", "99th"], "hovertemplate": "%{text}: " + hover,
             "marker": {"color": QUIET, "symbol": "line-ns-open", "size": 16, "line": {"width": 3}},
         },
-        _dot("at rest", rest_v, rest_i, OWN, "star", hover),
+        _dot("at rest", rest_v, rest_i, OWN, "star", hover, showlegend=False),
     ]  # fmt: skip
     if kept is not None:
         traces += [
@@ -91,9 +92,14 @@ def transfer(chain: SignalChain, own: Curves, kind: Curves, kept: Curves | None)
     top = min(max(3 * rest_i, 1.4 * float(np.percentile(many_i, 99)), 0.02), max(full, 1.2 * rest_i))
     left = min(float(np.percentile(many_v, 1)), -float(np.abs(own.transfer[0]).max()) * 0.4, rest_v) - 0.3
     right = max(0.15, rest_v + 0.1)
+    here = {
+        "x": rest_v, "y": rest_i, "xref": "x", "yref": "y", "text": "at rest", "showarrow": False, "font": {"size": 12},
+        "yshift": -16 if rest_i > 0.25 * top else 16, "yanchor": "middle", "bgcolor": "var(--pz-page, #ffffff)",
+    }  # fmt: skip
     layout, narrow = _layout(
-        _axis("gate to source, V", range=[left, right]), _axis("drain current, mA", range=[-0.02 * top, top]), 385
-    )
+        _axis("gate to source, V", range=[left, right]), _axis("drain current, mA", range=[-0.02 * top, top]), 385,
+        annotations=[here],
+    )  # fmt: skip
     label = (
         "Drain current against gate voltage; the curve of the transistor meets the line of the stage at "
         f"{rest_v:.2f} V, {rest_i:.2f} mA."

@@ -130,8 +130,11 @@
     banner.hidden = false;
     coming ||= setTimeout(async () => {
       coming = 0;
-      const answers = await fetch(address("api/kernels/"), { cache: "no-store" }).then(({ status }) => status < 500, () => false);
-      if (!answers) return checkIn(WAIT_MS);
+      const asked = fetch(address("api/kernels/"), { cache: "no-store" });
+      if (!(await asked.then(({ status }) => status < 500, () => false))) {
+        hide(); // gone once more
+        return checkIn(WAIT_MS);
+      }
       const typed = texts().filter((field) => field.value).map((field) => [nameOf(field), field.value]);
       try {
         sessionStorage.setItem(TYPED, JSON.stringify({ at: location.pathname, typed }));
@@ -146,13 +149,15 @@
       sessionStorage.removeItem(TYPED);
     } catch { return; }
     if (kept?.at !== location.pathname) return;
-    // A part that is made late gets its text when it is there.
+    // A part that is made late gets its text when it is there; each once, so that nobody's new words are lost.
+    let left = kept.typed;
     for (const delay of [0, 500, 2000, 5000]) {
       setTimeout(() => {
-        for (const [name, text] of kept.typed) {
-          const field = texts().find((one) => !one.value && nameOf(one) === name);
-          if (field) field.value = text;
-        }
+        left = left.filter(([name, text]) => {
+          const field = texts().find((one) => nameOf(one) === name);
+          if (field && field !== document.activeElement) field.value = text;
+          return !field;
+        });
       }, delay);
     }
   }, { once: true });

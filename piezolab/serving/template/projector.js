@@ -30,7 +30,7 @@
         part.style.width = `${(100 * task.solved) / Math.max(state.taken, task.solved, 1)}%`;
         bar.append(part);
         const number = document.createElement("b");
-        number.textContent = `at least ${task.solved} solved it`;
+        number.textContent = task.solved ? `at least ${task.solved} solved it` : "nobody yet";
         row.append(bar, number);
         item.append(row);
         list.append(item);

@@ -89,8 +89,7 @@ def diagnose(
 
     Safety comes before information: with something hot, after a minus sign at the clip or the supply, while a short is
     likelier than the limit, or where the clip was over range and nothing behind it was read, only readings with the
-    battery out are proposed. Raises ReadingError on a reading or
-    word that cannot be one.
+    battery out are proposed. Raises ReadingError on a reading or word that cannot be one.
     """
     readings, heard = checked(readings, table.checks), checked_words(heard)
     minus = _minus_read(table, readings)

@@ -71,6 +71,15 @@ def test_a_guess_comes_before_the_controls_and_is_shown_beside_the_result() -> N
     assert page.tasks.done == [], "and is never graded"
 
 
+def test_a_reading_never_stands_beside_another_step(monkeypatch: pytest.MonkeyPatch) -> None:
+    page = transistor.make("lesson=will-this-transistor-do")
+    at(page, "weak-part")
+    assert page.steps.readings.content == "<p>The current: 99.5 µA</p>"
+    monkeypatch.setattr(page.state.at_rest, "put", lambda owner, work: None)  # it takes its time
+    at(page, "gain-stage")
+    assert page.steps.readings.content == ""
+
+
 def test_back_and_forth_is_free_and_finds_what_was_left() -> None:
     page = bass.make(LINK)
     at(page, "rescue")

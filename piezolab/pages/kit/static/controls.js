@@ -2,22 +2,6 @@
 // text. One message is on its way at a time: while it is, only the newest value of each control waits.
 
 const LOST_MS = 3000;
-// Every widget loads a copy of this file of its own, so the count that makes ids unique belongs to the page.
-const IDS = Symbol.for("piezolab.ids");
-function fresh(stem) {
-  window[IDS] = (window[IDS] ?? 0) + 1;
-  return `${stem}-${window[IDS]}`;
-}
-
-function make(tag, attributes = {}, ...children) {
-  const node = document.createElement(tag);
-  for (const [name, value] of Object.entries(attributes)) {
-    if (value === true) node.setAttribute(name, "");
-    else if (value !== false && value !== undefined && value !== null) node.setAttribute(name, value);
-  }
-  node.append(...children.filter((child) => child !== null && child !== undefined));
-  return node;
-}
 
 // ---- one slider with its exact entry; `said` is called with (text, live)
 function scale(about, ids, said, extra = {}) {

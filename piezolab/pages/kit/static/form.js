@@ -1,17 +1,4 @@
 // A small form. The package says what its fields are; what is typed goes back when the button is pressed.
-// Every widget loads a copy of this file of its own, so the count that makes ids unique belongs to the page.
-const IDS = Symbol.for("piezolab.ids");
-function fresh(stem) {
-  window[IDS] = (window[IDS] ?? 0) + 1;
-  return `${stem}-${window[IDS]}`;
-}
-
-function make(tag, attributes = {}, ...children) {
-  const node = document.createElement(tag);
-  for (const [name, value] of Object.entries(attributes)) if (value !== undefined) node.setAttribute(name, value);
-  node.append(...children.filter(Boolean));
-  return node;
-}
 
 export default {
   render({ model, el }) {

@@ -7,19 +7,6 @@ const PATIENCE_MS = 60000;
 const RAMP_S = 0.02;
 const TELL_MS = 60; // how soon it is said which sound has its turn
 const REST_MS = 200; // the words wait until a slider rests
-// Every widget loads a copy of this file of its own, so the count that makes ids unique belongs to the page.
-const IDS = Symbol.for("piezolab.ids");
-function fresh(stem) {
-  window[IDS] = (window[IDS] ?? 0) + 1;
-  return `${stem}-${window[IDS]}`;
-}
-
-function make(tag, attributes = {}, ...children) {
-  const node = document.createElement(tag);
-  for (const [name, value] of Object.entries(attributes)) node.setAttribute(name, value);
-  node.append(...children);
-  return node;
-}
 
 function largest(buffer) {
   let top = 0;

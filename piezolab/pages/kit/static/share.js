@@ -1,10 +1,4 @@
 // The share row.
-// Every widget loads a copy of this file of its own, so the count that makes ids unique belongs to the page.
-const IDS = Symbol.for("piezolab.ids");
-function fresh(stem) {
-  window[IDS] = (window[IDS] ?? 0) + 1;
-  return `${stem}-${window[IDS]}`;
-}
 
 // The clipboard interface exists only over https and on this computer; the old command works everywhere else.
 async function copied(text, field) {
@@ -24,28 +18,21 @@ async function copied(text, field) {
   return done;
 }
 
-function element(tag, attributes = {}, ...children) {
-  const node = document.createElement(tag);
-  for (const [name, value] of Object.entries(attributes)) node.setAttribute(name, value);
-  node.append(...children);
-  return node;
-}
-
 export default {
   render({ model, el }) {
     el.classList.add("pz-share");
     const served = document.body.hasAttribute("data-voila");
-    const whole = element("details", { class: "pz-fold pz-share-fold" }, element("summary", {}, "Share this chain, or open a shared one"));
+    const whole = make("details", { class: "pz-fold pz-share-fold" }, make("summary", {}, "Share this chain, or open a shared one"));
     el.append(whole);
-    const told = element("p", { class: "pz-message", role: "status" });
+    const told = make("p", { class: "pz-message", role: "status" });
 
     const rows = {};
     function row(name, label, tall) {
       const id = fresh("pz-share");
       const field = tall
-        ? element("textarea", { id, readonly: "", rows: "6", class: "pz-field" })
-        : element("input", { id, type: "text", readonly: "", class: "pz-field" });
-      const button = element("button", { type: "button", class: "pz-button", "data-copy": name, "aria-label": `copy the ${label}` }, "copy");
+        ? make("textarea", { id, readonly: "", rows: "6", class: "pz-field" })
+        : make("input", { id, type: "text", readonly: "", class: "pz-field" });
+      const button = make("button", { type: "button", class: "pz-button", "data-copy": name, "aria-label": `copy the ${label}` }, "copy");
       button.addEventListener("click", async () => {
         const done = await copied(field.value, field);
         told.textContent = done ? `Copied: ${label}.` : "This browser would not copy; the text is marked: press Ctrl+C, or hold it and choose copy.";
@@ -53,7 +40,7 @@ export default {
         if (!done) { field.focus(); field.select(); }
       });
       rows[name] = field;
-      const box = element("div", { class: "pz-share-row" }, element("label", { for: id }, label), field, button);
+      const box = make("div", { class: "pz-share-row" }, make("label", { for: id }, label), field, button);
       whole.append(box);
       return box;
     }
@@ -62,23 +49,23 @@ export default {
     row("parts", "parts list", true);
     linkRow.hidden = !served;
 
-    const code = element("div", { class: "pz-qr" });
-    const fold = element("details", { class: "pz-fold" }, element("summary", {}, "QR code for a phone"), code);
+    const code = make("div", { class: "pz-qr" });
+    const fold = make("details", { class: "pz-fold" }, make("summary", {}, "QR code for a phone"), code);
     fold.addEventListener("toggle", () => { if (fold.open) model.send({ word: "qr" }); });
     if (served) whole.append(fold);
 
     const id = fresh("pz-share");
-    const paste = element("textarea", { id, rows: "2", class: "pz-field", autocomplete: "off", spellcheck: "false" });
-    const open = element("button", { type: "button", class: "pz-button" }, "open it");
+    const paste = make("textarea", { id, rows: "2", class: "pz-field", autocomplete: "off", spellcheck: "false" });
+    const open = make("button", { type: "button", class: "pz-button" }, "open it");
     open.addEventListener("click", () => model.send({ word: "open", text: paste.value.slice(0, 8001) }));
-    const said = element("div", { role: "status" });
-    const answers = element("div", { class: "pz-buttons" }, ...[["rest", "open the rest of it"], ["leave", "leave it"]].map(([word, label]) => {
-      const button = element("button", { type: "button", class: "pz-button" }, label);
+    const said = make("div", { role: "status" });
+    const answers = make("div", { class: "pz-buttons" }, ...[["rest", "open the rest of it"], ["leave", "leave it"]].map(([word, label]) => {
+      const button = make("button", { type: "button", class: "pz-button" }, label);
       button.addEventListener("click", () => { model.send({ word }); open.focus(); });
       return button;
     }));
-    whole.append(element("div", { class: "pz-share-row" },
-      element("label", { for: id }, "open a shared configuration: paste a link or its text here"), paste, open), said, answers, told);
+    whole.append(make("div", { class: "pz-share-row" },
+      make("label", { for: id }, "open a shared configuration: paste a link or its text here"), paste, open), said, answers, told);
 
     function show() {
       rows.link.value = model.get("link");
@@ -91,7 +78,7 @@ export default {
     }
     function showSaid() {
       answers.hidden = !model.get("asks");
-      said.replaceChildren(...model.get("said").map((sentence) => element("p", {}, sentence)));
+      said.replaceChildren(...model.get("said").map((sentence) => make("p", {}, sentence)));
     }
     const changes = ["link", "text", "parts"].map((name) => `change:${name}`);
     for (const change of changes) model.on(change, show);

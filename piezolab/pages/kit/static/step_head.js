@@ -1,22 +1,15 @@
 // The bar of a lesson and the words of its screen.
 const LOOK_MS = 2000; // how often a lesson that is being written is looked at again
 
-function element(tag, attributes = {}, ...children) {
-  const node = document.createElement(tag);
-  for (const [name, value] of Object.entries(attributes)) node.setAttribute(name, value);
-  node.append(...children);
-  return node;
-}
-
 export default {
   render({ model, el }) {
     el.classList.add("pz-step-head");
-    const back = element("button", { type: "button", class: "pz-button" }, "‹ back");
-    const on = element("button", { type: "button", class: "pz-button" }, "on ›");
-    const place = element("span", { class: "pz-step-place" });
-    const words = element("div", { class: "pz-step-words", role: "status" });
-    const title = element("h2", {}, model.get("title"));
-    el.append(title, element("nav", { class: "pz-step-bar", "aria-label": "steps of the lesson" }, back, place, on), words);
+    const back = make("button", { type: "button", class: "pz-button" }, "‹ back");
+    const on = make("button", { type: "button", class: "pz-button" }, "on ›");
+    const place = make("span", { class: "pz-step-place" });
+    const words = make("div", { class: "pz-step-words", role: "status" });
+    const title = make("h2", {}, model.get("title"));
+    el.append(title, make("nav", { class: "pz-step-bar", "aria-label": "steps of the lesson" }, back, place, on), words);
     let asked = false; // the visitor has turned over, so the new screen is brought into view
     function go(by) {
       const to = model.get("at") + by;

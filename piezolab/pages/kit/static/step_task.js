@@ -3,22 +3,9 @@ const WAYS = [["up", "▲ up"], ["same", "= same"], ["down", "▼ down"]];
 const WENT = { up: "▲ it went up", same: "= it stayed the same", down: "▼ it went down" };
 // A phone with its keyboard open has about this much height left.
 const KEYS_PX = 480;
-// Every widget loads a copy of this file of its own, so the count that makes ids unique belongs to the page.
-const IDS = Symbol.for("piezolab.ids");
-function fresh(stem) {
-  window[IDS] = (window[IDS] ?? 0) + 1;
-  return `${stem}-${window[IDS]}`;
-}
-
-function element(tag, attributes = {}, ...children) {
-  const node = document.createElement(tag);
-  for (const [name, value] of Object.entries(attributes)) node.setAttribute(name, value);
-  node.append(...children);
-  return node;
-}
 
 function button(text, press, more = {}) {
-  const node = element("button", { type: "button", class: "pz-button", ...more }, text);
+  const node = make("button", { type: "button", class: "pz-button", ...more }, text);
   node.addEventListener("click", press);
   return node;
 }
@@ -26,10 +13,10 @@ function button(text, press, more = {}) {
 export default {
   render({ model, el }) {
     el.classList.add("pz-step-task");
-    const guess = element("div", { class: "pz-guess", role: "group", "aria-label": "your guess" });
-    const moved = element("p", { class: "pz-step-moved", role: "status" });
-    const form = element("form", { class: "pz-step-form" });
-    const reply = element("p", { class: "pz-answer", role: "status" });
+    const guess = make("div", { class: "pz-guess", role: "group", "aria-label": "your guess" });
+    const moved = make("p", { class: "pz-step-moved", role: "status" });
+    const form = make("form", { class: "pz-step-form" });
+    const reply = make("p", { class: "pz-answer", role: "status" });
     el.append(guess, moved, form, reply);
     const told = new Set(); // solved tasks that the room has been told of: how many solved each, and not who
     const typed = new Map(); // what stands in a field whose screen was left
@@ -44,13 +31,13 @@ export default {
       if (!question) return;
       if (!guessed) {
         const chips = WAYS.map(([word, text]) => button(text, () => model.send({ word: "guess", guess: word })));
-        guess.append(element("p", {}, question), element("div", { class: "pz-chips" }, ...chips));
+        guess.append(make("p", {}, question), make("div", { class: "pz-chips" }, ...chips));
         return;
       }
       const text = Object.fromEntries(WAYS)[guessed];
-      guess.append(element("p", { class: "pz-guess-result", role: "status", tabindex: "-1" },
-        element("span", { class: "pz-ghost" }, `your guess: ${text}`), " ",
-        element("span", {}, went ? WENT[went] : "now move it")));
+      guess.append(make("p", { class: "pz-guess-result", role: "status", tabindex: "-1" },
+        make("span", { class: "pz-ghost" }, `your guess: ${text}`), " ",
+        make("span", {}, went ? WENT[went] : "now move it")));
       if (held) guess.firstChild.focus({ preventScroll: true });
     }
 
@@ -76,22 +63,22 @@ export default {
       waiting = null;
       if (!task) return keys();
       const id = fresh("pz-step");
-      form.append(element("p", { id, class: "pz-step-question" }, task.question));
-      const row = element("div", { class: "pz-chips" });
+      form.append(make("p", { id, class: "pz-step-question" }, task.question));
+      const row = make("div", { class: "pz-chips" });
       const hint = button("hint", () => { waiting = null; say(`Hint: ${task.hint}`); });
       if (task.kind === "pick") {
         row.classList.toggle("pz-stacked", task.options.some((option) => option.length > 15));
         row.append(...task.options.map((option, n) => button(option, () => check(task.name, String(n)))), hint);
       } else {
         if (task.kind === "number") {
-          field = element("input", {
+          field = make("input", {
             type: "text", class: "pz-entry pz-wide", name: task.name, autocomplete: "off", autocapitalize: "off",
             spellcheck: "false", enterkeyhint: "done", "aria-label": "your answer", "aria-describedby": id,
           });
           field.value = typed.get(task.name) ?? "";
           row.append(field);
         }
-        row.append(element("button", { type: "submit", class: "pz-button" }, "check"), hint);
+        row.append(make("button", { type: "submit", class: "pz-button" }, "check"), hint);
       }
       form.append(row);
       form.setAttribute("aria-labelledby", id);

@@ -2,30 +2,22 @@
 const PEAK = 0.5;
 const FADE_S = 0.03;
 const CLOSE_MS = 250;
-const IDS = Symbol.for("piezolab.ids");
-
-function make(tag, attributes, text = "") {
-  const node = Object.assign(document.createElement(tag), attributes);
-  node.textContent = text;
-  return node;
-}
 
 export default {
   render({ model, el }) {
-    window[IDS] = (window[IDS] ?? 0) + 1;
-    const id = `pz-tone-${window[IDS]}`;
+    const id = fresh("pz-tone");
     el.classList.add("pz-tone");
-    const row = make("div", { className: "pz-buttons" });
-    const label = make("label", { htmlFor: id });
+    const row = make("div", { class: "pz-buttons" });
+    const label = make("label", { for: id });
     const slider = make("input", {
-      id, type: "range", className: "pz-slider", min: model.get("lowest_db"), max: 0, step: 1,
+      id, type: "range", class: "pz-slider", min: model.get("lowest_db"), max: 0, step: 1,
     });
     slider.value = model.get("start_db");
-    el.append(make("h2", {}, "The tone for the meter"), make("p", { className: "pz-hint" }, model.get("caution")), row,
+    el.append(make("h2", {}, "The tone for the meter"), make("p", { class: "pz-hint" }, model.get("caution")), row,
       label, slider);
 
     let playing = null;
-    const buttons = new Map(model.get("hertz").map((hertz) => [hertz, make("button", { type: "button", className: "pz-button" })]));
+    const buttons = new Map(model.get("hertz").map((hertz) => [hertz, make("button", { type: "button", class: "pz-button" })]));
     function tell() {
       el.dataset.state = playing ? "playing" : "idle";
       for (const [hertz, button] of buttons) {
