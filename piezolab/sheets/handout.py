@@ -84,7 +84,7 @@ def _steps(lesson: Lesson) -> str:
 def _step(step: LessonStep) -> str:
     said = f"<p>{escape(step.text)}</p>" if step.text else ""
     if step.guess:
-        said += f"<p>Guess first: {escape(step.guess)} ☐ up ☐ same ☐ down</p>"
+        said += f"<p>Guess first: {escape(step.guess)} ☐\u00a0up ☐\u00a0same ☐\u00a0down</p>"
     said += f"<p><strong>{escape(step.question)}</strong></p>"
     if step.kind == "pick":
         options = "".join(f"<li>☐ {escape(option.text)}</li>" for option in step.options)

@@ -125,7 +125,7 @@ class Learner:
         said.wait_for(timeout=PATIENCE_MS)
         self.fits()
         if good:
-            assert "✓" in self.web.locator(".pz-step-place").inner_text()
+            self.web.locator(".pz-step-place", has_text="✓").wait_for(timeout=PATIENCE_MS)
             self.solved += 1
 
     def checked(self, words: str, good: bool) -> None:
