@@ -84,6 +84,7 @@ _UNITS = (
     Unit("degC", "degrees Celsius", "°C", ("degC", "°C", "C", "℃"), "", "25 or 25 °C", terse=False),
     Unit("dB", "decibels", "dB", ("dB",), "", "20 or 20 dB", terse=False),
     Unit("W", "watts", "W", ("W", "watt", "watts"), "pnumk", "250m or 0.25 W"),
+    Unit("J", "joules", "J", ("J", "joule", "joules"), "pnumk", "20u or 20 uJ"),
     Unit("h", "hours", "h", ("h", "hour", "hours"), "", "600 or 600 h", terse=False),
     Unit("s", "seconds", "s", ("s", "sec", "second", "seconds"), "pnum", "0.5 or 20 ms"),
     Unit("S", "siemens", "S", ("S", "siemens"), "pnum", "2m or 2 mS"),

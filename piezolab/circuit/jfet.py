@@ -56,6 +56,10 @@ class JfetModel:
             fields[name] = value
         return replace(self, **fields)
 
+    def broken_through(self, v_gs: np.ndarray, v_gd: np.ndarray) -> tuple[np.ndarray, ...] | None:
+        """What breaks through the gate backwards; None: nothing ever does (see `breakdown.BreakingJfet`)."""
+        return None
+
 
 def jfet_from_sheet(
     *,
@@ -136,6 +140,9 @@ def gate_currents(
     pinch = np.tanh(np.clip(v_gd / (2 * v_t), -400.0, 400.0))
     i_gd = i_gd + model.leakage * pinch
     g_gd = g_gd + model.leakage * (1 - pinch**2) / (2 * v_t)
+    more = model.broken_through(v_gs, v_gd)
+    if more is not None:
+        i_gs, g_gs, i_gd, g_gd = (one + other for one, other in zip((i_gs, g_gs, i_gd, g_gd), more, strict=True))
     return i_gs, g_gs, i_gd, g_gd
 
 

@@ -143,7 +143,7 @@ class _Run:
             inputs = np.concatenate([self.driven[n], held], axis=-1)
             found = (m.all_inputs @ inputs[..., None])[..., 0]
             if self.models:
-                guess = 2 * v - last_v if n > 1 else v
+                guess = limited(v, 2 * v - last_v, m.v_t, m.critical) if n > 1 else v
                 last_v, (v, i) = v, self.solve(m, found[:, : v.shape[1]], guess, n)
                 found = found + (m.all_ports @ i[..., None])[..., 0]
             before, past = past, found[:, m.kept]

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from piezolab.chain import SignalChain
+from piezolab.pages.how_loud_before_it_clips.knock_words import knock_words
 from piezolab.pages.how_loud_before_it_clips.level_figures import PLAYING, axes, fading_figure, found, line
 from piezolab.pages.how_loud_before_it_clips.tasks import TASKS
 from piezolab.pages.kit.battery_words import life as life_words
@@ -184,6 +185,7 @@ def more(state: PageState) -> list[Any]:
         Section(state, "room", "What gives more room?", room_words),
         Section(state, "battery", "How long does the supply last?", battery_words),
         PlotSection(state, "While the battery runs down", fading_figure, folded=True),
+        Section(state, "knock", "What does a knock do?", knock_words, folded=True),
     ]
 
 
@@ -195,7 +197,8 @@ the square law says how much current goes with it:</p>
 V_{GS(\mathrm{off})}$, and the gate conducts from 1 µA. Room is $20\lg(V_\mathrm{clip}/V_\mathrm{hard})$. A square law
 alone adds a second harmonic of $v/(4\,(V_{GS} - V_{GS(\mathrm{off})}))$ for a drive of $v$.</p>
 <p>Source: H. Shichman and D. A. Hodges, IEEE J. Solid-State Circuits SC-3 (1968) 285; the load line is worked out from
-the nodal equations of the whole chain. Slow effects (a capacitor that recharges after a knock) are left out here.</p>
+the nodal equations of the whole chain. A knock is another matter: charge
+stays behind where the gate conducted, so it is followed in time.</p>
 """
 
 CHAPTER = Chapter(

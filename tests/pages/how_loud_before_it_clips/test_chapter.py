@@ -7,6 +7,7 @@ import pytest
 
 from piezolab.chain import SignalChain
 from piezolab.pages.how_loud_before_it_clips import chapter as page
+from piezolab.pages.how_loud_before_it_clips.knock_words import knock_words
 from piezolab.sheets.what_and_why import CHANGES
 from piezolab.studies.levels import levels
 from piezolab.studies.more_room import more_room
@@ -156,3 +157,16 @@ def test_room_is_told_before_and_after() -> None:
     assert "enough" in page.room_words(SignalChain(play_v=0.1))
     pad = page.room_words(SignalChain(input="microphone"))
     assert "level −2." in pad and "A pad" in pad
+
+
+def test_a_knock_is_told_by_what_is_heard_first() -> None:
+    """Words of a default stage, of a gain stage that does not play, of a quick one, and of a bare disc."""
+    told = {query: knock_words(page.make(query).state.chain) for query in ("", "stage=gain&drain_r=1M", "stage=direct")}
+    for text in told.values():
+        assert not re.search(r"\b(nan|inf|None)\b", text), text
+    default = told[""]
+    assert re.search(r"silence this stage for 0\.\d+ s", default) and "made for no more than 35 V" in default
+    assert default.index("silence") < default.index("under its source") < default.index("<table")
+    assert default.count("<tr") == 1 + 6 and "our guess" in default
+    assert "does not play at rest" in told["stage=gain&drain_r=1M"]
+    assert "no gate" in told["stage=direct"] and "<table" not in told["stage=direct"]
