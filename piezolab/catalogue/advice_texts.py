@@ -11,7 +11,7 @@ from types import MappingProxyType
 from piezolab.catalogue.data_folder import data_dir
 from piezolab.catalogue.schema import CatalogueError
 
-AGAINST = ("room", "ripple", "loop", "hiss")
+AGAINST = ("room", "cord", "ripple", "loop", "hiss")
 
 
 @dataclass(frozen=True)

@@ -48,7 +48,7 @@ class Advice:
 
 @kept(4)
 def hum_advice(chain: SignalChain) -> Advice:
-    """Steps against hum. The culprits are `room`, `ripple` and `loop`. Without a signal there are no steps."""
+    """Steps against hum. The culprits are the ways in of `hum`. Without a signal there are no steps."""
     now = hum(chain)
     power = {way: now.way_v_rms(way) ** 2 for way in WAYS}
     whole = sum(power.values())
@@ -69,7 +69,9 @@ def hum_advice(chain: SignalChain) -> Advice:
 
 
 def _hum_changes(chain: SignalChain) -> dict[str, dict[str, Any]]:
-    if chain.supply != "adapter" or not chain.topology.powered:
+    if not chain.topology.powered:
+        return {"stage-at-the-instrument": {"stage": "follower"}} if chain.cable_hum_c > 0 else {}
+    if chain.supply != "adapter":
         return {}
     changes: dict[str, dict[str, Any]] = {
         "battery": {"supply": None, "supply_v": chain.supply_v},

@@ -1,10 +1,10 @@
 """Hum at the input: coupling from room wiring, supply ripple, a ground loop, with their harmonics.
 
-Three ways in, each solved on the chain's own network: a stray capacitance from mains wiring to the pickup's hot
-side, ripple of an adapter through drain and divider, and a voltage along the output cable's screen in series
-with the load. Their phases are not known, so their powers are added. The relative harmonics are an assumption
-(a distorted mains and a rectifier's sawtooth; common practice, no source) that changes the sums by little and
-the spectrum by much.
+Four ways in, each solved on the chain's own network: a stray capacitance from mains wiring to the pickup's hot
+side and another to the output cable's inner wire, ripple of an adapter through drain and divider, and a voltage along
+the output cable's screen in series with the load. Their phases are not known, so their powers are added. The relative
+harmonics are an assumption (a distorted mains and a rectifier's sawtooth; common practice, no source) that changes the
+sums by little and the spectrum by much.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ MAINS_HARMONICS: Mapping[int, float] = {1: 1.0, 3: 0.02, 5: 0.03, 7: 0.015, 9: 0
 # current in a ground loop holds more of the odd harmonics: rms shares that add up to 1 in power
 LOOP_HARMONICS: Mapping[int, float] = {1: 0.90, 3: 0.36, 5: 0.20, 7: 0.12, 9: 0.06, 11: 0.04}
 SIGNAL_HZ = 1000.0
-WAYS = ("room", "ripple", "loop")
+WAYS = ("room", "cord", "ripple", "loop")
 
 
 @dataclass(frozen=True)
@@ -35,8 +35,8 @@ class Hum:
     """Hum at the load's terminals.
 
     frequency: harmonics in Hz, shape (H,); by_way: rms volts of each harmonic for each way in (room: coupled to
-    the pickup node; ripple: from an adapter; loop: along the screen), shape (H,); signal_v_rms: the reference
-    sine of 1 kHz there.
+    the pickup node; cord: coupled to the output cable; ripple: from an adapter; loop: along
+    the screen), shape (H,); signal_v_rms: the reference sine of 1 kHz there.
     """
 
     frequency: np.ndarray
@@ -89,12 +89,14 @@ def by_way_of(linear: LinearChain) -> tuple[np.ndarray, dict[str, np.ndarray]]:
     frequency = values.mains_hz * orders
     network, terminals = with_room(linear)
     adapter = values.supply == "adapter" and linear.assembly.stage.powered
+    wiring = values.mains_v * harmonic_shares(orders, MAINS_HARMONICS)
     levels = {
-        "room": values.mains_v * harmonic_shares(orders, MAINS_HARMONICS),
+        "room": wiring,
+        "cord": wiring if np.any(values.cable_hum_c) else np.zeros(len(orders)),
         "ripple": values.ripple_v * harmonic_shares(orders, {2: 1.0}) * (1.0 if adapter else 0.0),
         "loop": values.loop_v * harmonic_shares(orders, LOOP_HARMONICS, unit_power=True),
     }
-    sources = {"room": "E_room", "ripple": "B1", "loop": "E_loop"}
+    sources = {"room": "E_room", "cord": "E_cord", "ripple": "B1", "loop": "E_loop"}
     by_way = {}
     for way, level in levels.items():
         if np.any(level):
@@ -113,8 +115,9 @@ def harmonic_shares(orders: np.ndarray, table: Mapping[int, float], *, unit_powe
 
 
 def with_room(linear: LinearChain) -> tuple[Network, tuple[str, str]]:
-    """The linear network with the room's wiring and the screen's voltage as sources E_room and E_loop, and the load's
-    two terminals. The load's side of the screen is a node of its own, moved against the stage's ground by E_loop."""
+    """The linear network with the room's wiring and the screen's voltage as sources E_room, E_cord (where
+    there is such coupling) and E_loop, and the load's two terminals. The load's side of the screen is a node of its
+    own, moved against the stage's ground by E_loop."""
     assembly: Assembly = linear.assembly
     values = assembly.values
     far = "input ground"
@@ -130,4 +133,9 @@ def with_room(linear: LinearChain) -> tuple[Network, tuple[str, str]]:
         Capacitor("C_room", "room wiring", PICKUP, coupling),
         VoltageSource("E_loop", far, GROUND),
     ]
+    if np.any(values.cable_hum_c):
+        elements += [
+            VoltageSource("E_cord", "wiring at the cable", GROUND),
+            Capacitor("C_cord", "wiring at the cable", assembly.jack, values.cable_hum_c),
+        ]
     return Network(elements), (assembly.load, far)

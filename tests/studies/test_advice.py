@@ -55,6 +55,8 @@ def test_the_biggest_culprit_comes_first_with_its_cure() -> None:
     assert loop.steps[0].against == "loop"
     room = hum_advice(SignalChain())
     assert next(iter(room.culprits)) == "room" and room.steps[0].name == "foil"
+    cord = hum_advice(SignalChain(stage="direct", cable_hum_c=5e-12))
+    assert next(iter(cord.culprits)) == "cord" and cord.steps[0].name == "stage-at-the-instrument"
     ripple = hum_advice(SignalChain(stage="gain", supply="adapter", ripple_v=1.0, hum_c=0.0))
     assert ripple.steps[0].name == "battery"
 

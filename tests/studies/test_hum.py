@@ -29,6 +29,7 @@ FOLLOWERS = st.fixed_dictionaries(
         "input_c": log_uniform(10e-12, 1e-9),
         "hum_c": log_uniform(0.05e-12, 50e-12),
         "shield_db": st.floats(0, 60),
+        "cable_hum_c": log_uniform(0.05e-12, 50e-12),
         "loop_v": log_uniform(1e-3, 0.5),
         "ripple_v": log_uniform(1e-3, 0.5),
         "supply_c": log_uniform(1e-6, 1e-3),
@@ -44,14 +45,14 @@ def by_hand(chain: SignalChain, frequency: np.ndarray, way: str) -> np.ndarray:
     w = 2j * np.pi * frequency
     c_gs, c_gd = v.jfet_ciss - v.jfet_crss, v.jfet_crss
     c_x = v.hum_c * 10 ** (-v.shield_db / 20)
-    room, ripple, loop = (float(way == name) for name in ("room", "ripple", "loop"))
+    room, cord, ripple, loop = (float(way == name) for name in ("room", "cord", "ripple", "loop"))
     y_gs, y_gd = w * c_gs + q.g_gs, w * c_gd + q.g_gd
     y_disc = w * v.pickup_c * (1 - 1j * v.pickup_loss)
     y_p = y_disc + 1 / v.pickup_r + 1 / v.gate_r + w * (v.lead_m * v.lead_c + c_x) + y_gs + y_gd
     y_c, y_in = w * v.out_c, 1 / v.input_r + w * v.input_c
     y_s = 1 / v.source_r + q.g_ds + q.g_m + y_gs + y_c
-    y_j = y_c + 1 / v.bleed_r + w * v.cable_m * v.cable_c + y_in
-    into_p, into_s, into_j = w * c_x * room + y_gd * ripple, q.g_ds * ripple, y_in * loop
+    y_j = y_c + 1 / v.bleed_r + w * (v.cable_m * v.cable_c + v.cable_hum_c) + y_in
+    into_p, into_s, into_j = w * c_x * room + y_gd * ripple, q.g_ds * ripple, y_in * loop + w * v.cable_hum_c * cord
     # V_p = (into_p + y_gs V_s)/y_p and V_j = (into_j + y_c V_s)/y_j, put into the source's equation
     drive = q.g_m + y_gs
     v_s = (into_s + drive * into_p / y_p + y_c * into_j / y_j) / (y_s - drive * y_gs / y_p - y_c**2 / y_j)
@@ -64,6 +65,7 @@ def test_hum_of_a_follower_as_solved_by_hand(values: dict[str, float]) -> None:
     found = hum(chain)
     for way, level, table in (
         ("room", values["mains_v"], MAINS_HARMONICS),
+        ("cord", values["mains_v"], MAINS_HARMONICS),
         ("ripple", values["ripple_v"], {2: 1.0}),
         ("loop", values["loop_v"], LOOP_HARMONICS),
     ):
@@ -116,6 +118,9 @@ def test_a_follower_lowers_hum_coupled_into_the_output_cable() -> None:
         for s, node in (("direct", "pickup"), ("follower", "jack"))
     )
     assert stage < bare / 50
+    less = [hum(SignalChain(stage=s, cable_hum_c=1e-12)).way_v_rms("cord") for s in ("direct", "follower")]
+    assert less[0] / less[1] == pytest.approx(bare / stage, rel=0.02)
+    assert hum(SignalChain()).way_v_rms("cord") == 0.0, "none unless it is entered"
 
 
 def test_shield_battery_and_loop_act_where_they_should() -> None:

@@ -88,7 +88,7 @@ STILL = {
     "input_c": 300e-12, "input_r": 47e3, "bleed_r": 220e3, "pickup_c": 5e-9, "pickup_loss": 0.05, "play_v": 3.0,
     "hum_c": 2e-12, "shield_db": 10.0, "input_noise": 1e-8, "input_max": 0.5, "mains_hz": 60, "mains_v": 120,
     "loop_v": 1e-3, "ripple_v": 0.1, "other_current": 1e-3, "supply_c": 100e-6, "jfet_ciss": 20e-12,
-    "jfet_corner": 500.0, "tuning": "E2",
+    "jfet_corner": 500.0, "tuning": "E2", "cable_hum_c": 1e-12,
 }  # fmt: skip
 MOVING = {
     "supply_v": 8.0, "source_r": 2.2e3, "drain_r": 4.7e3, "gate_r": 1e6, "pickup_r": 1e7, "jfet_idss": 4e-3,

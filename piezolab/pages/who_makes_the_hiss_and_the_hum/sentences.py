@@ -28,10 +28,11 @@ HEARD = (
 )
 WAYS = {
     "room": "the room's wiring, through the air",
+    "cord": "wiring near the output cable",
     "ripple": "the adapter's ripple",
     "loop": "a ground loop along the cable's screen",
 }
-WAY_NAMES = {"room": "from the room", "ripple": "from the adapter", "loop": "from a loop"}
+WAY_NAMES = {"room": "from the room", "cord": "into the cable", "ripple": "from the adapter", "loop": "from a loop"}
 ONE_DB = 1.0  # a change that one just notices
 
 
