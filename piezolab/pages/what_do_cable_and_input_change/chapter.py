@@ -115,7 +115,7 @@ def _impedance_panel(now: PluggedFigures, held: PluggedFigures | None) -> Panel:
     """Magnitude and resistive part of the output impedance beside what is plugged in, on logarithmic ohms."""
     resistive = np.where(now.output.real > 0, now.output.real, np.nan)
     drawn = [
-        ("below: output impedance", now, np.abs(now.output), (LOOKS["stage"][0], "solid")),
+        ("output impedance", now, np.abs(now.output), (LOOKS["stage"][0], "solid")),
         ("its resistive part", now, resistive, ("var(--pz-curve-other, #CC79A7)", "dashdot")),
         ("cable and input", now, np.abs(now.load), ("var(--pz-quiet, #55524b)", "longdash")),
     ]

@@ -14,6 +14,7 @@ from piezolab import catalogue
 from piezolab.catalogue.advice_texts import advice_texts
 from piezolab.chain import SignalChain
 from piezolab.pages.kit.blocks import Buttons, bullets, paragraphs, table
+from piezolab.pages.kit.curve_names import SLIM, WIDE
 from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.sections import PlotSection, Section
 from piezolab.pages.kit.skeleton import Chapter, Page, View
@@ -24,9 +25,9 @@ from piezolab.pages.who_makes_the_hiss_and_the_hum.hiss_figures import (
     density_figure,
     found,
     hiss_trace,
-    playing_name,
     playing_trace,
     stems,
+    words_on_plot,
 )
 from piezolab.pages.who_makes_the_hiss_and_the_hum.tasks import MATHS, TASKS
 from piezolab.quantity import show
@@ -46,16 +47,16 @@ _NO_SIGNAL = "No signal arrives, so there is nothing to compare hum and hiss wit
 def view(chain: SignalChain, kept: SignalChain | None, phase: bool) -> View:
     """What is left when the playing stops, beside the playing."""
     humming, _ = found(chain)
-    playing = playing_trace(chain)
-    traces = [playing, hiss_trace("hiss", chain, ("var(--pz-curve-stage, #0072B2)", "solid"))]
+    traces = [playing_trace(chain), hiss_trace("hiss", chain, ("var(--pz-curve-stage, #0072B2)", "solid"))]
     if kept is not None:
         traces.append(hiss_trace("kept: hiss", kept, ("var(--pz-curve-kept, #009E73)", "dot")))
     for way in WAYS:
         if humming.way_v_rms(way) > 0:
             traces += stems(f"hum {say.WAY_NAMES[way]}", humming, way)
-    layout, narrow = axes(chain, "dB against hard playing", [-150.0, 30.0])
-    for each in (layout, narrow):
-        each["annotations"] = [*each["annotations"], playing_name(playing)]
+    span = [-150.0, 30.0]
+    layout, narrow = axes(chain, "dB against hard playing", span)
+    layout |= {"showlegend": False, "annotations": words_on_plot(chain, traces, span, WIDE, 1.25)}
+    narrow["annotations"] = words_on_plot(chain, traces, span, SLIM, 1.9)
     label = "Playing and hiss as curves, hum as lines, in dB against hard playing, over frequency."
     return View(traces, layout, narrow, label)
 

@@ -29,7 +29,9 @@ def test_only_curves_that_leave_the_axis_are_marked_where_they_do():
     deep = np.where(FREQUENCY < 200, -60.0, -10.0)
     curves = [Curve("deep", FREQUENCY, deep, None, "bare"), Curve("high", FREQUENCY, deep + 30, None, "stage")]
     [mark] = below_marks(curves, -40.0)
-    assert mark["text"] == "▼ deep" and mark["y"] == -40 and 20 < 10 ** mark["x"] < 200
+    assert mark["text"] == "▼" and mark["y"] == -40 and 20 < 10 ** mark["x"] < 200
+    [whole] = below_marks([Curve("deep", FREQUENCY, deep - 60, None, "bare")], -40.0)
+    assert whole["text"] == "▼ deep"  # its name can stand nowhere else
     _, layout, narrow = figure(curves, [])
     assert mark in layout["annotations"] and mark in narrow["annotations"]
 

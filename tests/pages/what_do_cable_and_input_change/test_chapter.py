@@ -81,11 +81,11 @@ def test_three_curves_and_the_impedances_below(page_link="input=line-47k&pickup_
     curves = drawn(page)
     assert list(curves) == [
         "nothing plugged in", "with this cable and input", "kept",
-        "below: output impedance", "its resistive part", "cable and input", "kept: output impedance",
+        "output impedance", "its resistive part", "cable and input", "kept: output impedance",
     ]  # fmt: skip
     looks = [(trace["line"]["color"], trace["line"]["dash"]) for trace in curves.values()]
     assert len(set(looks[:3])) == 3 and len(set(looks[3:])) == 4
-    ohm = curves["below: output impedance"]
+    ohm = curves["output impedance"]
     assert ohm["yaxis"] == "y2" and page.plot._layout["yaxis2"]["type"] == "log"
     z = impedances(page.state.chain, np.asarray(ohm["x"])).output
     assert np.allclose(ohm["y"], np.abs(z)) and np.allclose(curves["its resistive part"]["y"], z.real)
