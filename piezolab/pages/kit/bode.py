@@ -209,7 +209,7 @@ def below_marks(curves: Sequence[Curve], bottom: float) -> list[dict[str, Any]]:
             name = "" if under.size < heard.sum() else f" {curve.name}"
             marks.append({
                 "x": float(np.log10(under).mean()), "y": bottom, "xref": "x", "yref": "y", "yanchor": "bottom",
-                "yshift": 15 * len(marks), "text": "▼" + name, "showarrow": False,
+                "yshift": 18 * len(marks), "text": "▼" + name, "showarrow": False,
                 "font": {"size": 12, "color": ink(LOOKS[curve.look][0])},
             })  # fmt: skip
     return marks

@@ -22,7 +22,7 @@ _STEP = 5.0  # px between the points at which curves are looked at
 _CLEAR = 4.0  # px between a name and its curve
 _NEAR = 12.0  # px: nearer than this a name could be that of another curve
 _ALIKE = 2.5  # px: curves nearer than this all along are one line to the eye
-_SPOTS = np.linspace(0.02, 0.98, 13)  # of the width
+_SPOTS = np.linspace(0.02, 0.98, 9)  # of the width
 _FAR = 9e3  # px: out of sight
 _FIRST = 0.62  # of the width: where a name would stand if all were clear
 _SIDES = (("center", "bottom"), ("right", "bottom"), ("left", "top"), ("center", "top"), ("left", "bottom"),
@@ -30,7 +30,7 @@ _SIDES = (("center", "bottom"), ("right", "bottom"), ("left", "top"), ("center",
 _SAME = [0, 1, 2, 0, 2, 1]  # the first side with the same way across
 _LEFT = np.array([{"left": 0.0, "center": -0.5, "right": -1.0}[side] for side, _ in _SIDES])
 _ASIDE = np.array([{"left": 1.0, "center": 0.0, "right": -1.0}[side] for side, _ in _SIDES])
-_LATER = np.array([0.0, 0.2, 0.2, 0.1, 0.3, 0.3])  # a little dearer: other sides than above
+_LATER = np.array([0.0, 1.5, 1.5, 0.1, 1.6, 1.6])  # dearer than above: to stand aside of the point
 _BELOW = np.array([side == "top" for _, side in _SIDES])
 _OUT, _ON_NAME, _ON_CURVE, _AT_OTHER, _UNDER_NAME = 900.0, 1000.0, 60.0, 10.0, 2.0
 
@@ -105,11 +105,13 @@ def curve_names(
     words, others, notes = list(taken), np.array(marks).reshape(-1, 4), []
     # the longest has the fewest places, so it goes first
     for text, colour, number in sorted(_shared(curves, lines, seen), key=lambda one: -len(one[0])):
-        box, at, (xanchor, yanchor) = _best(wide_of(text), number, lines, seen, words, others, curves[number].stands)
+        stands = curves[number].stands
+        box, (at, here), (xanchor, yanchor) = _best(wide_of(text), number, lines, seen, words, others, stands)
         words.append(box)
         x = seen.x[0] + at / seen.size[0] * (seen.x[1] - seen.x[0])
+        y = seen.y[1] - here / seen.size[1] * (seen.y[1] - seen.y[0])
         notes.append({
-            "x": x, "y": float(np.interp(x, curves[number].x, curves[number].y)), "xref": "x", "yref": yref,
+            "x": x, "y": y, "xref": "x", "yref": yref,
             "text": text, "showarrow": False, "xanchor": xanchor, "yanchor": yanchor,
             "xshift": {"left": _CLEAR, "right": -_CLEAR}.get(xanchor, 0),
             "yshift": _CLEAR if yanchor == "bottom" else -_CLEAR, "borderpad": 0,
@@ -156,23 +158,17 @@ def _shared(curves: Sequence[Named], lines: np.ndarray, seen: Window) -> Iterato
 
 def _best(
     wide: float, number: int, lines: np.ndarray, seen: Window, words: Sequence[Box], marks: np.ndarray, stands: bool
-) -> tuple[Box, float, tuple[str, str]]:
-    """The first of the best places for a name: its box in px, the point across in px, the side."""
+) -> tuple[Box, tuple[float, float], tuple[str, str]]:
+    """The first of the best places for a name: its box in px, the point across and from the top in px, the side."""
     width, high = seen.size
-    own = lines[number, 0]
-    spots = _SPOTS if not stands else np.arange(own.size) * _STEP / width
-    index = np.rint(spots * width / _STEP).astype(int)
-    index = index[(own[index] >= 0) & (own[index] <= high)]
-    if not index.size:  # a curve that only crosses the picture between two of these points
-        index = np.flatnonzero((own >= 0) & (own <= high))
-    at = index * _STEP
+    at, here = _points(lines[number, 0], seen, stands)
     left = at[:, None] + wide * _LEFT + _CLEAR * _ASIDE
-    top = own[index][:, None] + np.where(_BELOW, _CLEAR, -_CLEAR - _HIGH)
+    top = here[:, None] + np.where(_BELOW, _CLEAR, -_CLEAR - _HIGH)
     right, bottom = left + wide, top + _HIGH
     cost = 3 * np.abs(at / width - _FIRST)[:, None] + _LATER
     cost = cost + _OUT * ((left < 0) | (right > width) | (top < 0) | (bottom > high))
-    span = min(int(wide // _STEP) + 2, own.size)
-    start = np.clip((left[:, :3] // _STEP).astype(int), 0, own.size - span)
+    span = min(int(wide // _STEP) + 2, lines.shape[-1])
+    start = np.clip((left[:, :3] // _STEP).astype(int), 0, lines.shape[-1] - span)
     stretch = lines[:, :, start[..., None] + np.arange(span)]
     upper, lower = stretch[:, 0].min(axis=-1)[..., _SAME], stretch[:, 1].max(axis=-1)[..., _SAME]
     cost = cost + _ON_CURVE * ((upper < bottom + 1) & (lower > top - 1)).sum(axis=0)
@@ -187,7 +183,21 @@ def _best(
         cost = cost + _ON_CURVE * ((left < c) & (right > a) & (top < d) & (bottom > b)).any(axis=0)
     row, side = np.unravel_index(np.argmin(cost), cost.shape)
     box = (float(left[row, side]), float(top[row, side]), float(right[row, side]), float(bottom[row, side]))
-    return box, float(at[row]), _SIDES[side]
+    return box, (float(at[row]), float(here[row])), _SIDES[side]
+
+
+def _points(own: np.ndarray, seen: Window, stands: bool) -> tuple[np.ndarray, np.ndarray]:
+    """Where a curve may have its name: px across and from the top."""
+    width, high = seen.size
+    index = np.rint(_SPOTS * width / _STEP).astype(int)
+    index = index[(own[index] >= 0) & (own[index] <= high)]
+    if stands or not index.size:  # a curve that only crosses the picture between two of these points
+        index = np.flatnonzero((own >= 0) & (own <= high))
+    at, here = index * _STEP, own[index]
+    if stands:  # the last line may have it anywhere along it, too
+        down = np.arange(here[-1] + _HIGH, high, _HIGH)
+        at, here = np.append(at, np.full(down.size, at[-1])), np.append(here, down)
+    return at, here
 
 
 def note_boxes(notes: Sequence[dict[str, Any]], seen: Window) -> list[Box]:

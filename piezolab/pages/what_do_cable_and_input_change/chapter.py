@@ -82,7 +82,7 @@ def view(chain: SignalChain, kept: SignalChain | None, phase: bool) -> View:
     now = found(chain)
     curves = [
         _curve("nothing plugged in", now, now.free_db, "bare"),
-        _curve("with this cable and input", now, now.plugged.gain_db, "stage"),
+        _curve("plugged in", now, now.plugged.gain_db, "stage"),
     ]
     held = None if kept is None else found(kept)
     if held is not None:
@@ -158,7 +158,7 @@ def numbers(chain: SignalChain) -> str:
         caption = f"{typical}: enter what you have measured under “more about the stage”."
     else:
         caption = "Figures are estimates; see the maths for what they leave out."
-    return table(("", "nothing plugged in", "with this cable and input"), rows, caption)
+    return table(("", "nothing plugged in", "plugged in"), rows, caption)
 
 
 def _level_row(name: str, hz: float, now: PluggedFigures) -> tuple[str, str, str]:
