@@ -260,15 +260,6 @@ CHAPTER = Chapter(
     table=numbers,
     tasks=TASKS,
     maths=MATHS,
-    cautions=(
-        "Volume down before you plug in or pull out; headphones off first.",
-        "Phantom power can reach an unbalanced output: off before you plug into a microphone input, or use a "
-        "transformer box.",
-        "Never remove or bypass a protective earth, and never open mains-powered gear. A ground loop between two "
-        "devices is cured by one outlet strip, an audio isolating transformer or battery power. The clip of a "
-        "mains-powered oscilloscope is protective earth: join it to ground only.",
-        "These figures are estimates from typical data, not a certificate.",
-    ),
     lower="impedance",
     more=sections,
     touch=lambda chain: offer(output_touch(chain)),

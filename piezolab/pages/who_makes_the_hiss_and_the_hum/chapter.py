@@ -17,6 +17,7 @@ from piezolab.pages.kit.blocks import Buttons, bullets, paragraphs, table
 from piezolab.pages.kit.curve_names import SLIM, WIDE
 from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.sections import PlotSection, Section
+from piezolab.pages.kit.sentences import MAINS
 from piezolab.pages.kit.skeleton import Chapter, Page, View
 from piezolab.pages.kit.touch_words import offer
 from piezolab.pages.who_makes_the_hiss_and_the_hum import sentences as say
@@ -237,7 +238,7 @@ def does_it_matter(chain: SignalChain) -> str:
 def more(state: PageState) -> list[Any]:
     """The sections below the controls."""
     return [
-        Section(state, "steps", "What to try", steps_html),
+        Section(state, "steps", "What to try", steps_html, care=say.CARE),
         TryOut(state),
         PlotSection(state, "Who makes the hiss, at the input", lambda c, k: density_figure(c, k, at_pickup=False)),
         PlotSection(
@@ -258,16 +259,7 @@ CHAPTER = Chapter(
     table=numbers,
     tasks=TASKS,
     maths=MATHS,
-    cautions=(
-        "Never remove or bypass a protective earth, and never open or modify mains-powered gear. A ground loop is "
-        "cured by one outlet strip, an audio isolating transformer or battery power.",
-        "Where ground reaches strings or box, a fault in mains gear reaches you: play on a supply with a "
-        "residual-current device, and have a licensed person look at anything that tingles.",
-        "Pick the mains voltage from the list; never measure it.",
-        "Volume down before you touch plugs or open the box; headphones off first.",
-        "These figures are estimates from typical data, not a certificate; local electrical rules and licensed people "
-        "decide about anything on the mains.",
-    ),
+    certainty=MAINS,
     has_phase=False,
     folds_numbers=True,
     more=more,
