@@ -90,6 +90,7 @@ def figure(
     lower = [_written_below(below, size) for size in ((_WIDE_BELOW, SLIM) if phase == "always" else (_WIDE_BELOW,))]
     layout = {
         "height": 470,
+        "meta": {"steady": True},
         "showlegend": False,
         "margin": {"l": 52, "r": 10, "t": 8, "b": 40},
         "hovermode": "closest",

@@ -122,13 +122,16 @@ def steps_html(chain: SignalChain) -> str:
     """All steps, ranked, against hum and against hiss."""
     if not found(chain)[0].signal_v_rms > 0:
         return paragraphs(_NO_SIGNAL)
-    quiet = -float(found(chain)[1].snr_db_a) <= INAUDIBLE_DB
     steps = hum_advice(chain)
     test = say.touch_test(steps.steps, loudness(chain))
-    return _ranked("Against hum", steps, test) + _ranked(
-        "Against hiss", hiss_advice(chain), "Your hiss is too quiet to hear already: nothing here needs doing." if quiet
-        else "",
-    )  # fmt: skip
+    quiet = "Your hiss is too quiet to hear already: nothing needs doing."
+    hiss = f"<h3>Against hiss</h3>{paragraphs(quiet)}" if hiss_is_quiet(chain) else None
+    return _ranked("Against hum", steps, test) + (hiss or _ranked("Against hiss", hiss_advice(chain)))
+
+
+def hiss_is_quiet(chain: SignalChain) -> bool:
+    """Whether it cannot be heard as it is."""
+    return -float(found(chain)[1].snr_db_a) <= INAUDIBLE_DB
 
 
 def _ranked(title: str, advice: Advice, above: str = "") -> str:
@@ -172,7 +175,8 @@ class TryOut(VBox):
 
     def _show(self) -> None:
         chain = self._state.chain
-        steps = [s for s in (*hum_advice(chain).steps, *hiss_advice(chain).steps) if s.computed and worth_trying(s)]
+        hiss = () if hiss_is_quiet(chain) else hiss_advice(chain).steps
+        steps = [s for s in (*hum_advice(chain).steps, *hiss) if s.computed and worth_trying(s)]
         self._steps = {step.name: step for step in steps}
         self.buttons.show([
             {"word": s.name, "label": f"try: {advice_texts()[s.name].title.lower()}", "note": say.step_words(s)}

@@ -145,6 +145,8 @@ def _fading(chain: SignalChain, kept: SignalChain | None) -> draw.Figure:
     now = fading(chain)
     if now is None:
         return [], {}, {}, "An adapter does not fade, and without a stage there is nothing to feed."
+    if not now.bias.saturated.any():
+        return [], {}, {}, "It does not work with a fresh battery either, so there is nothing to follow."
     return draw.fading(chain, now, held)
 
 
