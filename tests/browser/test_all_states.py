@@ -139,3 +139,16 @@ def test_axe_finds_nothing_while_it_sounds_and_refuses(opened):
         faults += [(screen["width"], scheme, one) for one in (*axe(page), *cut(page), *wide(page))]
     assert faults == []
     assert page.problems == []
+
+
+def test_at_twice_the_size_all_fits_and_the_lower_panel_is_folded(opened):
+    """A desk's browser at 200 % zoom has half of each side."""
+    _, page = opened
+    web = page.page
+    web.set_viewport_size({"width": 640, "height": 400})
+    web.wait_for_function("() => !document.querySelector('.pz-stick .y2tick')", timeout=PATIENCE_MS)
+    rest(page)
+    assert [*cut(page), *wide(page)] == []
+    plot = web.locator(".pz-stick .piezolab-plot")
+    if plot.count():
+        assert plot.first.bounding_box()["height"] <= 300  # the controls have the rest of the screen
