@@ -78,3 +78,21 @@ def test_formulas_are_set_without_a_network(visit):
     page.page.get_by_text("The maths", exact=True).click()
     page.page.locator(".pz-maths math mfrac").first.wait_for()
     assert "$" not in page.page.locator(".pz-maths").inner_text()
+
+
+def test_the_level_axis_grows_only_when_the_hand_lets_go(visit):
+    page = visit(**DESK).open(f"{SLUG}?resonance=4k,12,0.2")
+    web, top = page.page, "() => document.querySelector('.js-plotly-plot').layout.yaxis.range[1]"
+    assert web.evaluate(top) == 20  # a disc that rings: louder than the usual 10 dB
+    box = web.locator("[data-slider=pickup_c]").first.bounding_box()
+    middle = box["y"] + box["height"] / 2
+    before = page.revision
+    web.mouse.move(box["x"] + 0.62 * box["width"], middle)
+    web.mouse.down()
+    web.mouse.move(box["x"] + 0.97 * box["width"], middle, steps=4)
+    page.drawn(before + 2)
+    web.wait_for_url("**pickup_c=*")
+    assert web.evaluate(top) == 20
+    web.mouse.up()
+    web.wait_for_function(f"() => ({top})() === 30")
+    assert page.problems == []

@@ -66,15 +66,12 @@ def test_question_first_then_the_parts_in_their_order(page, chapter):
     order = [
         "h1", ".jp-RenderedMarkdown p", ".pz-problems", ".pz-opening", ".pz-verdict", ".piezolab-plot",
         ".pz-side > .pz-controls .pz-list", ".pz-side .pz-fold", ".pz-schematic", ".pz-numbers",
-        ".pz-tasks", ".pz-maths", ".pz-cautions", ".pz-share", ".pz-keepsake",
+        ".pz-tasks", ".pz-maths", ".pz-certainty", ".pz-share", ".pz-keepsake",
     ]  # fmt: skip
     places = page.page.evaluate(
         """order => {
             const all = [...document.querySelectorAll("*")];
-            // A caution may stand where the work is, too; those of the whole page come last.
-            const last = (one) => [...document.querySelectorAll(one)].at(-1);
-            const pick = (one) => one === ".pz-cautions" ? last(one) : document.querySelector(one);
-            return order.map((one) => all.indexOf(pick(one)));
+            return order.map((one) => all.indexOf(document.querySelector(one)));
         }""",
         order,
     )
@@ -82,7 +79,7 @@ def test_question_first_then_the_parts_in_their_order(page, chapter):
     assert [name for _, name in sorted(there)] == [name for _, name in there]
     wanted = {"h1", ".jp-RenderedMarkdown p", ".pz-problems", ".pz-share", ".pz-keepsake"}
     if page.page.locator(".pz-try").count():
-        wanted |= set(order) - {".pz-tasks", ".pz-cautions", ".pz-maths"}
+        wanted |= set(order) - {".pz-tasks", ".pz-maths"}
     assert wanted <= {name for _, name in there}
 
 
@@ -99,7 +96,10 @@ def test_axe_finds_nothing(page, theme):
 
 
 # Colours of words, of graphics, and of what they stand on.
-WORDS = ("--pz-text", "--pz-quiet", "--pz-accent", "--pz-wrong", "--pz-good")
+WORDS = (
+    "--pz-text", "--pz-quiet", "--pz-accent", "--pz-wrong", "--pz-good", "--pz-curve-stage", "--pz-name-bare",
+    "--pz-name-kept", "--pz-name-other",
+)  # fmt: skip
 GRAPHICS = (
     "--pz-accent", "--pz-strong-line", "--pz-warn-line", "--pz-curve-bare", "--pz-curve-stage", "--pz-curve-kept",
     "--pz-note",

@@ -15,11 +15,12 @@ from piezolab.pages.how_do_i_build_it_and_check_it.build_form import Settings
 from piezolab.pages.how_do_i_build_it_and_check_it.measure_what_you_have import MeasureWhatYouHave
 from piezolab.pages.how_do_i_build_it_and_check_it.sheet_download import SheetDownload
 from piezolab.pages.how_do_i_build_it_and_check_it.tasks import MATHS, TASKS
-from piezolab.pages.kit.blocks import Buttons, bullets, paragraphs
+from piezolab.pages.kit.blocks import Buttons, bullets, guard, paragraphs
 from piezolab.pages.kit.build_progress import Progress
 from piezolab.pages.kit.checklist import CheckSection, Steps, Ticks
 from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.sections import Section
+from piezolab.pages.kit.sentences import MAINS
 from piezolab.pages.kit.skeleton import Chapter, Page, View
 from piezolab.pages.kit.tone import TonePlayer
 from piezolab.pages.kit.wish_words import other_types_words
@@ -126,7 +127,7 @@ def building(sheet: SheetData) -> Steps:
 
 def boxing(sheet: SheetData) -> Steps:
     """Into the box, after the checks."""
-    return Steps("", build_steps.boxing_steps(sheet))
+    return Steps(guard(say.PLUG_IN), build_steps.boxing_steps(sheet))
 
 
 def power_off(sheet: SheetData) -> Steps:
@@ -168,17 +169,7 @@ CHAPTER = Chapter(
     table=lambda chain: "",
     tasks=TASKS,
     maths=MATHS,
-    cautions=(
-        say.BATTERY,
-        say.EARTH,
-        "Soldering burns and fumes: open a window; wash your hands after leaded solder; glasses on when you clip and "
-        "drill.",
-        "Some inputs send 48 V up the cable (phantom power): switch it off before you plug in an unbalanced output; it "
-        "drives the output capacitor backwards and thumps.",
-        "Hearing: volume down, headphones off first; power on before volume up.",
-        "These figures are estimates from typical data, not a certificate: local electrical rules and licensed people "
-        "decide about anything on the mains.",
-    ),
+    certainty=MAINS,
     has_phase=False,
     drawn_on=("settled",),
 )

@@ -19,15 +19,8 @@ NOTHING = (
     "There is no stage to build: the disc's lead goes straight to the jack. Solder four joints, check them with the "
     "beeper, and measure what you have."
 )
-BATTERY = (
-    "A wrongly wired switch or a reversed clip shorts the battery: it heats fast and can burst. Hot battery: switch "
-    "off, unclip it, set it down away from people; do not touch a swollen one."
-)
-EARTH = (
-    "Never open or modify mains-powered gear, and never remove or bypass a protective earth. Where ground reaches "
-    "strings, foil or box, a fault in mains gear at the cable's far end reaches the player: use undamaged gear on an "
-    "outlet with a residual-current device, and leave anything on the mains to a licensed person."
-)
+BATTERY = "Before the checks below a mistake can short the battery: it heats fast and can burst."
+PLUG_IN = "When you plug in at last: phantom power off, volume down, headphones off; power on before volume up."
 _VERDICTS = {
     "low": "less than a healthy board shows: off, look for the fault by ohms",
     "high": "more than a healthy board shows: off, look for the short",
@@ -281,6 +274,6 @@ def matrix(rows: tuple[tuple[str, ...], tuple[tuple[str, ...], ...]]) -> str:
 
 
 __all__ = [
-    "BATTERY", "EARTH", "NOTHING", "NO_STAGE", "advice", "beware", "drawing", "faults", "lanes", "larger", "matrix",
+    "BATTERY", "PLUG_IN", "NOTHING", "NO_STAGE", "advice", "beware", "drawing", "faults", "lanes", "larger", "matrix",
     "numbers", "parts", "place", "power_on", "power_on_above", "readings_label", "verdict", "waiting",
 ]  # fmt: skip

@@ -179,10 +179,13 @@ def battery_words(chain: SignalChain) -> str:
     )
 
 
+LOUD = "Volume down, headphones off before you try how loud it gets: a knock on a disc can give tens of volts."
+
+
 def more(state: PageState) -> list[Any]:
     """The sections below the controls."""
     return [
-        Section(state, "room", "What gives more room?", room_words),
+        Section(state, "room", "What gives more room?", room_words, care=LOUD),
         Section(state, "battery", "How long does the supply last?", battery_words),
         PlotSection(state, "While the battery runs down", fading_figure, folded=True),
         Section(state, "knock", "What does a knock do?", knock_words, folded=True),
@@ -209,12 +212,6 @@ CHAPTER = Chapter(
     table=numbers,
     tasks=TASKS,
     maths=MATHS,
-    cautions=(
-        "Volume down before you test how loud it gets; headphones off first. A knock on a disc can give tens of volts.",
-        "Battery: a wrongly wired switch or a reversed clip shorts it; it heats fast and can burst. Hot battery: "
-        "switch off, unclip, set it down away from people, do not touch a swollen one.",
-        "These figures are estimates from typical data, not a certificate.",
-    ),
     has_phase=False,
     more=more,
     touch=lambda chain: offer(room_touch(chain), change_words),

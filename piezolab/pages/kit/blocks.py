@@ -110,6 +110,11 @@ def paragraphs(*sentences: str) -> str:
     return "".join(f"<p>{escape(sentence)}</p>" for sentence in sentences if sentence)
 
 
+def guard(sentence: str) -> str:
+    """A caution, plain text, escaped; it stands right at what it guards, once on a page."""
+    return f'<p class="pz-guard">{escape(sentence)}</p>' if sentence else ""
+
+
 def bullets(sentences: Sequence[str], kind: str = "") -> str:
     """A list of plain texts, escaped; nothing for an empty one."""
     if not sentences:

@@ -9,11 +9,23 @@ from typing import Any
 
 import numpy as np
 
+from piezolab.pages.kit.curve_names import (
+    SLIM,
+    WIDE,
+    Named,
+    Window,
+    curve_names,
+    edge_boxes,
+    ink,
+    mark_boxes,
+    note_boxes,
+)
 from piezolab.pitch import Note
 
 AUDIBLE = (20.0, 20e3)  # Hz
 #: Ends of the level axis in dB: the same for every chain, so that curves move and not the axis; with a gain stage more.
 BOTTOM, TOP, TOP_OF_GAIN = -40.0, 10.0, 30.0
+_WIDE_BELOW = (WIDE[0], 80.0)  # px, as `WIDE`: the lower panel on a desk
 _TICKS = (20, 50, 100, 200, 500, 1000, 2000, 5000, 10000, 20000)
 
 
@@ -56,11 +68,12 @@ def figure(
     phase: str = "wide",
     below: Panel | None = None,
     gain: bool = False,
+    beside: Sequence[Named] = (),
 ) -> tuple[list, dict, dict]:
-    """Traces, layout and the narrow plot's layout.
+    """Traces, layout and the narrow plot's layout. Every curve has its name written on it.
 
     phase: `wide` shows the lower panel on wide plots only, `always` on narrow ones too; below: what the lower panel
-    shows instead of the curves' phase; gain: one of the chains amplifies.
+    shows instead of the curves' phase; gain: one of the chains amplifies; beside: what else is named in the upper one.
     """
     if below is None:
         below = Panel((), {"range": phase_range(curves), "dtick": 90, "title": {"text": "phase, °", "standoff": 2}})
@@ -70,10 +83,15 @@ def figure(
         traces += _traces(curve, wide_only)
     traces += [{**trace, "yaxis": "y2", **wide_only} for trace in below.traces]
     low, high = level_range([curve.level_db for curve in curves], [curve.frequency for curve in curves], gain)
-    marks = below_marks(curves, low)
+    named = [
+        *(Named(c.name, np.log10(c.frequency), finite(c.level_db), LOOKS[c.look][0]) for c in curves), *beside
+    ]  # fmt: skip
+    upper = [_written(curves, named, notes, (low, high), *of) for of in ((WIDE, 1.25), (SLIM, 1.9))]
+    lower = [_written_below(below, size) for size in ((_WIDE_BELOW, SLIM) if phase == "always" else (_WIDE_BELOW,))]
     layout = {
         "height": 470,
-        "showlegend": True,
+        "meta": {"steady": True},
+        "showlegend": False,
         "margin": {"l": 52, "r": 10, "t": 8, "b": 40},
         "hovermode": "closest",
         "xaxis": {
@@ -93,7 +111,7 @@ def figure(
         },
         "yaxis2": {**below.axis, "domain": [0, 0.30]},
         "shapes": note_lines(notes),
-        "annotations": [*note_names(notes, apart=1.25), *marks],
+        "annotations": [*upper[0], *lower[0]],
     }
     narrow: dict[str, Any] = {
         "font": {"size": 12},
@@ -101,13 +119,40 @@ def figure(
         "xaxis": {"tickvals": [20, 100, 1000, 10000], "ticktext": ["20", "100", "1k", "10k"]},
         "yaxis": {"title": {"text": "dB", "standoff": 0}},
         "height": 380,
-        "annotations": [*note_names(notes, apart=1.9), *marks],
+        "annotations": [*upper[1], *(lower[-1] if phase == "always" else ())],
     }
     if phase != "always":
         narrow |= {"height": 250, "yaxis2": {"visible": False}}
         narrow["xaxis"] = {**narrow["xaxis"], "anchor": "y"}
         narrow["yaxis"] = {**narrow["yaxis"], "domain": [0, 1]}
     return traces, layout, narrow
+
+
+def _written(
+    curves: Sequence[Curve],
+    named: Sequence[Named],
+    notes: Sequence[Note],
+    ends: tuple[float, float],
+    size: tuple[float, float],
+    apart: float,
+) -> list[dict[str, Any]]:
+    """All words in the upper panel of a plot of this size, px: strings, marks at the edge, names."""
+    seen = Window((math.log10(AUDIBLE[0]), math.log10(AUDIBLE[1])), ends, size)
+    strings, marks = note_names(notes, apart), below_marks(curves, ends[0])
+    taken = note_boxes(strings, seen) + edge_boxes(marks, seen)
+    return [*strings, *marks, *curve_names(named, seen, taken, mark_boxes(
+        [(np.log10(curve.marks), curve.mark_levels) for curve in curves], seen
+    ))]  # fmt: skip
+
+
+def _written_below(below: Panel, size: tuple[float, float]) -> list[dict[str, Any]]:
+    """The names in the lower panel, where it shows something else than the phase of the same curves."""
+    ends = tuple(below.axis["range"])
+    seen = Window((math.log10(AUDIBLE[0]), math.log10(AUDIBLE[1])), ends, size)
+    scale = np.log10 if below.axis.get("type") == "log" else np.asarray
+    return curve_names([
+        Named(trace["name"], np.log10(trace["x"]), scale(trace["y"]), trace["line"]["color"]) for trace in below.traces
+    ], seen, yref="y2")  # fmt: skip
 
 
 def _traces(curve: Curve, wide_only: Mapping[str, Any]) -> list[dict[str, Any]]:
@@ -155,15 +200,18 @@ def _audible(frequency: np.ndarray) -> np.ndarray:
 
 
 def below_marks(curves: Sequence[Curve], bottom: float) -> list[dict[str, Any]]:
-    """A mark at the lower edge for each curve that goes on below it, in the middle of where it does."""
+    """A mark at the lower edge for each curve that goes on below it, in the middle of where it does; with its name
+    where nothing else of it is seen."""
     marks = []
     for curve in curves:
-        under = curve.frequency[_audible(curve.frequency) & (curve.level_db < bottom)]
+        heard = _audible(curve.frequency)
+        under = curve.frequency[heard & (curve.level_db < bottom)]
         if under.size:
+            name = "" if under.size < heard.sum() else f" {curve.name}"
             marks.append({
                 "x": float(np.log10(under).mean()), "y": bottom, "xref": "x", "yref": "y", "yanchor": "bottom",
-                "yshift": 15 * len(marks), "text": f"▼ {curve.name}", "showarrow": False,
-                "font": {"size": 12, "color": LOOKS[curve.look][0]},
+                "yshift": 18 * len(marks), "text": "▼" + name, "showarrow": False,
+                "font": {"size": 12, "color": ink(LOOKS[curve.look][0])},
             })  # fmt: skip
     return marks
 

@@ -24,6 +24,8 @@ _SOURCES = {
     "the kind": ("typical of this kind, not yours", "back to typical"),
     "the battery": ("as the battery is marked", "back to the battery's"),
 }
+#: What is to be minded where a value is entered.
+_CARE = {"mains_v": "never measure it"}
 #: What is added to a control's explanation, behind its question mark.
 _FROM_MEMORY = "Some figures of this one are from memory, not from a sheet."
 
@@ -111,7 +113,7 @@ def standing(parameter: Parameter, chain: SignalChain) -> dict[str, Any]:
     elif isinstance(parameter, Choice) and value not in _listed(parameter):
         state["shown"] = parameter.show(value)
     note, back = _SOURCES.get(parameter.optional_from, ("", ""))
-    state["note"] = "" if entered else note
+    state["note"] = _CARE.get(key, "" if entered else note)
     state["back"] = back if entered else ""
     state["aside"] = _FROM_MEMORY if _from_memory(key, value) else ""
     return state

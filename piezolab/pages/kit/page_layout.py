@@ -2,9 +2,9 @@
 
 The bar of chapters; what is wrong with the opened link; whose chain it is; what the page opens with, where the chapter
 has that; the verdict and the plot; the chapter's own controls; all other controls, folded, in signal order; the
-chapter's own job; the sound; the schematic; the numbers; tasks; the maths, folded; cautions; the share row. The
-question and the paragraph above them are the notebook's own prose. In a lesson its step comes first, and the chapter
-below is there to look things up.
+chapter's own job; the sound; the schematic; the numbers; tasks; the maths, folded; how sure the figures are; the share
+row. What can hurt is said at the action that it guards, and nowhere else. The question and the paragraph above all
+that are the notebook's own prose. In a lesson its step comes first, and the chapter below is there to look things up.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from typing import Any
 
 from ipywidgets import Box, VBox
 
-from piezolab.pages.kit.blocks import Block, bullets
+from piezolab.pages.kit.blocks import Block, paragraphs
 from piezolab.pages.kit.opening import Opening
 from piezolab.pages.kit.still import PageBox, Still
 from piezolab.pages.kit.ways import Ways
@@ -39,9 +39,7 @@ def laid_out(page: Any) -> VBox:
     rows = [page.look, ways[0], *tried, *below]
     if chapter.maths:
         rows.append(Block("maths", chapter.maths, title="The maths", folded=True))
-    if chapter.cautions:
-        rows.append(Block("cautions", bullets(chapter.cautions), title="Take care"))
-    rows += [page.share, ways[1], page.keepsake, page.address]
+    rows += [Block("certainty", paragraphs(chapter.certainty)), page.share, ways[1], page.keepsake, page.address]
     return PageBox(rows, page.still).add_class("pz-page")
 
 

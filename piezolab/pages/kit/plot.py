@@ -130,7 +130,8 @@ class Plot(anywidget.AnyWidget):
             Plotly traces (dicts or graph_objects) of type scatter, bar or pie; numeric arrays of shape (n,)
             travel as raw bytes. A trace with ``meta={"wide_only": True}`` is left out of a narrow plot.
         layout : dict, optional
-            Plotly layout. Font, colours of the paper, grid and margins have defaults that suit the page.
+            Plotly layout. Font, colours of the paper, grid and margins have defaults that suit the page. With
+            ``meta={"steady": True}`` the ends of its y axis stay as they are while a slider is held.
         narrow : dict, optional
             Changes to the layout for a narrow plot; ``height`` is one of them.
         label : str, optional

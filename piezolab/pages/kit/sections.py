@@ -16,7 +16,7 @@ from ipywidgets import VBox
 from piezolab.chain import SignalChain
 from piezolab.circuit.errors import CircuitError
 from piezolab.pages.kit.at_rest import Dropped
-from piezolab.pages.kit.blocks import Block, paragraphs
+from piezolab.pages.kit.blocks import Block, guard, paragraphs
 from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.plot import Plot
 
@@ -93,7 +93,8 @@ class Section(Foldable, Following):
     """Text, a list or a table made from the chain.
 
     kind: class of the block in the page's style; make: HTML from the chain, everything of a visitor's escaped; an
-    empty text hides an unfolded section; follows: names of what moves it in the state.
+    empty text hides an unfolded section; follows: names of what moves it in the state; care: what to mind where one
+    does what the section says.
     """
 
     def __init__(
@@ -104,11 +105,13 @@ class Section(Foldable, Following):
         make: Callable[[SignalChain], str],
         folded: bool = False,
         follows: Sequence[str] = ("settled",),
+        care: str = "",
     ) -> None:
         Foldable.__init__(self, kind, title, folded=folded)
 
         def show() -> None:
-            self.content = make(state.chain)
+            said = make(state.chain)
+            self.content = said and guard(care) + said
 
         self._follow(state, self, show, *follows)
 
@@ -131,7 +134,7 @@ class FoldedParts(VBox):
 class PlotSection(VBox, Following):
     """A figure made from the chain and the kept chain (or None), under a heading.
 
-    draw: see `Figure`; height_px: before it is drawn, and where the layout names none.
+    draw: see `Figure`; height_px: before it is drawn, and where the layout names none; care: as of `Section`.
     """
 
     def __init__(
@@ -141,11 +144,13 @@ class PlotSection(VBox, Following):
         draw: Callable[[SignalChain, SignalChain | None], Figure],
         height_px: int = 300,
         folded: bool = False,
+        care: str = "",
     ) -> None:
         self.head = Foldable("plot-head", title, folded=folded)
         self.head.lazy = True  # its heading stands though there is no text under it
         self.plot = Plot(height_px=height_px)
-        super().__init__([self.head, self.plot])
+        self.care = Block("care", guard(care))
+        super().__init__([self.head, self.care, self.plot])
         self.add_class("pz-plot-section")
 
         def show() -> None:
@@ -165,4 +170,4 @@ class PlotSection(VBox, Following):
     def _place(self) -> None:
         """The figure is there while its section is open and could be worked out."""
         there = self.head.opened and self.plot.revision and not self.head.content
-        self.plot.layout.display = None if there else "none"
+        self.plot.layout.display = self.care.layout.display = None if there else "none"

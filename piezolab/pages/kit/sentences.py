@@ -17,6 +17,12 @@ from piezolab.studies.judging.judgement import Judgement
 from piezolab.studies.judging.worth import LEVEL_DB, Worth
 from piezolab.studies.loading import Loading
 
+#: How far the figures can be trusted where the mains comes in.
+MAINS = (
+    "These figures are estimates from typical data, not a certificate; local electrical rules and licensed people "
+    "decide about anything on the mains."
+)
+
 #: How much weaker the lowest string is than the strings far above it, in dB, and what that sounds like. The
 #: limits are ours (common practice, no source): about 1 dB is the least change that one notices, 3 dB is half the
 #: power, about 10 dB sounds half as loud.

@@ -53,7 +53,7 @@ class Chapter:
 
     slug: its address word; own: the keys of its own two to four controls; view: from the chain, the kept chain or None,
     and whether phase is wanted on narrow plots too; table: HTML of the numbers; maths: HTML with formulas between
-    dollar signs and their source; cautions: sentences, where work can hurt someone; needs_stage: it has nothing to
+    dollar signs and their source; certainty: how far the figures can be trusted; needs_stage: it has nothing to
     show without; has_phase: its figure has a lower panel, and lower: what that shows; drawn_on, listed_on: what
     moves headline and figure, and the numbers, in the state; a figure that takes too long to follow a slider is not
     drawn on "chain"; words: verdict and advice where the figure does not wait for them, made while the browser draws;
@@ -72,7 +72,7 @@ class Chapter:
     table: Callable[[SignalChain], str]
     tasks: tuple[Task, ...] = ()
     maths: str = ""
-    cautions: tuple[str, ...] = ()
+    certainty: str = "These figures are estimates from typical data, not a certificate."
     needs_stage: bool = False
     has_phase: bool = True
     lower: str = "phase"

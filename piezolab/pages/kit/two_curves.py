@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,6 +12,7 @@ from piezolab.chain import SignalChain
 from piezolab.pages.kit import sentences as say
 from piezolab.pages.kit.blocks import table
 from piezolab.pages.kit.bode import Curve, figure
+from piezolab.pages.kit.curve_names import Named
 from piezolab.pages.kit.skeleton import View
 from piezolab.pages.kit.worth_words import thin_sentences
 from piezolab.pitch import Note, parse_tuning
@@ -69,8 +71,8 @@ def short(chain: SignalChain) -> str:
     return say.stage_sentence(judged, net=False) if chain.topology.powered else say.bare_sentence(judged)
 
 
-def view(chain: SignalChain, kept: SignalChain | None, phase: bool) -> View:
-    """The curves of a chain."""
+def view(chain: SignalChain, kept: SignalChain | None, phase: bool, beside: Sequence[Named] = ()) -> View:
+    """The curves of a chain; beside: what else is named among them."""
     now = found(chain)
     curves = [_curve("bare pickup", now.bare, now.notes, "bare")]
     name = f"with {chain.topology.title}" if now.staged else "this chain (no stage)"
@@ -79,7 +81,7 @@ def view(chain: SignalChain, kept: SignalChain | None, phase: bool) -> View:
         held = found(kept)
         curves.append(_curve("kept", held.staged_or_bare, held.notes, "kept"))
     gain = any(one is not None and one.topology.inverts for one in (chain, kept))
-    traces, layout, narrow = figure(curves, now.notes, phase="always" if phase else "wide", gain=gain)
+    traces, layout, narrow = figure(curves, now.notes, phase="always" if phase else "wide", gain=gain, beside=beside)
     return View(traces, layout, narrow, f"Level and phase against frequency, {len(curves)} curves.")
 
 

@@ -82,7 +82,7 @@ def view(chain: SignalChain, kept: SignalChain | None, phase: bool) -> View:
     now = found(chain)
     curves = [
         _curve("nothing plugged in", now, now.free_db, "bare"),
-        _curve("with this cable and input", now, now.plugged.gain_db, "stage"),
+        _curve("plugged in", now, now.plugged.gain_db, "stage"),
     ]
     held = None if kept is None else found(kept)
     if held is not None:
@@ -115,7 +115,7 @@ def _impedance_panel(now: PluggedFigures, held: PluggedFigures | None) -> Panel:
     """Magnitude and resistive part of the output impedance beside what is plugged in, on logarithmic ohms."""
     resistive = np.where(now.output.real > 0, now.output.real, np.nan)
     drawn = [
-        ("below: output impedance", now, np.abs(now.output), (LOOKS["stage"][0], "solid")),
+        ("output impedance", now, np.abs(now.output), (LOOKS["stage"][0], "solid")),
         ("its resistive part", now, resistive, ("var(--pz-curve-other, #CC79A7)", "dashdot")),
         ("cable and input", now, np.abs(now.load), ("var(--pz-quiet, #55524b)", "longdash")),
     ]
@@ -158,7 +158,7 @@ def numbers(chain: SignalChain) -> str:
         caption = f"{typical}: enter what you have measured under “more about the stage”."
     else:
         caption = "Figures are estimates; see the maths for what they leave out."
-    return table(("", "nothing plugged in", "with this cable and input"), rows, caption)
+    return table(("", "nothing plugged in", "plugged in"), rows, caption)
 
 
 def _level_row(name: str, hz: float, now: PluggedFigures) -> tuple[str, str, str]:
@@ -260,15 +260,6 @@ CHAPTER = Chapter(
     table=numbers,
     tasks=TASKS,
     maths=MATHS,
-    cautions=(
-        "Volume down before you plug in or pull out; headphones off first.",
-        "Phantom power can reach an unbalanced output: off before you plug into a microphone input, or use a "
-        "transformer box.",
-        "Never remove or bypass a protective earth, and never open mains-powered gear. A ground loop between two "
-        "devices is cured by one outlet strip, an audio isolating transformer or battery power. The clip of a "
-        "mains-powered oscilloscope is protective earth: join it to ground only.",
-        "These figures are estimates from typical data, not a certificate.",
-    ),
     lower="impedance",
     more=sections,
     touch=lambda chain: offer(output_touch(chain)),

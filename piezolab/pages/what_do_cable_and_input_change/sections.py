@@ -40,7 +40,7 @@ _SECONDS_SHOWN = 6  # worst partners of a second input
 def sections(state: PageState) -> Sequence[Any]:
     """All of them, those that are looked at most standing open."""
     return [
-        Section(state, "inputs", "Every kind of input here, the worst first", every_input),
+        Section(state, "inputs", "Every kind of input here, the worst first", every_input, care=PLUGGING),
         PlotSection(state, "How long may lead and cable be?", lengths, height_px=320),
         Section(state, "worth", "When is a stage worth it?", stage_or_not, folded=True),
         Section(state, "bridging", "Does the input ask too much of the output?", bridging, folded=True),
@@ -54,6 +54,12 @@ def sections(state: PageState) -> Sequence[Any]:
 
 
 # -- inputs -------------------------------------------------------------------------------------------------------
+PLUGGING = (
+    "Before you plug in or pull out: volume down, headphones off, phantom power off. The clip of a mains-powered "
+    "oscilloscope is protective earth: join it to ground only."
+)
+
+
 def _input_table(first: str, rows: Sequence[InputRow], own: Sequence[str], chain: SignalChain, caption: str) -> str:
     note = lowest(chain).display
     numbers = (f"{note} lost, dB", f"{say.TREBLE} lost, dB", "ratio")

@@ -163,11 +163,6 @@ CHAPTER = Chapter(
     table=two_curves.numbers,
     tasks=TASKS,
     maths=MATHS,
-    cautions=(
-        "Soldering: the tip burns, the fume wants an open window, hands want washing after leaded solder, and eyes "
-        "want cover when you clip leads.",
-        "These figures are estimates from typical data, not a certificate.",
-    ),
 )
 
 

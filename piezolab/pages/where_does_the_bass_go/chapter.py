@@ -97,6 +97,8 @@ by less than 0.1 dB). Series resistance and inductance of lead and cable are lef
 not count.</p>
 """
 
+KNOCK = "Volume down before you press or tap a disc that is plugged in: a knock is louder than any string."
+
 CHAPTER = Chapter(
     slug=SLUG,
     own=("input", "pickup_c", "gate_r", "cable_m"),
@@ -106,14 +108,10 @@ CHAPTER = Chapter(
     table=numbers,
     tasks=TASKS,
     maths=MATHS,
-    cautions=(
-        "Volume down before you plug in or tap the pickup: a knock on a disc is louder than any string.",
-        "These figures are estimates from typical data, not a certificate.",
-    ),
     more=lambda state: [
         Section(state, "swing", "Why the low notes suffer", swing_words),
         PlotSection(state, "One swing, in time", swings, height_px=250),
-        PlotSection(state, "Hold it pressed", pressed, height_px=230, folded=True),
+        PlotSection(state, "Hold it pressed", pressed, height_px=230, folded=True, care=KNOCK),
     ],
     touch=lambda chain: offer(bass_touch(chain)),
 )

@@ -7,7 +7,10 @@ import textwrap
 from dataclasses import replace
 from typing import Any
 
+from traitlets import dlink
+
 from piezolab.chain import SignalChain
+from piezolab.pages.kit.blocks import Block, guard
 from piezolab.pages.kit.sections import Section
 from piezolab.pages.kit.skeleton import Chapter, Page, View
 from piezolab.pages.kit.tasks import NumberTask, PickTask
@@ -82,6 +85,11 @@ def _beforehand(chain: SignalChain, _kept: SignalChain | None, _phase: bool) -> 
     return shown(Outlook(beforehand(chain)), chain)
 
 
+PROBING = (
+    "Measure on the battery side only, never on the mains. Volume down, headphones off before you touch plugs or probe."
+)
+MENDING = "Soldering burns and fumes: open a window; wash your hands after leaded solder; glasses on when you clip."
+
 CHAPTER = Chapter(
     slug=SLUG,
     own=("stage", "jfet"),
@@ -89,14 +97,7 @@ CHAPTER = Chapter(
     table=lambda chain: "",  # `make` puts in the one that knows the readings
     tasks=TASKS,
     maths=MATHS,
-    cautions=(
-        "Hot battery: switch off, unclip, set it down away from people, do not touch a swollen one. A wrongly wired "
-        "switch or a reversed clip shorts it; it heats fast and can burst.",
-        "Never open or modify mains-powered gear; measure only on the battery side, and never the mains.",
-        "Volume down before you touch plugs or probe; headphones off.",
-        "Soldering: burns, fume (ventilate), leaded solder (wash hands), eyes when clipping.",
-        "The probabilities are estimates from typical data, not a certificate.",
-    ),
+    certainty="The probabilities are estimates from typical data, not a certificate.",
     has_phase=False,
     drawn_on=("outlook",),
     listed_on=("diagnosis",),
@@ -108,6 +109,9 @@ def make(link: str | None = None) -> Page:
     """The page, with all its parts at hand; `link` as in `page`."""
     state = FaultState.opened(link, SLUG)
     finder = Finder(state)
+
+    mending = Block("care")
+    dlink((finder.places, "content"), (mending, "content"), lambda places: guard(MENDING if places else ""))
 
     def expected(_chain: SignalChain) -> str:
         weighed = state.diagnosis
@@ -122,7 +126,7 @@ def make(link: str | None = None) -> Page:
         view=lambda chain, kept, phase: shown(state.outlook, chain),
         table=expected,
         lead=lambda state: [finder.opens],
-        beside=lambda state: [finder.asks],
+        beside=lambda state: [Block("care", guard(PROBING)), finder.asks, mending],
         settings=lambda state: [finder.meter_form],
         more=lambda state: [
             Section(state, "hard-to-see", "What no reading shows", unseen, folded=True, follows=("diagnosis",))

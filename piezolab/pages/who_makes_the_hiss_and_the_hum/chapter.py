@@ -14,8 +14,10 @@ from piezolab import catalogue
 from piezolab.catalogue.advice_texts import advice_texts
 from piezolab.chain import SignalChain
 from piezolab.pages.kit.blocks import Buttons, bullets, paragraphs, table
+from piezolab.pages.kit.curve_names import SLIM, WIDE
 from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.sections import PlotSection, Section
+from piezolab.pages.kit.sentences import MAINS
 from piezolab.pages.kit.skeleton import Chapter, Page, View
 from piezolab.pages.kit.touch_words import offer
 from piezolab.pages.who_makes_the_hiss_and_the_hum import sentences as say
@@ -24,9 +26,9 @@ from piezolab.pages.who_makes_the_hiss_and_the_hum.hiss_figures import (
     density_figure,
     found,
     hiss_trace,
-    playing_name,
     playing_trace,
     stems,
+    words_on_plot,
 )
 from piezolab.pages.who_makes_the_hiss_and_the_hum.tasks import MATHS, TASKS
 from piezolab.quantity import show
@@ -46,16 +48,16 @@ _NO_SIGNAL = "No signal arrives, so there is nothing to compare hum and hiss wit
 def view(chain: SignalChain, kept: SignalChain | None, phase: bool) -> View:
     """What is left when the playing stops, beside the playing."""
     humming, _ = found(chain)
-    playing = playing_trace(chain)
-    traces = [playing, hiss_trace("hiss", chain, ("var(--pz-curve-stage, #0072B2)", "solid"))]
+    traces = [playing_trace(chain), hiss_trace("hiss", chain, ("var(--pz-curve-stage, #0072B2)", "solid"))]
     if kept is not None:
         traces.append(hiss_trace("kept: hiss", kept, ("var(--pz-curve-kept, #009E73)", "dot")))
     for way in WAYS:
         if humming.way_v_rms(way) > 0:
             traces += stems(f"hum {say.WAY_NAMES[way]}", humming, way)
-    layout, narrow = axes(chain, "dB against hard playing", [-150.0, 30.0])
-    for each in (layout, narrow):
-        each["annotations"] = [*each["annotations"], playing_name(playing)]
+    span = [-150.0, 30.0]
+    layout, narrow = axes(chain, "dB against hard playing", span)
+    layout |= {"showlegend": False, "annotations": words_on_plot(chain, traces, span, WIDE, 1.25)}
+    narrow["annotations"] = words_on_plot(chain, traces, span, SLIM, 1.9)
     label = "Playing and hiss as curves, hum as lines, in dB against hard playing, over frequency."
     return View(traces, layout, narrow, label)
 
@@ -120,13 +122,16 @@ def steps_html(chain: SignalChain) -> str:
     """All steps, ranked, against hum and against hiss."""
     if not found(chain)[0].signal_v_rms > 0:
         return paragraphs(_NO_SIGNAL)
-    quiet = -float(found(chain)[1].snr_db_a) <= INAUDIBLE_DB
     steps = hum_advice(chain)
     test = say.touch_test(steps.steps, loudness(chain))
-    return _ranked("Against hum", steps, test) + _ranked(
-        "Against hiss", hiss_advice(chain), "Your hiss is too quiet to hear already: nothing here needs doing." if quiet
-        else "",
-    )  # fmt: skip
+    quiet = "Your hiss is too quiet to hear already: nothing needs doing."
+    hiss = f"<h3>Against hiss</h3>{paragraphs(quiet)}" if hiss_is_quiet(chain) else None
+    return _ranked("Against hum", steps, test) + (hiss or _ranked("Against hiss", hiss_advice(chain)))
+
+
+def hiss_is_quiet(chain: SignalChain) -> bool:
+    """Whether it cannot be heard as it is."""
+    return -float(found(chain)[1].snr_db_a) <= INAUDIBLE_DB
 
 
 def _ranked(title: str, advice: Advice, above: str = "") -> str:
@@ -170,7 +175,8 @@ class TryOut(VBox):
 
     def _show(self) -> None:
         chain = self._state.chain
-        steps = [s for s in (*hum_advice(chain).steps, *hiss_advice(chain).steps) if s.computed and worth_trying(s)]
+        hiss = () if hiss_is_quiet(chain) else hiss_advice(chain).steps
+        steps = [s for s in (*hum_advice(chain).steps, *hiss) if s.computed and worth_trying(s)]
         self._steps = {step.name: step for step in steps}
         self.buttons.show([
             {"word": s.name, "label": f"try: {advice_texts()[s.name].title.lower()}", "note": say.step_words(s)}
@@ -236,7 +242,7 @@ def does_it_matter(chain: SignalChain) -> str:
 def more(state: PageState) -> list[Any]:
     """The sections below the controls."""
     return [
-        Section(state, "steps", "What to try", steps_html),
+        Section(state, "steps", "What to try", steps_html, care=say.CARE),
         TryOut(state),
         PlotSection(state, "Who makes the hiss, at the input", lambda c, k: density_figure(c, k, at_pickup=False)),
         PlotSection(
@@ -257,16 +263,7 @@ CHAPTER = Chapter(
     table=numbers,
     tasks=TASKS,
     maths=MATHS,
-    cautions=(
-        "Never remove or bypass a protective earth, and never open or modify mains-powered gear. A ground loop is "
-        "cured by one outlet strip, an audio isolating transformer or battery power.",
-        "Where ground reaches strings or box, a fault in mains gear reaches you: play on a supply with a "
-        "residual-current device, and have a licensed person look at anything that tingles.",
-        "Pick the mains voltage from the list; never measure it.",
-        "Volume down before you touch plugs or open the box; headphones off first.",
-        "These figures are estimates from typical data, not a certificate; local electrical rules and licensed people "
-        "decide about anything on the mains.",
-    ),
+    certainty=MAINS,
     has_phase=False,
     folds_numbers=True,
     more=more,

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
 
 from piezolab.chain import SignalChain
+from piezolab.pages.kit.curve_names import Named, Window, curve_names, mark_boxes, note_boxes
 from piezolab.pages.who_makes_the_hiss_and_the_hum import sentences as say
 from piezolab.pitch import parse_tuning
 from piezolab.studies.hiss import Noise, noise
@@ -49,16 +51,8 @@ def playing_trace(chain: SignalChain) -> dict[str, Any]:
         level = 20 * np.log10(hissing.gain / max(float(np.interp(1000.0, hissing.frequency, hissing.gain)), 1e-300))
     return {
         "name": "hard playing", "x": hissing.frequency, "y": np.clip(level, FLOOR_DB, -FLOOR_DB), "mode": "lines",
-        "showlegend": False, "line": {"color": "var(--pz-text, #1c1c1c)", "dash": "dash", "width": 2},
+        "line": {"color": "var(--pz-text, #1c1c1c)", "dash": "dash", "width": 2},
         "hovertemplate": "%{x:.3s}Hz: %{y:.1f} dB",
-    }  # fmt: skip
-
-
-def playing_name(trace: dict[str, Any]) -> dict[str, Any]:
-    """The name of that curve, written on it: a row of names has none too many places on a phone."""
-    return {
-        "x": math.log10(trace["x"][-1]), "y": float(trace["y"][-1]), "xref": "x", "yref": "y", "xanchor": "right",
-        "yanchor": "bottom", "text": trace["name"], "showarrow": False, "font": {"size": 12},
     }  # fmt: skip
 
 
@@ -74,13 +68,32 @@ def stems(name: str, humming: Hum, way: str) -> list[dict[str, Any]]:
     return [
         {
             "x": x, "y": y, "mode": "lines", "line": {"color": colour, "width": 2}, "showlegend": False,
-            "hoverinfo": "skip", "legendgroup": name,
+            "hoverinfo": "skip",
         },
         {
-            "name": name, "x": frequency, "y": height, "mode": "markers", "legendgroup": name,
+            "name": name, "x": frequency, "y": height, "mode": "markers",
             "marker": {"color": colour, "symbol": symbol, "size": 9}, "hovertemplate": "%{x:.4~s}Hz: %{y:.0f} dB",
         },
     ]  # fmt: skip
+
+
+def words_on_plot(
+    chain: SignalChain, traces: Sequence[Mapping[str, Any]], span: list[float], size: tuple[float, float], apart: float
+) -> list[dict[str, Any]]:
+    """Words of a plot of this size, px: the strings, and each curve's name on it; hum has its at one of its lines."""
+    from piezolab.pages.kit.bode import AUDIBLE, note_names
+
+    seen = Window((math.log10(AUDIBLE[0]), math.log10(AUDIBLE[1])), (span[0], span[1]), size)
+    strings = note_names(parse_tuning(chain.tuning), apart)
+    named, marks = [], []
+    for trace in traces:
+        x, y = np.log10(trace["x"]), np.asarray(trace["y"])
+        if trace["mode"] == "markers":
+            named.append(Named(trace["name"], x, y, trace["marker"]["color"], stands=True))
+            marks.append((x, y))
+        elif "name" in trace:
+            named.append(Named(trace["name"], x, y, trace["line"]["color"]))
+    return [*strings, *curve_names(named, seen, note_boxes(strings, seen), mark_boxes(marks, seen))]
 
 
 def axes(chain: SignalChain, title: str, span: list[float]) -> tuple[dict[str, Any], dict[str, Any]]:

@@ -32,6 +32,10 @@ WAYS = {
     "ripple": "the adapter's ripple",
     "loop": "a ground loop along the cable's screen",
 }
+CARE = (
+    "Volume down, headphones off before you touch plugs or open the box. Never remove or bypass a protective earth; "
+    "never open or modify mains-powered gear."
+)
 WAY_NAMES = {"room": "from the room", "cord": "into the cable", "ripple": "from the adapter", "loop": "from a loop"}
 ONE_DB = 1.0  # a change that one just notices
 

@@ -9,7 +9,7 @@ from ipywidgets import VBox
 
 from piezolab.circuit.errors import CircuitError
 from piezolab.fields import parse_field
-from piezolab.pages.kit.blocks import Block, Buttons, paragraphs
+from piezolab.pages.kit.blocks import Block, Buttons, guard, paragraphs
 from piezolab.pages.kit.form import Field, FieldError, Form
 from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.will_this_transistor_do import sentences as say
@@ -30,6 +30,7 @@ FIELDS = (
     Field("gain_db", "least gain of a gain stage", "dB", "10", "A follower has none to give."),
 )  # fmt: skip
 
+CARE = "Volume down before you change a resistor with the amplifier on."
 ABOUT = (
     "Every preferred value is tried, at every supply voltage that the stage will see. The transistor must stay in "
     "saturation, its gate must not conduct, and 0.1 to 1 mA shall flow. Room for hard playing comes before what you "
@@ -65,7 +66,7 @@ class Backwards(VBox):
         self.found: BestResistor | None = None
         self.brings: Improvement | None = None
         self._typed, self.choice = wished({field.name: field.value for field in FIELDS})
-        self.head = Block("backwards", paragraphs(ABOUT), title="Solve it backwards")
+        self.head = Block("backwards", guard(CARE) + paragraphs(ABOUT), title="Solve it backwards")
         self.form = Form("What the resistor shall do", FIELDS, "look for it", self._asked)
         self.answer = Block("answer", spoken=True)
         self.apply = Buttons("the answer", {"use": self._use})

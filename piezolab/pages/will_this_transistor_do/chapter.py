@@ -145,6 +145,8 @@ def _fading(chain: SignalChain, kept: SignalChain | None) -> draw.Figure:
     now = fading(chain)
     if now is None:
         return [], {}, {}, "An adapter does not fade, and without a stage there is nothing to feed."
+    if not now.bias.saturated.any():
+        return [], {}, {}, "It does not work with a fresh battery either, so there is nothing to follow."
     return draw.fading(chain, now, held)
 
 
@@ -244,13 +246,6 @@ CHAPTER = Chapter(
     headline=headline,
     tasks=TASKS,
     maths=MATHS,
-    cautions=(
-        "Battery: a wrongly wired switch or a reversed clip shorts it; it heats fast and can burst. If it gets hot, "
-        "switch off, unclip it and set it down away from people; do not touch a swollen one.",
-        "Soldering burns and fumes: ventilate, wash your hands after leaded solder, mind your eyes when you clip.",
-        "Volume down before you change a resistor with the amplifier on.",
-        "These figures are estimates from typical data, not a certificate.",
-    ),
     needs_stage=True,
     has_phase=False,
     other=("over frequency", draw.over_frequency),

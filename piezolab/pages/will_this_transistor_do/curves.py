@@ -8,6 +8,8 @@ from typing import Any
 import numpy as np
 
 from piezolab.chain import SignalChain
+from piezolab.pages.kit.bode import finite
+from piezolab.pages.kit.curve_names import Named
 from piezolab.pages.kit.two_curves import view
 from piezolab.studies.choosing.tolerance import level_band
 from piezolab.studies.fading_battery import Fading
@@ -109,12 +111,17 @@ def transfer(chain: SignalChain, own: Curves, kind: Curves, kept: Curves | None)
 
 def over_frequency(chain: SignalChain, kept: SignalChain | None) -> Figure:
     """The chain's level over frequency, with what its builds do to it."""
-    shown = view(chain, kept, False)
     band = level_band(chain, FREQUENCY)
+    many = "98 of 100 builds"
+    named = [
+        Named(name, np.log10(FREQUENCY), finite(edge), QUIET, joins=False)
+        for name, edge in zip(("", many), band, strict=True)
+    ]
+    shown = view(chain, kept, False, beside=named)
     edge = {"x": FREQUENCY, "mode": "lines", "line": {"width": 0}, "hoverinfo": "skip"}
     traces = [
         {**edge, "y": band[0], "showlegend": False, "name": "1st percentile"},
-        {**edge, "y": band[1], "fill": "tonexty", "fillcolor": _SHADE, "name": "98 of 100 builds"},
+        {**edge, "y": band[1], "fill": "tonexty", "fillcolor": _SHADE, "name": many},
         *shown.traces,
     ]
     at_1khz = int(np.argmin(np.abs(FREQUENCY - 1000.0)))

@@ -14,7 +14,7 @@ from piezolab.chain.parameter import ParameterError
 from piezolab.chain.parameters import all_parameters
 from piezolab.circuit.errors import CircuitError
 from piezolab.fields import parse_field
-from piezolab.pages.kit.blocks import Block, Buttons, Html, PressedTable, paragraphs, row_button, table
+from piezolab.pages.kit.blocks import Block, Buttons, Html, PressedTable, guard, paragraphs, row_button, table
 from piezolab.pages.kit.form import Field, FieldError, Form, last_digit
 from piezolab.pages.kit.keepsake import MOST_TRANSISTORS, Keepsake
 from piezolab.pages.kit.page_state import PageState
@@ -55,7 +55,10 @@ HOW = (
     "Read the DC volts across it, with all digits; battery out, swap the resistor for the second one, battery in, read "
     "again, and the battery's volts with the jig running. First resistor 100 Ω to 1 kΩ, the second some ten times that."
 )
-JIG_CAUTION = "Never the gate to plus: a large current would run through the transistor."
+JIG_CAUTION = (
+    "Never the gate to plus: a large current would run through the transistor. A reversed clip or slipped lead shorts "
+    "the battery: it heats fast and can burst. Hot: unclip it, set it down away from people, touch no swollen one."
+)
 
 
 def entered(texts: Mapping[str, str], chain: SignalChain) -> DrawerTransistor:
@@ -118,7 +121,7 @@ class Measuring(VBox):
         words = {f"{what}-{k}": self._doer(what, k) for what in ("use", "drop") for k in range(MOST_TRANSISTORS)}
         self.shown = PressedTable("bag", words)
         self.how = Block(
-            "measure", f"{paragraphs(HOW)}<p><strong>{JIG_CAUTION}</strong></p>", title="How to measure",
+            "measure", guard(JIG_CAUTION) + paragraphs(HOW), title="How to measure",
             folded=True,
         )  # fmt: skip
         self.fold = FoldedParts("Or enter what you know", [self.entry, self.takes[self.entry]])

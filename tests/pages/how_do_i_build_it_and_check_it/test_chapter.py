@@ -105,9 +105,12 @@ def test_first_power_begins_with_what_can_hurt(page):
     assert text.index("burst") < text.index("Nothing plugged in")
     assert re.search(r"draw about [\d.]+ A and turn \d+ W", text)
     assert any("1 kΩ" in step["words"] for step in first.list.steps)
-    cautions = " ".join(page.chapter.cautions)
+    for name in ("Build it, step by step", "Into the box, once all is checked"):
+        section(page, name).head.opened = True
+    told = words(" ".join([text, *(one.head.content for one in page.lists)]))
+    told += " ".join(step["caution"] for one in page.lists for step in one.list.steps) + page.chapter.certainty
     for wanted in ("burst", "swollen", "protective earth", "phantom", "window", "headphones off", "not a certificate"):
-        assert wanted in cautions
+        assert wanted in told
 
 
 def test_every_fault_that_first_power_cannot_tell_names_the_test_that_can():

@@ -9,6 +9,8 @@ from piezolab.pages.how_loud_before_it_clips import chapter as loud
 from piezolab.pages.kit.bode import Curve, below_marks, figure, level_range
 from piezolab.pages.what_do_cable_and_input_change import chapter as cable
 from piezolab.pages.where_does_the_bass_go import chapter as bass
+from piezolab.pages.who_makes_the_hiss_and_the_hum import chapter as hiss
+from piezolab.pages.will_this_transistor_do.curves import over_frequency
 
 FREQUENCY = np.geomspace(10, 40e3, 60)
 
@@ -29,7 +31,9 @@ def test_only_curves_that_leave_the_axis_are_marked_where_they_do():
     deep = np.where(FREQUENCY < 200, -60.0, -10.0)
     curves = [Curve("deep", FREQUENCY, deep, None, "bare"), Curve("high", FREQUENCY, deep + 30, None, "stage")]
     [mark] = below_marks(curves, -40.0)
-    assert mark["text"] == "▼ deep" and mark["y"] == -40 and 20 < 10 ** mark["x"] < 200
+    assert mark["text"] == "▼" and mark["y"] == -40 and 20 < 10 ** mark["x"] < 200
+    [whole] = below_marks([Curve("deep", FREQUENCY, deep - 60, None, "bare")], -40.0)
+    assert whole["text"] == "▼ deep"  # its name can stand nowhere else
     _, layout, narrow = figure(curves, [])
     assert mark in layout["annotations"] and mark in narrow["annotations"]
 
@@ -40,6 +44,14 @@ def test_the_chapters_axes():
             for pickup_c in (1e-9, 15e-9):
                 chain = SignalChain(stage=stage, pickup_c=pickup_c)
                 assert tuple(chapter.CHAPTER.view(chain, None, False).layout["yaxis"]["range"]) == (-40, top)
+
+
+def test_the_axis_of_the_builds_is_that_of_the_chain_and_of_hiss_its_own():
+    _, layout, _, _ = over_frequency(SignalChain(), None)
+    assert tuple(layout["yaxis"]["range"]) == (-40, 10) and layout["meta"] == {"steady": True}
+    for hum_c in (0.0, 2e-12):
+        view = hiss.CHAPTER.view(SignalChain(hum_c=hum_c), None, False)
+        assert view.layout["yaxis"]["range"] == [-150.0, 30.0]
 
 
 def test_names_of_playing_levels_stand_in_the_corner_without_the_curve():

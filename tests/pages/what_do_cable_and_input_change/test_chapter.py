@@ -80,12 +80,12 @@ def test_three_curves_and_the_impedances_below(page_link="input=line-47k&pickup_
     page.own.enter("cable_m", "30")
     curves = drawn(page)
     assert list(curves) == [
-        "nothing plugged in", "with this cable and input", "kept",
-        "below: output impedance", "its resistive part", "cable and input", "kept: output impedance",
+        "nothing plugged in", "plugged in", "kept",
+        "output impedance", "its resistive part", "cable and input", "kept: output impedance",
     ]  # fmt: skip
     looks = [(trace["line"]["color"], trace["line"]["dash"]) for trace in curves.values()]
     assert len(set(looks[:3])) == 3 and len(set(looks[3:])) == 4
-    ohm = curves["below: output impedance"]
+    ohm = curves["output impedance"]
     assert ohm["yaxis"] == "y2" and page.plot._layout["yaxis2"]["type"] == "log"
     z = impedances(page.state.chain, np.asarray(ohm["x"])).output
     assert np.allclose(ohm["y"], np.abs(z)) and np.allclose(curves["its resistive part"]["y"], z.real)
@@ -106,7 +106,7 @@ def test_the_lower_panel_has_its_own_name_and_button():
 def test_the_free_and_the_loaded_curve_against_a_divider():
     """A bare disc, loss tangent 0: C_p with its lead against cable and input."""
     page = chapter.make("stage=direct&pickup_c=2n2&pickup_loss=0&input=line-47k")
-    free, loaded = (np.asarray(drawn(page)[name]["y"]) for name in ("nothing plugged in", "with this cable and input"))
+    free, loaded = (np.asarray(drawn(page)[name]["y"]) for name in ("nothing plugged in", "plugged in"))
     w = 2j * np.pi * np.asarray(page.plot.traces[0]["x"])
     y = 1 / 1e9 + w * 0.3 * 100e-12
     h_free = w * 2.2e-9 / (w * 2.2e-9 + y)
@@ -265,7 +265,7 @@ def test_polarity_beside_a_second_pickup():
 
 def test_no_advice_touches_mains_wiring_or_protective_earth():
     said = " ".join(told(make, "") for make in (parts.two_inputs, parts.phantom_power, parts.thump))
-    for words in (said, " ".join(chapter.CHAPTER.cautions)):
+    for words in (said, parts.PLUGGING):
         for sentence in re.split(r"(?<=[.!?:])\s", words):
             if re.search(r"mains|protective earth", sentence) and "oscilloscope" not in sentence:
                 assert sentence.lower().startswith("never"), sentence

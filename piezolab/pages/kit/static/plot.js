@@ -167,6 +167,18 @@ export default {
     let asked = null; // what height the figure would have, and whether it is a narrow one
     let stick = null;
 
+    // An axis that is to stand still does so under a hand, and takes its new ends when the hand lets go.
+    let ends = null;
+    let awaited = false;
+    function stand(layout) {
+      if (!layout.meta?.steady) return;
+      awaited = Boolean(ends && document.querySelector("input[type=range]:active"));
+      if (awaited) layout.yaxis.range = ends;
+      else ends = layout.yaxis.range;
+    }
+    const released = () => { if (awaited) soon(); };
+    for (const end of ["pointerup", "change"]) window.addEventListener(end, released);
+
     async function draw() {
       if (drawing) { again = true; return; }
       if (signal?.aborted || !el.clientWidth) return;
@@ -176,6 +188,7 @@ export default {
         stale = false;
         const revision = model.get("revision");
         const { data, layout, ...rest } = figure(model, el);
+        stand(layout);
         asked = rest;
         drawnWidth = layout.width;
         drawnHeight = layout.height;
@@ -253,6 +266,7 @@ export default {
       width.disconnect();
       fits.disconnect();
       window.removeEventListener("resize", fit);
+      for (const end of ["pointerup", "change"]) window.removeEventListener(end, released);
       window.Plotly?.purge(box);
     };
   },
