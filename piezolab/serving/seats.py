@@ -131,6 +131,11 @@ class Seats:
         """The visitor's kernels, the one untouched for longest first."""
         return [seat.kernel_id for seat in sorted(self._seats.values(), key=lambda s: s.used) if seat.owner == who]
 
+    def sitting(self) -> dict[str, str]:
+        """Who has a seat, and from which address."""
+        opening = {visit.owner: visit.address for visit in self._opening}
+        return opening | {seat.owner: seat.address for seat in self._seats.values()}
+
     def by_address(self) -> Counter[str]:
         """How many seats are taken from each address."""
         return Counter(each.address for each in (*self._opening, *self._seats.values()))

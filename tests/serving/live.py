@@ -6,6 +6,7 @@ import re
 import signal
 import subprocess
 import sys
+import tempfile
 import threading
 import time
 from collections.abc import Callable
@@ -26,6 +27,10 @@ start.Seats = functools.partial(seats.Seats, **patience)
 start._SWEEP_MS = 300
 serve(**options)
 """
+
+
+#: Where servers keep what outlives them, away from this user's own.
+_RUNTIME = tempfile.TemporaryDirectory(prefix="piezolab-tests-")
 
 
 class LiveServer:
@@ -54,7 +59,7 @@ class LiveServer:
             stdout=subprocess.PIPE,
             stderr=subprocess.STDOUT,
             text=True,
-            env={**os.environ, "PYTHONUNBUFFERED": "1"},
+            env={**os.environ, "PYTHONUNBUFFERED": "1", "JUPYTER_RUNTIME_DIR": _RUNTIME.name},
         )
         self.lines: list[str] = []
         self._said = threading.Condition()
