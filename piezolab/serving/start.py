@@ -23,8 +23,8 @@ from .forking import WarmProcess, WarmProvisioner, can_fork
 from .kept_room import KeptRoom, NotKept, usual_folder
 from .kernels import without_secrets
 from .limits import CountingServer, more_files
-from .listening import also_here, listen
 from .own_folder import own_folder
+from .own_port import also_here, listen
 from .record import say, write_to
 from .room import Room, room_lesson
 from .seats import Seats
