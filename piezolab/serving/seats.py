@@ -20,7 +20,7 @@ log = logging.getLogger("piezolab.serving")
 MOST_IN_FLIGHT = 3 * 2**20
 
 #: Codes with which a page's channel is closed, so that the page can say why.
-ENDED, IDLE, GAVE_WAY, TOO_MUCH = 4404, 4408, 4409, 4429
+ENDED, IDLE, GAVE_WAY, TOO_LARGE, TOO_MUCH = 4404, 4408, 4409, 4413, 4429
 
 @dataclass(eq=False)
 class Visit:

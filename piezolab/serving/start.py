@@ -9,10 +9,12 @@ import time
 import webbrowser
 from collections.abc import Container
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 from urllib.parse import urlsplit
 
 from tornado.ioloop import PeriodicCallback
+from tornado.iostream import StreamClosedError
+from tornado.websocket import WebSocketClosedError
 
 from ..chapters import INDEX_FILE, ChapterFile, find_chapters, notebook_title
 from ..lessons.shelf import ROOM_LESSON
@@ -21,7 +23,7 @@ from .addresses import LocalNames, OwnNames, is_loopback, own_addresses, public_
 from .app import MESSAGE_LIMIT, Server, log
 from .forking import WarmProcess, WarmProvisioner, can_fork
 from .kept_room import KeptRoom, NotKept, usual_folder
-from .kernels import without_secrets
+from .kernels import KernelGone, without_secrets
 from .limits import CountingServer, more_files
 from .own_folder import own_folder
 from .own_port import also_here, listen
@@ -29,6 +31,7 @@ from .record import say, write_to
 from .room import Room, room_lesson
 from .seats import Seats
 from .start_problems import ServingError
+from .watch import needed, watch
 
 if TYPE_CHECKING:
     from .hub.member import Member
@@ -42,6 +45,7 @@ async def _serve(
     server: Server, sockets: list[socket.socket], announce: str, open_browser: bool, warm: bool
 ) -> None:
     """Answer until told to stop."""
+    asyncio.get_running_loop().set_exception_handler(_left_over)
     stop = asyncio.Event()
     _stop_on_signals(stop)
     more_files()
@@ -62,6 +66,7 @@ async def _serve(
     if server.room is not None:
         PeriodicCallback(server.room.keep, _KEEP_MS).start()
     warming = await _warm_up(server.room is not None) if warm and can_fork() else None
+    watching = asyncio.create_task(watch(kernels))
     http.add_sockets(sockets)
     say(f"piezolab is ready: {announce}")
     if server.room is not None:
@@ -72,6 +77,7 @@ async def _serve(
         asyncio.create_task(_stop_unused(server, stop))
     await stop.wait()
     sweep.stop()
+    watching.cancel()
     if server.room is not None:
         server.room.keep()
     http.stop()
@@ -79,6 +85,13 @@ async def _serve(
     await http.close_all_connections()
     if warming:
         warming.stop()
+
+
+def _left_over(_: asyncio.AbstractEventLoop, about: dict[str, Any]) -> None:
+    """What failed and nobody waits for: a line that has closed, a kernel that has ended, are no errors here."""
+    problem = about.get("exception")
+    ended = isinstance(problem, StreamClosedError | WebSocketClosedError | KernelGone)
+    log.log(logging.INFO if ended else logging.ERROR, "left over: %s", about.get("message"), exc_info=problem)
 
 
 async def _stop_unused(server: Server, stop: asyncio.Event) -> None:
@@ -109,7 +122,7 @@ def _say_room(room: Room) -> None:
     say(f"In the room, open: {room.link}")
     say(room.qr_text())
     say(f"For the projector: {room.address}projector   To print: {room.address}room-sheet")
-    say(f"{room.seats.limit} {'seat' if room.seats.limit == 1 else 'seats'}. Stop with Ctrl-C.")
+    say(f"{needed(room.seats.limit)} Stop with Ctrl-C.")
 
 
 def _stop_on_signals(stop: asyncio.Event) -> None:

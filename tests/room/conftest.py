@@ -46,16 +46,31 @@ slider.observe(lambda change: setattr(label, "value", str(change["new"])), "valu
 widgets.VBox([slider, label])
 """
 
+_LARGE = """
+import asyncio, time
+import numpy as np
+much = np.ones(25 * 2**20)
+
+def work():
+    end = time.monotonic() + 5
+    while time.monotonic() < end:
+        pass
+
+later = asyncio.get_running_loop().call_later(1, work)
+"""
+
 
 @pytest.fixture(scope="session")
 def room_notebooks(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Small chapters: one tells what its kernel is like inside, one has a slider, one is empty, one kills itself."""
+    """Small chapters: one tells what its kernel is like inside, one has a slider, one is empty, one takes
+    200 MB and never rests for five seconds."""
     folder = tmp_path_factory.mktemp("room") / "notebooks"
     folder.mkdir()
     write_notebook(folder / "index.ipynb", "# All questions")
     write_notebook(folder / "01-what-is-inside.ipynb", "# What is inside?", _INSIDE)
     write_notebook(folder / "02-does-it-slide.ipynb", "# Does it slide?", _SLIDER)
     write_notebook(folder / "03-is-it-empty.ipynb", "# Is it empty?")
+    write_notebook(folder / "04-is-it-large.ipynb", "# Is it large?", _LARGE)
     return folder
 
 
@@ -66,10 +81,15 @@ def open_room(folder: Path | None, **options) -> LiveServer:
 
 
 @pytest.fixture(scope="session")
-def room(room_notebooks: Path) -> Iterator[LiveServer]:
-    """One cold room with three seats and a lesson; lost pages and slow requests are given up within seconds."""
-    patience = {"unopened_s": 3.0, "lost_s": 3.0, "body_s": 3.0}
+def room(room_notebooks: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[LiveServer]:
+    """One cold room with three seats and a lesson; lost pages and slow requests are given up within seconds.
+
+    Its memory is as full as its `memory` file says, in hundredths."""
+    memory = tmp_path_factory.mktemp("memory") / "full"
+    memory.write_text("30")
+    patience = {"unopened_s": 3.0, "lost_s": 3.0, "body_s": 3.0, "memory_file": str(memory)}
     server = open_room(room_notebooks, seats=3, lesson="find-the-hum", patience=patience)
+    server.memory = memory
     yield server
     server.stop()
 

@@ -78,6 +78,7 @@ def test_kernel_that_dies_while_its_page_is_made_does_not_hang_it(visitor):
     assert page.status_code == 200 and time.monotonic() - start < 20
     assert "Traceback" not in page.text and "site-packages" not in page.text
     assert visitor.server.kernels_become(0, 60)
+    assert "never retrieved" not in visitor.server.output
 
 
 def test_visits_leave_nothing_open_on_the_server(visitor):
