@@ -170,8 +170,8 @@ def test_full_disk_under_the_log_stops_nothing(room_notebooks):
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
-    options = {"port": port, "host": "127.0.0.1", "notebooks": str(room_notebooks), "room": True, "verbose": True, "warm": False}
-    code = f"from piezolab.serving import serve; serve(**{options})"
+    options = {"port": port, "host": "127.0.0.1", "notebooks": str(room_notebooks), "room": True, "warm": False}
+    code = f"from piezolab.serving import serve; serve(verbose=True, **{options})"
     with open("/dev/full", "w") as full:
         process = subprocess.Popen([sys.executable, "-c", code], stdout=full, stderr=full)
     try:
