@@ -16,8 +16,8 @@ from .limits import InFlight
 
 log = logging.getLogger("piezolab.serving")
 
-#: Bytes on their way to one kernel; beyond that its page is not listened to.
-MOST_IN_FLIGHT = 3 * 2**20
+#: Bytes on their way to one kernel, beyond which its page is not listened to; as what even a short message counts.
+MOST_IN_FLIGHT, LEAST = 3 * 2**20, 2**14
 
 #: Codes with which a page's channel is closed, so that the page can say why.
 ENDED, IDLE, GAVE_WAY, TOO_LARGE, TOO_MUCH = 4404, 4408, 4409, 4413, 4429
@@ -47,7 +47,7 @@ class Seat:
     used: float = 0.0  # when somebody last did something on the page
     sockets: set = field(default_factory=set)
     address: str = ""  # from where the page was asked for
-    in_flight: InFlight = field(default_factory=lambda: InFlight(MOST_IN_FLIGHT))
+    in_flight: InFlight = field(default_factory=lambda: InFlight(MOST_IN_FLIGHT, least=LEAST))
 
 
 class Seats:

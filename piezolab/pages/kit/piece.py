@@ -52,8 +52,8 @@ class Piece(anywidget.AnyWidget):
             getattr(self, method)(content)
 
 
-# A front end may also send a stock layout's state back as it understands it, older ones with words that the kernel's own
-# class refuses: an error for each of them. No page wants any.
+# A front end may also send a stock layout's state back as it understands it, older ones with words that the kernel's
+# own class refuses: an error for each of them. No page wants any.
 Layout.set_state = Piece.set_state
 
 
