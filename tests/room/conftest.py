@@ -1,9 +1,13 @@
 """Rooms for tests: a server with seats, a line and a warm process, and guests who come as a browser does."""
 
+import random
 import time
+from collections import Counter
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
+import psutil
 import pytest
 import requests
 
@@ -137,3 +141,46 @@ class Guest(Visitor):
     def solved(self, content, **options) -> requests.Response:
         """Report a solved task."""
         return self.http.post(self.server.url + "room/solved", json=content, timeout=60, **options)
+
+
+class Abandoned:
+    """Loads of a page that nobody waits for: crawlers, link previews, browsers closed at once."""
+
+    def __init__(self, server: LiveServer, seed: int) -> None:
+        self.server, self._chance = server, random.Random(seed)
+        self.codes: Counter[int] = Counter()
+        self.most_kernels, self.without_sentence = 0, 0
+        self._stubborn = Guest(server)
+        self._stubborn.knock()
+
+    def load(self) -> None:
+        """One load: a stranger's; one dropped before the page has come; one read and never opened; or many at once."""
+        kind = self._chance.choices(("stranger", "dropped", "read", "many"), (80, 8, 8, 4))[0]
+        if kind == "many":
+            with ThreadPoolExecutor(6) as together:
+                list(together.map(lambda _: self._one(self._stubborn, True), range(6)))
+            return
+        guest = Guest(self.server)
+        if kind != "stranger":
+            guest.knock()
+        self._one(guest, kind == "dropped")
+
+    def _one(self, guest: Guest, dropped: bool) -> None:
+        with guest.http.get(self.server.url + "is-it-empty?pickup_c=4n7", stream=True, timeout=60) as page:
+            self.codes[page.status_code] += 1
+            if page.status_code != 200:
+                self.without_sentence += "That was a lot at once." not in page.text
+            elif not dropped:
+                page.content  # noqa: B018
+        self.most_kernels = max(self.most_kernels, len(self.server.kernels()))
+
+    def left(self) -> dict[str, float]:
+        """What the server holds: bytes of its own and of the warm process, files and sockets, kernels' files."""
+        root = psutil.Process(self.server.process.pid)
+        warm = self.server.warm()
+        folder = Path(next(each.path for each in root.open_files() if Path(each.path).name == "alive")).parent
+        return {
+            "MB": sum(each.memory_full_info().uss for each in (root, *([warm] if warm else []))) / 2**20,
+            "handles": root.num_fds() + (warm.num_fds() if warm else 0),
+            "files": len([path for path in folder.rglob("*") if path.name.startswith("kernel-")]),
+        }
