@@ -17,8 +17,10 @@ from jupyter_client.kernelspec import KernelSpec, KernelSpecManager
 from jupyter_server.auth.identity import IdentityProvider, User
 from jupyter_server.services.kernels.kernelmanager import AsyncMappingKernelManager
 
+from .bounds import BACK
 from .forking import PROVISIONER
 from .full_disk import Space, disk_is_full
+from .machine import QueueSteps
 from .seats import ENDED, Seats, current_visit
 
 log = logging.getLogger("piezolab.serving")
@@ -116,6 +118,8 @@ class SeatedKernelManager(AsyncMappingKernelManager):
     """Gives each kernel to the visitor whose page starts it."""
 
     seats: Seats
+    #: How kernels are put further back, where the system can take that back.
+    steps: QueueSteps | None = None
     _space = Space()
 
     async def start_kernel(self, **kwargs: Any) -> str:
@@ -129,6 +133,9 @@ class SeatedKernelManager(AsyncMappingKernelManager):
                 raise
             raise self._space.missing(self.connection_dir) from None
         self.seats.started(current_visit.get(), kernel_id)
+        if self.steps is not None and len(self.seats) > 1 and (pid := self.pids().get(kernel_id)):
+            # Sliders of pages that are open go before pages that are made; the watch puts it up again.
+            self.steps.put(pid, BACK)
         return kernel_id
 
     def pids(self) -> dict[str, int]:

@@ -122,6 +122,11 @@ class Seats:
             seat.making = False
             seat.idle_since = seat.used = self._clock()
 
+    def is_making(self, kernel_id: str) -> bool:
+        """Whether the kernel's page is still being written."""
+        seat = self._seats.get(kernel_id)
+        return bool(seat and seat.making)
+
     def owns(self, kernel_id: str, who: str | None) -> bool:
         """Whether the kernel exists and is this visitor's."""
         seat = self._seats.get(kernel_id)

@@ -3,12 +3,12 @@
 import asyncio
 import logging
 import time
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Container
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from . import machine
-from .bounds import BELOW
+from .bounds import BACK, BELOW
 from .record import plain
 from .seats import TOO_LARGE
 
@@ -22,8 +22,8 @@ EVERY_S = 0.5
 #: The part of the memory in use at which the largest kernel ends, and how large it has to be, bytes: what other
 #: programs take is no page's fault. A page at rest has some 50 MB of its own.
 FULL, LARGE = 0.7, 150 * 2**20
-#: A kernel that has wanted the processor for so long, by so much of each look, stands so many steps back.
-RESTLESS_S, RESTLESS, BACK = 1.0, 0.9, 10
+#: A kernel that has wanted the processor for so long, by so much of each look, stands back.
+RESTLESS_S, RESTLESS = 1.0, 0.9
 #: What thirty kernels share, and what one has of its own, bytes, as measured in a full room.
 SHARED, SEAT = 300 * 2**20, 50 * 2**20
 
@@ -84,8 +84,8 @@ class ProcessorWatch:
     clock: Callable[[], float] = time.monotonic
     _turns: dict[int, _Turn] = field(default_factory=dict)
 
-    def look(self, pids: list[int]) -> None:
-        """One look at these processes; with one alone nobody has to stand back."""
+    def look(self, pids: list[int], making: Container[int] = ()) -> None:
+        """One look at these processes; one alone does not stand back. making: those whose page is not whole yet."""
         self._turns = {pid: turn for pid, turn in self._turns.items() if pid in pids}
         for pid in pids:
             wanted, now = self.wanted_s(pid), self.clock()
@@ -99,7 +99,7 @@ class ProcessorWatch:
                     turn.restless_s, turn.aim = 0.0, BELOW
                 elif turn.restless_s >= RESTLESS_S:
                     turn.aim = BACK
-            aim = turn.aim if len(pids) > 1 else BELOW
+            aim = BELOW if len(pids) == 1 else BACK if pid in making else turn.aim
             if turn.step != aim and self.put(pid, aim):
                 turn.step = aim
 
@@ -107,14 +107,15 @@ class ProcessorWatch:
 async def watch(kernels: "SeatedKernelManager") -> None:
     """Look after the kernels until cancelled."""
     memory, steps = MemoryWatch(kernels.free, machine.memories), machine.QueueSteps()
-    processor = ProcessorWatch(steps.put)
+    processor, kernels.steps = ProcessorWatch(steps.put), steps if steps.possible else None
     while True:
         await asyncio.sleep(EVERY_S)
         pids = kernels.pids()
         try:
             await memory.look(pids)
             if steps.possible:
-                processor.look(list(pids.values()))
+                making = {pid for kernel_id, pid in pids.items() if kernels.seats.is_making(kernel_id)}
+                processor.look(list(pids.values()), making)
         except Exception as problem:  # a look that fails must not be the last one
             log.warning("the kernels could not be looked at: %s", plain(repr(problem)))
 

@@ -1,7 +1,7 @@
 """What a bored visitor with a small script does to a room: python -m tests.benchmarks.attacks ADDRESS NAME SECONDS.
 
-Each attack is one coroutine that goes on until its time is over, and gives the number of what it did. It runs in a
-process of its own, which stands back: on a real network its processor is another one.
+Each attack is one coroutine that says when it begins, goes on until its time is over, and gives the number of what it
+did. It runs in a process of its own, which stands back: on a real network its processor is another one.
 """
 
 import asyncio
@@ -34,6 +34,12 @@ def eat():
 later = asyncio.get_running_loop().call_later(1, eat)
 """
 EATERS_PAGE = "is-it-hungry"
+
+
+def begin(seconds: float) -> float:
+    """All is set up: say so; when it has to end."""
+    print("begun", flush=True)
+    return time.monotonic() + seconds
 
 
 async def seated(url: str, slug: str = CHAPTER, pages: int = 1) -> list[Client]:
@@ -78,18 +84,20 @@ async def hammer(client: Client, message: Callable[[int], tuple[str, dict]], end
     return count
 
 
-async def with_pages(url: str, end: float, message: Callable, pages: int = 1) -> int:
+async def with_pages(url: str, seconds: float, message: Callable, pages: int = 1) -> int:
     clients = await seated(url, pages=pages)
+    end = begin(seconds)
     done = await asyncio.gather(*(hammer(client, lambda n, c=client: message(c, n), end) for client in clients))
     for client in clients:
         await client.leave()
     return sum(done)
 
 
-async def asking(url: str, end: float) -> int:
+async def asking(url: str, seconds: float) -> int:
     """Thirty cookies at one address ask for a place seven times a second."""
     clients, count = [Client(url, CHAPTER) for _ in range(30)], 0
     await asyncio.gather(*(client.get(CHAPTER) for client in clients))
+    end = begin(seconds)
     while time.monotonic() < end:
         begun = time.monotonic()
         await asyncio.gather(*(client.get("room/place") for client in clients))
@@ -98,54 +106,57 @@ async def asking(url: str, end: float) -> int:
     return count
 
 
-async def large(url: str, end: float) -> int:
+async def large(url: str, seconds: float) -> int:
     """Messages of a million bytes without end."""
     pad = "x" * 1_000_000
-    return await with_pages(url, end, lambda c, n: ("comm_msg", {"comm_id": "none", "data": {"pad": pad}}))
+    return await with_pages(url, seconds, lambda c, n: ("comm_msg", {"comm_id": "none", "data": {"pad": pad}}))
 
 
-async def opening(url: str, end: float) -> int:
+async def opening(url: str, seconds: float) -> int:
     """New widgets and new questions for all states without end."""
     targets = ("jupyter.widget", "jupyter.widget.control", "elsewhere")
 
     def one(_: Client, number: int) -> tuple[str, dict]:
         return "comm_open", {"comm_id": f"x{number}", "target_name": targets[number % 3], "data": {"state": {}}}
 
-    return await with_pages(url, end, one)
+    return await with_pages(url, seconds, one)
 
 
-async def busy(url: str, end: float) -> int:
+async def busy(url: str, seconds: float) -> int:
     """Three pages whose sliders are moved faster than any kernel can follow."""
 
     def one(client: Client, number: int) -> tuple[str, dict]:
         comm, content = chapters_move(client.states, number)
         return "comm_msg", {"comm_id": comm, "data": content}
 
-    return await with_pages(url, end, one, pages=3)
+    return await with_pages(url, seconds, one, pages=3)
 
 
-async def hungry(url: str, end: float) -> int:
+async def hungry(url: str, seconds: float) -> int:
     """Three pages that take all the memory they can get."""
     clients = await seated(url, EATERS_PAGE, 3)
-    await asyncio.sleep(max(end - time.monotonic(), 0))
+    begin(seconds)
+    await asyncio.sleep(seconds)
     for client in clients:
         await client.leave()
     return len(clients)
 
 
-async def failing(url: str, end: float) -> int:
+async def failing(url: str, seconds: float) -> int:
     """Messages that are errors in their kernel."""
 
     def one(client: Client, number: int) -> tuple[str, dict]:
         box = next(key for key, state in client.states.items() if "children" in state)
         return "comm_msg", {"comm_id": box, "data": {"method": "update", "state": {"children": "\x1b[31m" * 99}}}
 
-    return await with_pages(url, end, one)
+    return await with_pages(url, seconds, one)
 
 
-async def abandoning(url: str, end: float) -> int:
+async def abandoning(url: str, seconds: float) -> int:
     """Ten visitors who open pages and drop them, and strangers who do."""
     chance, clients, count = random.Random(1), [Client(url, CHAPTER) for _ in range(10)], 0
+    await asyncio.gather(*(client.get("room/place") for client in clients))
+    end = begin(seconds)
     while time.monotonic() < end:
         client = chance.choice([*clients, Client(url, CHAPTER)])
         task = asyncio.create_task(client.get(CHAPTER))
@@ -162,7 +173,7 @@ ATTACKS: dict[str, Callable[[str, float], Awaitable[int]]] = {
 
 async def _main(url: str, name: str, seconds: str) -> None:
     AsyncHTTPClient.configure(None, max_clients=200)
-    print(await ATTACKS[name](url, time.monotonic() + float(seconds)))
+    print(await ATTACKS[name](url, float(seconds)))
 
 
 if __name__ == "__main__":

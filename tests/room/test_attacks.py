@@ -12,11 +12,10 @@ import pytest
 import requests
 import websocket
 
-from piezolab.serving.bounds import BELOW
+from piezolab.serving.bounds import BACK, BELOW
 from piezolab.serving.channels import MESSAGES
 from piezolab.serving.machine import QueueSteps
 from piezolab.serving.seats import TOO_LARGE, TOO_MUCH
-from piezolab.serving.watch import BACK
 from tests.room.conftest import Guest
 from tests.serving.live import comes_true
 from tests.serving.test_watch import standing

@@ -2,8 +2,10 @@
 
 import json
 import signal
+import socket
 import time
 from pathlib import Path
+from urllib.parse import urlsplit
 
 import psutil
 import pytest
@@ -30,6 +32,16 @@ def test_goodbye_frees_the_kernel_at_once(live):
     assert visitor.leave(kernel_id) == 204
     assert visitor.leave(kernel_id) == 404
     assert Seats(1).unopened_s > 20 and server.kernels_become(0, 10)  # not because it was never connected
+
+
+def test_a_page_dropped_half_made_frees_its_kernel_at_once(live):
+    assert live.kernels_become(0, 60)
+    address = urlsplit(live.url)
+    with socket.create_connection((address.hostname, address.port), timeout=20) as line:
+        line.sendall(f"GET /is-it-empty HTTP/1.1\r\nHost: {address.netloc}\r\n\r\n".encode())
+        assert comes_true(live.kernels)
+    assert Seats(1).unopened_s > 20 and live.kernels_become(0, 20)
+    assert "never retrieved" not in live.output and "Traceback" not in live.output
 
 
 def test_stock_goodbye_frees_nothing(visitor):

@@ -12,6 +12,7 @@ from types import SimpleNamespace
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from nbclient.exceptions import DeadKernelError
 from tornado.iostream import StreamClosedError
 from tornado.websocket import WebSocketClosedError
 
@@ -94,6 +95,18 @@ def test_a_log_file_never_outgrows_its_measure(root, tmp_path, monkeypatch):
     assert files == ["log", "log.1", "log.2"]
     assert all(path.stat().st_size <= 5000 for path in tmp_path.iterdir())
     assert " 499 x" in (tmp_path / "log").read_text("utf-8").splitlines()[-1]
+
+
+def test_that_a_kernel_has_ended_is_not_said_by_everybody(root, tmp_path):
+    write_to(tmp_path / "log")
+    root.error("Kernel died while waiting for execute reply.")
+    try:
+        raise DeadKernelError("Kernel died")
+    except DeadKernelError:
+        root.exception("Error at server while executing cell")
+    root.error("anything else")
+    [line] = (tmp_path / "log").read_text("utf-8").splitlines()
+    assert line.endswith("ERROR anything else")
 
 
 def test_a_log_file_that_cannot_be_written_is_one_sentence(root, tmp_path):

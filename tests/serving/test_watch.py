@@ -14,10 +14,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from piezolab.serving import machine, watch
-from piezolab.serving.bounds import BELOW
+from piezolab.serving.bounds import BACK, BELOW
 from piezolab.serving.machine import QueueSteps, groups, memories, own_bytes, wanted_s
 from piezolab.serving.seats import TOO_LARGE
-from piezolab.serving.watch import BACK, EVERY_S, FULL, LARGE, MemoryWatch, ProcessorWatch, needed
+from piezolab.serving.watch import EVERY_S, FULL, LARGE, MemoryWatch, ProcessorWatch, needed
 from tests.serving.test_seats import Clock
 
 MB = 2**20
@@ -138,6 +138,17 @@ def test_one_alone_never_stands_back():
     assert fake.steps[1] == BACK
     fake.pass_time({1: 1.0})
     assert fake.steps[1] == BELOW
+
+
+def test_a_page_that_is_made_stands_back_where_others_are_open():
+    fake = Fake()
+    fake.wanted.update({1: 0.0, 2: 0.0})
+    fake.watch.look([1], {1})
+    assert fake.steps == {1: BELOW}
+    fake.watch.look([1, 2], {2})
+    assert fake.steps == {1: BELOW, 2: BACK}
+    fake.watch.look([1, 2])
+    assert fake.steps == {1: BELOW, 2: BELOW}
 
 
 def test_a_step_that_is_refused_is_tried_again():
