@@ -14,6 +14,8 @@ DATA_BYTES = 512 * 2**20
 #: How far kernels stand back behind the server, in steps of the system's `nice`: its pings and its other pages' answers
 #: go first. One step is enough; five made pages a tenth slower to come up where browser and server share a computer.
 BELOW = 1
+#: And one that runs without a break, or is still making its page while others are open.
+BACK = 10
 
 
 def bound(pid: int = 0) -> None:

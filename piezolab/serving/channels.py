@@ -16,7 +16,7 @@ from tornado.websocket import WebSocketClosedError
 from voila.tornado.kernel_websocket_handler import VoilaKernelWebsocketHandler, WebsocketHandler
 
 from .framing import V1, header_and_content, three_parts
-from .limits import Allowance, Allowances
+from .limits import Allowance, Allowances, InFlight
 from .record import KernelErrors
 from .seats import TOO_MUCH
 from .visitors import Visitors
@@ -70,7 +70,7 @@ MOST_CHANNELS = 4
 MESSAGES, BYTES = (1500, 150), (16 * 2**20, 2 * 2**20)
 #: Bytes at once and each second that all visitors may send together; beyond that they are read more slowly.
 ALL_BYTES = (96 * 2**20, 16 * 2**20)
-#: Bytes up to which a message goes at once.
+#: Bytes up to which a message goes at once, if the kernel keeps up.
 SMALL = 4096
 #: What a page opens of its own accord: it asks for the state of its widgets.
 OPENED = "jupyter.widget.control"
@@ -124,19 +124,22 @@ class ChannelsHandler(Visitors, VoilaKernelWebsocketHandler):
         # Only what a visitor does counts as use: a page that connects again after a nap has not been touched.
         if kind == "comm_msg":
             self.seats.touch(self.kernel_id)
-        if len(message) > SMALL:  # how many small ones there may be is said by their number
-            return self._large(message, str(header.get("msg_id"))[:100])
+        in_flight, name = self.seats.in_flight(self.kernel_id), str(header.get("msg_id"))[:100]
+        if in_flight is None or name in in_flight:
+            return None  # each has a name of its own: by that its end is known
+        if len(message) > SMALL or in_flight.too_much:
+            return self._later(message, name, in_flight)
+        in_flight.sent(name, len(message))
         self._pass_on(message)
         return None
 
-    async def _large(self, message: bytes | str, name: str) -> None:
-        """Pass a large message on when the kernel has dealt with enough of those before it."""
-        await self.settings["traffic"].together(len(message))
-        in_flight = self.seats.in_flight(self.kernel_id)
-        if in_flight is not None:
-            await in_flight.less()
-            in_flight.sent(name, len(message))
-            self._pass_on(message)
+    async def _later(self, message: bytes | str, name: str, in_flight: InFlight) -> None:
+        """Pass a message on when the kernel has dealt with enough of those before it."""
+        if len(message) > SMALL:
+            await self.settings["traffic"].together(len(message))
+        await in_flight.less()
+        in_flight.sent(name, len(message))
+        self._pass_on(message)
 
     def _pass_on(self, message: bytes | str) -> None:
         try:

@@ -17,8 +17,10 @@ from jupyter_client.kernelspec import KernelSpec, KernelSpecManager
 from jupyter_server.auth.identity import IdentityProvider, User
 from jupyter_server.services.kernels.kernelmanager import AsyncMappingKernelManager
 
+from .bounds import BACK
 from .forking import PROVISIONER
 from .full_disk import Space, disk_is_full
+from .machine import QueueSteps
 from .seats import ENDED, Seats, current_visit
 
 log = logging.getLogger("piezolab.serving")
@@ -47,10 +49,9 @@ class OwnKernelSpecs(KernelSpecManager):
 
     def get_kernel_spec(self, kernel_name: str) -> KernelSpec:
         command = [sys.executable, "-m", "ipykernel_launcher", "-f", "{connection_file}"]
-        # No history file: thirty kernels would queue for one database on the disk.
-        options = ["--HistoryManager.enabled=False"]
-        if not log.isEnabledFor(logging.INFO):
-            options.append("--IPKernelApp.log_level=CRITICAL")
+        # No history file: thirty kernels would queue for one database on the disk. And nothing is printed at the start:
+        # a terminal or file that takes no more would end the kernel.
+        options = ["--HistoryManager.enabled=False", "--IPKernelApp.log_level=CRITICAL"]
         return KernelSpec(
             argv=command + options,
             display_name="Python 3",
@@ -72,6 +73,10 @@ class Anyone(IdentityProvider):
         return User("visitor")
 
 
+class KernelGone(RuntimeError):
+    """A kernel has ended before its page was made; the log has said so."""
+
+
 class PromptClient(AsyncKernelClient):
     """Knows that a new kernel is ready when it has answered and is idle.
 
@@ -79,11 +84,11 @@ class PromptClient(AsyncKernelClient):
     """
 
     async def wait_for_ready(self, timeout: float | None = None) -> None:
-        """Wait for the kernel. Raises RuntimeError if it dies, or after so many seconds."""
+        """Wait for the kernel. Raises KernelGone if it dies, RuntimeError after so many seconds."""
         end = time.monotonic() + (math.inf if timeout is None else timeout)
         while not await self._has_answered(self.kernel_info()):
             if not await self.is_alive():
-                raise RuntimeError("the kernel died before it was ready")
+                raise KernelGone("the kernel died before it was ready")
             if time.monotonic() > end:
                 raise RuntimeError("the kernel was not ready in time")
 
@@ -113,6 +118,8 @@ class SeatedKernelManager(AsyncMappingKernelManager):
     """Gives each kernel to the visitor whose page starts it."""
 
     seats: Seats
+    #: How kernels are put further back, where the system can take that back.
+    steps: QueueSteps | None = None
     _space = Space()
 
     async def start_kernel(self, **kwargs: Any) -> str:
@@ -126,7 +133,15 @@ class SeatedKernelManager(AsyncMappingKernelManager):
                 raise
             raise self._space.missing(self.connection_dir) from None
         self.seats.started(current_visit.get(), kernel_id)
+        if self.steps is not None and len(self.seats) > 1 and (pid := self.pids().get(kernel_id)):
+            # Sliders of pages that are open go before pages that are made; the watch puts it up again.
+            self.steps.put(pid, BACK)
         return kernel_id
+
+    def pids(self) -> dict[str, int]:
+        """The process of each kernel that has one by now."""
+        found = {kernel_id: getattr(manager.provisioner, "pid", None) for kernel_id, manager in self._kernels.items()}
+        return {kernel_id: pid for kernel_id, pid in found.items() if pid}
 
     async def process_alive(self, kernel_id: str) -> bool:
         """Whether the kernel's process still runs."""

@@ -68,10 +68,13 @@ class InFlight:
     """What was sent to a kernel and has not been dealt with: bytes by message.
 
     A message whose end was never heard of is given up after `patience_s`: the kernel's word may have been dropped.
+    Small ones count as `least` bytes each: the kernel's answers wait as well.
     """
 
-    def __init__(self, most: int, patience_s: float = 60.0, clock: Callable[[], float] = time.monotonic) -> None:
-        self._most, self._patience_s, self._clock = most, patience_s, clock
+    def __init__(
+        self, most: int, patience_s: float = 60.0, clock: Callable[[], float] = time.monotonic, least: int = 0
+    ) -> None:
+        self._most, self._patience_s, self._clock, self._least = most, patience_s, clock, least
         self._sent: OrderedDict[str, tuple[int, float]] = OrderedDict()
         self._less = asyncio.Event()
 
@@ -82,7 +85,10 @@ class InFlight:
 
     def sent(self, message: str, size: int) -> None:
         """A message has gone to the kernel."""
-        self._sent[message] = size, self._clock()
+        self._sent[message] = max(size, self._least), self._clock()
+
+    def __contains__(self, message: str) -> bool:
+        return message in self._sent
 
     def done(self, message: str) -> None:
         """The kernel has dealt with a message."""

@@ -39,6 +39,9 @@ def _overrides(name: str) -> bool:
 class PageHandler(Visitors, TornadoVoilaHandler):
     """One chapter, or the start page."""
 
+    _visit: Visit | None = None
+    _writing: asyncio.Task | None = None
+
     def initialize(self, chapters: dict[str, ChapterFile], **kwargs: Any) -> None:
         self._chapters = chapters
         super().initialize(**kwargs)
@@ -71,13 +74,15 @@ class PageHandler(Visitors, TornadoVoilaHandler):
         if self.room is None and self.seats.full:
             raise HTTPError(503)
         self.request.nonce = secrets.token_urlsafe(16)
-        visit = Visit(self.welcome_visitor(), address=household(self.request.remote_ip))
+        visit = self._visit = Visit(self.welcome_visitor(), address=household(self.request.remote_ip))
         current_visit.set(visit)
         self.seats.opening(visit)
         if self.room is not None:
             self.room.line.seated(visit.owner)
         try:
             async with self.settings["pages_at_once"]:
+                if self.request.connection.stream.closed():
+                    return  # gone while it waited for its turn
                 await self._send(self.get_generator(path=chapter.file), visit)
         finally:
             self.seats.sent(visit)
@@ -115,7 +120,13 @@ class PageHandler(Visitors, TornadoVoilaHandler):
             await self.settings["kernel_manager"].free(others.pop(0), GAVE_WAY)
 
     async def _send(self, snippets: AsyncIterator[str], visit: Visit) -> None:
-        """Write the page out as it is made."""
+        """Write the page out as it is made, for as long as there is somebody to read it."""
+        self._writing = asyncio.create_task(self._write_out(snippets, visit))
+        await asyncio.wait({self._writing})
+        if not self._writing.cancelled():
+            self._writing.result()
+
+    async def _write_out(self, snippets: AsyncIterator[str], visit: Visit) -> None:
         try:
             async for html in snippets:
                 # Voila's sign of life while a cell runs long is an inline script without our nonce, and it goes
@@ -127,7 +138,20 @@ class PageHandler(Visitors, TornadoVoilaHandler):
                 self.write(html)
                 await self.flush()
         except StreamClosedError:
-            pass
+            await self._dropped()
+
+    def on_connection_close(self) -> None:
+        super().on_connection_close()
+        asyncio.ensure_future(self._dropped())
+
+    async def _dropped(self) -> None:
+        """The browser has gone before its page was whole: nobody can come for the kernel that makes the rest of it."""
+        kernel_id = self._visit.kernel_id if self._visit else None
+        if kernel_id and self.seats.is_making(kernel_id):
+            await self.settings["kernel_manager"].free(kernel_id)
+            # Not before: a kernel that is being started has to become somebody's, or nobody would end it.
+            if self._writing is not None:
+                self._writing.cancel()
 
     def write_error(self, status_code: int, **kwargs: Any) -> None:
         if self._headers_written:

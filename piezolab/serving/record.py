@@ -46,6 +46,21 @@ def _what_happened(problem: BaseException) -> str:
     return plain(f"{type(problem).__name__}: {problem}", SHOWN) + place
 
 
+#: What libraries say, at length and more than once, of a kernel that has ended. That it has is said by `seats`; and
+#: where somebody has dropped a page half made it was ended on purpose.
+_OF_ENDED = (
+    "Kernel died while waiting for",
+    "Error occurred while starting new kernel client for kernel",
+    "Got events for closed stream",
+)
+
+
+def is_news(record: logging.LogRecord) -> bool:
+    """Whether a record says what no other says better."""
+    ended = record.exc_info and type(record.exc_info[1]).__name__ == "DeadKernelError"
+    return not ended and not str(record.msg).startswith(_OF_ENDED)
+
+
 class KernelErrors:
     """Writes down what goes wrong in the pages' kernels, once a minute for each of them: a slider can fail sixty times
     a second."""
@@ -77,6 +92,7 @@ def write_to(path: Path | str | None) -> None:
         except OSError as problem:
             raise ServingError(f"log: {str(path)!r} cannot be written: {problem.strerror}") from None
     handler.setFormatter(Line())
+    handler.addFilter(is_news)
     root = logging.getLogger()
     if path is not None or not root.handlers:
         root.addHandler(handler)

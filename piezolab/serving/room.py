@@ -1,11 +1,13 @@
 """Room mode: a teacher's computer serves a room of phones and laptops."""
 
 import io
+import logging
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import segno
 
+from .kept_room import KeptRoom
 from .limits import Allowances
 from .seats import Seats
 from .solved import Solved
@@ -14,6 +16,8 @@ from .waiting import WaitingLine
 
 if TYPE_CHECKING:
     from ..lessons.lesson import Lesson
+
+log = logging.getLogger("piezolab.serving")
 
 
 @dataclass
@@ -28,15 +32,19 @@ class Room:
         The lesson that the room works on.
     seats : Seats
         Who sits.
+    kept : KeptRoom or None
+        What is kept over a restart, if anything is.
     """
 
     address: str
     lesson: "Lesson | None"
     seats: Seats
+    kept: KeptRoom | None = None
     line: WaitingLine = field(init=False)
     solved: Solved = field(init=False)
     new_pages: Allowances = field(init=False)
     reports: Allowances = field(init=False)
+    _kept_told: bool = False
     #: Pages one visitor may have open; the one untouched for longest gives way to a further one.
     pages_each: int = 3
     #: Seconds in which the page that was left for a new one has said goodbye.
@@ -47,10 +55,28 @@ class Room:
         from ..lessons.shelf import lesson_named
 
         self.line = WaitingLine(self.seats)
-        self.solved = Solved(lesson_named)
+        self.solved = Solved(lesson_named, self.kept.secret if self.kept else None)
+        if self.kept and self.kept.left:
+            try:
+                self.line.go_on(self.kept.left["line"])
+                self.solved.go_on(self.kept.left["solved"])
+            except (ValueError, TypeError, KeyError) as problem:
+                log.warning("what the last run of this room has left cannot be read: %r", problem)
         # A whole room behind one address may come at once, twice over, and a page each second after that.
         self.new_pages = Allowances(2 * self.seats.limit + 20, 1.0)
         self.reports = Allowances(40, 1.0)
+
+    def keep(self) -> None:
+        """Write down what the next run has to know, if it is not what was written last."""
+        if self.kept is None:
+            return
+        try:
+            self.kept.write({"line": self.line.left(), "solved": self.solved.left()})
+            self._kept_told = False
+        except OSError as problem:
+            if not self._kept_told:
+                log.warning("the room's line and counts would not outlive a restart now: %s", problem.strerror)
+            self._kept_told = True
 
     @property
     def link(self) -> str:

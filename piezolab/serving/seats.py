@@ -16,11 +16,11 @@ from .limits import InFlight
 
 log = logging.getLogger("piezolab.serving")
 
-#: Bytes on their way to one kernel; beyond that its page is not listened to.
-MOST_IN_FLIGHT = 3 * 2**20
+#: Bytes on their way to one kernel, beyond which its page is not listened to; as what even a short message counts.
+MOST_IN_FLIGHT, LEAST = 3 * 2**20, 2**14
 
 #: Codes with which a page's channel is closed, so that the page can say why.
-ENDED, IDLE, GAVE_WAY, TOO_MUCH = 4404, 4408, 4409, 4429
+ENDED, IDLE, GAVE_WAY, TOO_LARGE, TOO_MUCH = 4404, 4408, 4409, 4413, 4429
 
 @dataclass(eq=False)
 class Visit:
@@ -47,7 +47,7 @@ class Seat:
     used: float = 0.0  # when somebody last did something on the page
     sockets: set = field(default_factory=set)
     address: str = ""  # from where the page was asked for
-    in_flight: InFlight = field(default_factory=lambda: InFlight(MOST_IN_FLIGHT))
+    in_flight: InFlight = field(default_factory=lambda: InFlight(MOST_IN_FLIGHT, least=LEAST))
 
 
 class Seats:
@@ -122,6 +122,11 @@ class Seats:
             seat.making = False
             seat.idle_since = seat.used = self._clock()
 
+    def is_making(self, kernel_id: str) -> bool:
+        """Whether the kernel's page is still being written."""
+        seat = self._seats.get(kernel_id)
+        return bool(seat and seat.making)
+
     def owns(self, kernel_id: str, who: str | None) -> bool:
         """Whether the kernel exists and is this visitor's."""
         seat = self._seats.get(kernel_id)
@@ -130,6 +135,11 @@ class Seats:
     def of(self, who: str) -> list[str]:
         """The visitor's kernels, the one untouched for longest first."""
         return [seat.kernel_id for seat in sorted(self._seats.values(), key=lambda s: s.used) if seat.owner == who]
+
+    def sitting(self) -> dict[str, str]:
+        """Who has a seat, and from which address."""
+        opening = {visit.owner: visit.address for visit in self._opening}
+        return opening | {seat.owner: seat.address for seat in self._seats.values()}
 
     def by_address(self) -> Counter[str]:
         """How many seats are taken from each address."""

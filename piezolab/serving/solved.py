@@ -1,5 +1,6 @@
-"""How many visitors of a room have solved each task: counts only, no names, and nothing on the disk."""
+"""How many visitors of a room have solved each task: counts only, and no names."""
 
+import contextlib
 import hashlib
 import re
 import secrets
@@ -35,14 +36,16 @@ class Solved:
     ----------
     find : callable
         Gives the lesson of a name, or None.
+    key : bytes, optional
+        What makes marks of visitors; the same one counts them once over a restart.
     """
 
-    def __init__(self, find: Callable[[str], _Lesson | None]) -> None:
+    def __init__(self, find: Callable[[str], _Lesson | None], key: bytes | None = None) -> None:
         self._find = find
         self._lessons: dict[str, _Lesson] = {}
         self._who: dict[tuple[str, str], set[bytes]] = {}
         # Marks cannot be traced back to a visitor's cookie, not even in this program's memory.
-        self._key = secrets.token_bytes(16)
+        self._key = hashlib.blake2b(b"marks", key=key or secrets.token_bytes(32), digest_size=16).digest()
 
     def _lesson(self, name: object) -> _Lesson:
         if not isinstance(name, str) or len(name) > 60 or not _WORD.fullmatch(name):
@@ -66,6 +69,19 @@ class Solved:
             marks = self._who.setdefault((found.name, task), set())
             if len(marks) < MOST_VISITORS:
                 marks.add(mark)
+
+    def left(self) -> list[list]:
+        """The marks, for the next run of the server."""
+        return [[lesson, task, sorted(mark.hex() for mark in marks)] for (lesson, task), marks in self._who.items()]
+
+    def go_on(self, left: list[list]) -> None:
+        """Count on from what an earlier run with the same key has left; what is not known any more is left out. Raises
+        ValueError or TypeError where it is not such."""
+        for name, task, marks in left:
+            found = {bytes.fromhex(mark) for mark in marks[:MOST_VISITORS]}
+            with contextlib.suppress(SolvedError):
+                if task in {step.name for step in self._lesson(name).tasks}:
+                    self._who.setdefault((name, task), set()).update(found)
 
     def counts(self, lesson: _Lesson) -> list[tuple[str, int]]:
         """Each task's question and how many have solved it, in the lesson's order."""

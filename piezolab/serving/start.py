@@ -1,7 +1,6 @@
 """Starting and stopping: the port, the ready line, the signals, the clean-up."""
 
 import asyncio
-import errno
 import logging
 import os
 import signal
@@ -10,11 +9,12 @@ import time
 import webbrowser
 from collections.abc import Container
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 from urllib.parse import urlsplit
 
 from tornado.ioloop import PeriodicCallback
-from tornado.netutil import bind_sockets
+from tornado.iostream import StreamClosedError
+from tornado.websocket import WebSocketClosedError
 
 from ..chapters import INDEX_FILE, ChapterFile, find_chapters, notebook_title
 from ..lessons.shelf import ROOM_LESSON
@@ -22,19 +22,21 @@ from ..location import notebooks_dir
 from .addresses import LocalNames, OwnNames, is_loopback, own_addresses, public_host
 from .app import MESSAGE_LIMIT, Server, log
 from .forking import WarmProcess, WarmProvisioner, can_fork
-from .kernels import without_secrets
+from .kept_room import KeptRoom, NotKept, usual_folder
+from .kernels import KernelGone, without_secrets
 from .limits import CountingServer, more_files
 from .own_folder import own_folder
+from .own_port import also_here, listen
 from .record import say, write_to
 from .room import Room, room_lesson
 from .seats import Seats
 from .start_problems import ServingError
+from .watch import needed, watch
 
 if TYPE_CHECKING:
     from .hub.member import Member
 
-_PORTS_TRIED = 50
-_SWEEP_MS = 2000
+_SWEEP_MS, _KEEP_MS = 2000, 1000
 #: Seconds in which a request's body has to arrive.
 _BODY_S = 10
 
@@ -43,6 +45,7 @@ async def _serve(
     server: Server, sockets: list[socket.socket], announce: str, open_browser: bool, warm: bool
 ) -> None:
     """Answer until told to stop."""
+    asyncio.get_running_loop().set_exception_handler(_left_over)
     stop = asyncio.Event()
     _stop_on_signals(stop)
     more_files()
@@ -57,11 +60,14 @@ async def _serve(
         body_timeout=_BODY_S,
         most_of_one=1500 if server.behind_proxy else 400,
     )
-    http.add_sockets(sockets)
     kernels = server.kernel_manager
     sweep = PeriodicCallback(lambda: server.seats.sweep(kernels.process_alive, kernels.free), _SWEEP_MS)
     sweep.start()
+    if server.room is not None:
+        PeriodicCallback(server.room.keep, _KEEP_MS).start()
     warming = await _warm_up(server.room is not None) if warm and can_fork() else None
+    watching = asyncio.create_task(watch(kernels))
+    http.add_sockets(sockets)
     say(f"piezolab is ready: {announce}")
     if server.room is not None:
         _say_room(server.room)
@@ -71,11 +77,21 @@ async def _serve(
         asyncio.create_task(_stop_unused(server, stop))
     await stop.wait()
     sweep.stop()
+    watching.cancel()
+    if server.room is not None:
+        server.room.keep()
     http.stop()
     await asyncio.gather(*map(kernels.free, list(kernels.list_kernel_ids())), return_exceptions=True)
     await http.close_all_connections()
     if warming:
         warming.stop()
+
+
+def _left_over(_: asyncio.AbstractEventLoop, about: dict[str, Any]) -> None:
+    """What failed and nobody waits for: a line that has closed, a kernel that has ended, are no errors here."""
+    problem = about.get("exception")
+    ended = isinstance(problem, StreamClosedError | WebSocketClosedError | KernelGone)
+    log.log(logging.INFO if ended else logging.ERROR, "left over: %s", about.get("message"), exc_info=problem)
 
 
 async def _stop_unused(server: Server, stop: asyncio.Event) -> None:
@@ -91,7 +107,8 @@ async def _stop_unused(server: Server, stop: asyncio.Event) -> None:
 async def _warm_up(wait: bool) -> WarmProcess:
     """Start the process that kernels are forked from; until it is warm, they start the ordinary way.
 
-    wait: a room comes all at once, so better a server that is ready some seconds later and then quick.
+    wait: a room comes all at once, so better a server that answers some seconds later, and then quickly. Who comes
+    meanwhile is connected and waits.
     """
     warm = WarmProvisioner.warm = WarmProcess(without_secrets(dict(os.environ)))
     starting = asyncio.create_task(warm.start())
@@ -105,7 +122,7 @@ def _say_room(room: Room) -> None:
     say(f"In the room, open: {room.link}")
     say(room.qr_text())
     say(f"For the projector: {room.address}projector   To print: {room.address}room-sheet")
-    say(f"{room.seats.limit} {'seat' if room.seats.limit == 1 else 'seats'}. Stop with Ctrl-C.")
+    say(f"{needed(room.seats.limit)} Stop with Ctrl-C.")
 
 
 def _stop_on_signals(stop: asyncio.Event) -> None:
@@ -123,29 +140,6 @@ def _open_browser(address: str) -> None:
     except webbrowser.Error:
         return  # nothing to open it with: the address has been printed
     asyncio.get_running_loop().run_in_executor(None, browser.open, address)
-
-
-def _listen(host: str, port: int) -> tuple[list[socket.socket], int]:
-    """Sockets on the first free port from ``port`` on, and that port. Raises ServingError if there is none."""
-    if not 0 <= port <= 65535:
-        raise ServingError(f"port: {port} is not between 0 and 65535")
-    last = port if port == 0 else min(port + _PORTS_TRIED, 65535)
-    for candidate in range(port, last + 1):
-        try:
-            sockets = bind_sockets(candidate, host)
-        except socket.gaierror:
-            raise ServingError(f"host: {host!r} is no address of this computer") from None
-        except OSError as problem:
-            if isinstance(problem, PermissionError):
-                raise ServingError(f"port: this user may not listen on {candidate}; try 8350") from None
-            if problem.errno == errno.EADDRINUSE:
-                continue
-            raise ServingError(f"host: cannot listen on {host!r}: {problem.strerror}") from None
-        chosen = sockets[0].getsockname()[1]
-        if port and chosen != port:
-            say(f"Port {port} is busy; using {chosen} instead.")
-        return sockets, chosen
-    raise ServingError(f"port: none free from {port} to {last}")
 
 
 def _base_url(text: str) -> str:
@@ -194,15 +188,17 @@ def run(
     folder = Path(notebooks).resolve() if notebooks else notebooks_dir().resolve()
     pages = _pages(folder)
     host = host or (_room_host() if room else "127.0.0.1")
-    sockets, chosen = _listen(host, port)
+    sockets, chosen = listen(host, port)
     if member is not None and chosen != port:
         raise ServingError(f"port: {port} is taken, and the hub waits at no other")
     if room and not is_loopback(host) and host not in _EVERYWHERE:
         # The teacher's own browser may say "localhost".
-        sockets += _also_here(chosen)
+        sockets += also_here(chosen)
     announce = (public_address or f"http://{_shown(host, room)}:{chosen}") + base
     holders = Seats(seats, idle_s=idle_minutes * 60 if idle_minutes else None)
-    the_room = Room(announce, chosen_lesson, holders) if room else None
+    # Nobody comes back to a port that was any free one.
+    kept = _kept(f"{host} {chosen} {base}") if room and port else None
+    the_room = Room(announce, chosen_lesson, holders, kept) if room else None
     os.environ[ROOM_LESSON] = chosen_lesson.name if room and chosen_lesson is not None else ""
     with own_folder() as connections:
         # No history, start-up files or settings of this user's own Python shell in a visitor's kernel.
@@ -219,8 +215,18 @@ def run(
             room=the_room,
             member=member,
             log_level=logging.INFO if verbose else logging.ERROR,
+            **({"cookie_secret": kept.secret} if kept else {}),
         )
         asyncio.run(_serve(server, sockets, announce, open_browser, warm))
+
+
+def _kept(address: str) -> KeptRoom | None:
+    """What this room keeps over a restart; nothing, and a line that says so, where that is not safe."""
+    try:
+        return KeptRoom(usual_folder(), address)
+    except NotKept as problem:
+        say(f"After a restart visitors would be new ones, since nothing is kept: {problem}")
+        return None
 
 
 def _names(host: str, room: bool, public_address: str | None, hub: bool) -> Container[str] | None:
@@ -258,13 +264,6 @@ def _shown(host: str, room: bool) -> str:
     if host in _EVERYWHERE:
         host = next(iter(own_addresses()), "127.0.0.1") if room else "127.0.0.1"
     return f"[{host}]" if ":" in host else host
-
-
-def _also_here(port: int) -> list[socket.socket]:
-    try:
-        return bind_sockets(port, "127.0.0.1")
-    except OSError:
-        return []
 
 
 def _checked_public(address: str | None) -> str | None:

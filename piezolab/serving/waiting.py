@@ -14,6 +14,8 @@ from .seats import Seats
 LONGEST_LINE = 2000
 #: The line is gone through no oftener than this, seconds, however many ask.
 TIDY_S = 0.25
+#: So long are seats kept after a restart for those who had them, seconds: their pages notice, and wait a little.
+RETURN_S = 45.0
 
 
 @dataclass
@@ -99,6 +101,28 @@ class WaitingLine:
         if lapsed:
             self._tickets = dict(sorted(self._tickets.items(), key=lambda each: each[1].came))
         self._seats.wanted = len(self) > 0
+
+    def left(self) -> dict[str, list]:
+        """What the next run of the server has to know: who waits, for whom a seat is kept, and who sits."""
+        return {
+            "waits": [[who, t.address, t.came, t.lapses] for who, t in self._tickets.items()],
+            "kept": [[who, h.ticket.address, h.ticket.came, h.ticket.lapses] for who, h in self._held.items()],
+            "sits": [[who, address] for who, address in self._seats.sitting().items()],
+        }
+
+    def go_on(self, left: dict[str, list]) -> None:
+        """Take over what an earlier run has left, with nobody in yet: who had a seat is waited for, the line stands as
+        it stood. Raises ValueError, TypeError or KeyError where it is not such."""
+        now, tickets = self._clock(), {}
+        before = [[who, address, number - len(left["sits"]), 0] for number, (who, address) in enumerate(left["sits"])]
+        for who, address, came, lapses in (*before, *left["kept"], *left["waits"][:LONGEST_LINE]):
+            if not isinstance(who, str) or not isinstance(address, str):
+                raise ValueError("names are texts")
+            tickets.setdefault(who, Ticket(now, address, int(came), int(lapses)))
+        seated = [who for who, *_ in (*before, *left["kept"])][: self._seats.limit]
+        self._held = {who: Hold(now + RETURN_S, tickets.pop(who)) for who in dict.fromkeys(seated)}
+        self._tickets = dict(sorted(tickets.items(), key=lambda each: each[1].came))
+        self._came = max((ticket.came for ticket in tickets.values()), default=0)
 
     def _next(self) -> int:
         self._came += 1

@@ -1,9 +1,13 @@
 """Rooms for tests: a server with seats, a line and a warm process, and guests who come as a browser does."""
 
+import random
 import time
+from collections import Counter
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
+import psutil
 import pytest
 import requests
 
@@ -46,16 +50,31 @@ slider.observe(lambda change: setattr(label, "value", str(change["new"])), "valu
 widgets.VBox([slider, label])
 """
 
+_LARGE = """
+import asyncio, time
+import numpy as np
+much = np.ones(25 * 2**20)
+
+def work():
+    end = time.monotonic() + 5
+    while time.monotonic() < end:
+        pass
+
+later = asyncio.get_running_loop().call_later(1, work)
+"""
+
 
 @pytest.fixture(scope="session")
 def room_notebooks(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Small chapters: one tells what its kernel is like inside, one has a slider, one is empty, one kills itself."""
+    """Small chapters: one tells what its kernel is like inside, one has a slider, one is empty, one takes
+    200 MB and never rests for five seconds."""
     folder = tmp_path_factory.mktemp("room") / "notebooks"
     folder.mkdir()
     write_notebook(folder / "index.ipynb", "# All questions")
     write_notebook(folder / "01-what-is-inside.ipynb", "# What is inside?", _INSIDE)
     write_notebook(folder / "02-does-it-slide.ipynb", "# Does it slide?", _SLIDER)
     write_notebook(folder / "03-is-it-empty.ipynb", "# Is it empty?")
+    write_notebook(folder / "04-is-it-large.ipynb", "# Is it large?", _LARGE)
     return folder
 
 
@@ -66,10 +85,15 @@ def open_room(folder: Path | None, **options) -> LiveServer:
 
 
 @pytest.fixture(scope="session")
-def room(room_notebooks: Path) -> Iterator[LiveServer]:
-    """One cold room with three seats and a lesson; lost pages and slow requests are given up within seconds."""
-    patience = {"unopened_s": 3.0, "lost_s": 3.0, "body_s": 3.0}
+def room(room_notebooks: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[LiveServer]:
+    """One cold room with three seats and a lesson; lost pages and slow requests are given up within seconds.
+
+    Its memory is as full as its `memory` file says, in hundredths."""
+    memory = tmp_path_factory.mktemp("memory") / "full"
+    memory.write_text("30")
+    patience = {"unopened_s": 3.0, "lost_s": 3.0, "body_s": 3.0, "memory_file": str(memory)}
     server = open_room(room_notebooks, seats=3, lesson="find-the-hum", patience=patience)
+    server.memory = memory
     yield server
     server.stop()
 
@@ -117,3 +141,46 @@ class Guest(Visitor):
     def solved(self, content, **options) -> requests.Response:
         """Report a solved task."""
         return self.http.post(self.server.url + "room/solved", json=content, timeout=60, **options)
+
+
+class Abandoned:
+    """Loads of a page that nobody waits for: crawlers, link previews, browsers closed at once."""
+
+    def __init__(self, server: LiveServer, seed: int) -> None:
+        self.server, self._chance = server, random.Random(seed)
+        self.codes: Counter[int] = Counter()
+        self.most_kernels, self.without_sentence = 0, 0
+        self._stubborn = Guest(server)
+        self._stubborn.knock()
+
+    def load(self) -> None:
+        """One load: a stranger's; one dropped before the page has come; one read and never opened; or many at once."""
+        kind = self._chance.choices(("stranger", "dropped", "read", "many"), (80, 8, 8, 4))[0]
+        if kind == "many":
+            with ThreadPoolExecutor(6) as together:
+                list(together.map(lambda _: self._one(self._stubborn, True), range(6)))
+            return
+        guest = Guest(self.server)
+        if kind != "stranger":
+            guest.knock()
+        self._one(guest, kind == "dropped")
+
+    def _one(self, guest: Guest, dropped: bool) -> None:
+        with guest.http.get(self.server.url + "is-it-empty?pickup_c=4n7", stream=True, timeout=60) as page:
+            self.codes[page.status_code] += 1
+            if page.status_code != 200:
+                self.without_sentence += "That was a lot at once." not in page.text
+            elif not dropped:
+                page.content  # noqa: B018
+        self.most_kernels = max(self.most_kernels, len(self.server.kernels()))
+
+    def left(self) -> dict[str, float]:
+        """What the server holds: bytes of its own and of the warm process, files and sockets, kernels' files."""
+        root = psutil.Process(self.server.process.pid)
+        warm = self.server.warm()
+        folder = Path(next(each.path for each in root.open_files() if Path(each.path).name == "alive")).parent
+        return {
+            "MB": sum(each.memory_full_info().uss for each in (root, *([warm] if warm else []))) / 2**20,
+            "handles": root.num_fds() + (warm.num_fds() if warm else 0),
+            "files": len([path for path in folder.rglob("*") if path.name.startswith("kernel-")]),
+        }

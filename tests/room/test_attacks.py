@@ -12,9 +12,13 @@ import pytest
 import requests
 import websocket
 
+from piezolab.serving.bounds import BACK, BELOW
 from piezolab.serving.channels import MESSAGES
-from piezolab.serving.seats import TOO_MUCH
+from piezolab.serving.machine import QueueSteps
+from piezolab.serving.seats import TOO_LARGE, TOO_MUCH
 from tests.room.conftest import Guest
+from tests.serving.live import comes_true
+from tests.serving.test_watch import standing
 from tests.serving.visitor import hear, say
 
 
@@ -44,9 +48,11 @@ def test_flood_of_messages_closes_the_flooding_page_only(room, neighbour):
     rude = Guest(room)
     kernel = rude.come_in()
     line = rude.lines[kernel]
+    # Dropped, and counted; what a kernel is to answer is read as slowly as it answers.
+    nobodys = '{"header": {"msg_type": "execute_request"}, "channel": "shell"}'
     try:
         for _ in range(MESSAGES[0] * 20):  # the allowance fills again while a slow server reads
-            say(line, "comm_info_request", {})
+            line.send(nobodys)
     except (OSError, websocket.WebSocketException):
         pass  # closed while sending
     code = 0
@@ -71,6 +77,35 @@ def test_messages_that_lack_a_part_are_dropped_and_said_nowhere(room, neighbour)
     assert answers(guest, kernel) and neighbour()
     assert "Traceback" not in room.output
     assert guest.leave(kernel) == 204
+
+
+def test_a_large_page_that_never_rests_stands_back_and_ends_where_memory_is_short(room, neighbour):
+    large, steps = Guest(room), QueueSteps()
+    kernel = large.come_in("is-it-large")
+    process = max(room.kernels(), key=lambda each: each.memory_info().rss)
+    if steps.possible:
+        ours = standing(room.process.pid)
+        assert comes_true(lambda: standing(process.pid) == ours + BACK)
+        assert comes_true(lambda: standing(process.pid) == ours + BELOW)
+    assert neighbour() and process.is_running()
+    room.memory.write_text("71")
+    try:
+        assert closing(large.lines[kernel]) == TOO_LARGE
+        assert room.wait_for(r"memory 71 % full: the largest page, \d+ MB, is ended", 60)
+        assert room.kernels_become(1, 60) and neighbour()
+        assert room.wait_for("no page is large", 60)  # the neighbour is spared
+    finally:
+        room.memory.write_text("30")
+    assert large.http.get(room.url + "api/kernels/" + kernel, timeout=20).status_code == 404
+
+
+def closing(line: websocket.WebSocket) -> int:
+    """The code with which a channel is closed."""
+    line.settimeout(60)
+    while True:
+        opcode, data = line.recv_data()
+        if opcode == websocket.ABNF.OPCODE_CLOSE:
+            return int.from_bytes(data[:2], "big")
 
 
 def test_slow_requests_keep_nobody_out(room, neighbour):
@@ -136,8 +171,8 @@ def test_full_disk_under_the_log_stops_nothing(room_notebooks):
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
-    options = {"port": port, "host": "127.0.0.1", "notebooks": str(room_notebooks), "room": True, "verbose": True}
-    code = f"from piezolab.serving import serve; serve(**{options})"
+    options = {"port": port, "host": "127.0.0.1", "notebooks": str(room_notebooks), "room": True, "warm": False}
+    code = f"from piezolab.serving import serve; serve(verbose=True, **{options})"
     with open("/dev/full", "w") as full:
         process = subprocess.Popen([sys.executable, "-c", code], stdout=full, stderr=full)
     try:

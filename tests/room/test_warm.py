@@ -6,14 +6,19 @@ import re
 import resource
 import signal
 import time
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+from types import SimpleNamespace
 
 import psutil
 import pytest
+import requests
 
 from piezolab.serving.bounds import BELOW, DATA_BYTES
 from piezolab.serving.warm import imports_of, wanted
-from tests.room.conftest import Guest, open_room
-from tests.serving.live import comes_true
+from tests.room.conftest import Abandoned, Guest, open_room
+from tests.room.test_kept_room import free_port
+from tests.serving.live import LiveServer, comes_true
 from tests.serving.visitor import hear, say
 
 
@@ -77,13 +82,32 @@ def test_ordinary_kernels_have_them_too(room):
     assert about["nice"] > psutil.Process(room.process.pid).nice() and about["arenas"] == "2"
 
 
-def test_forked_kernel_inherits_nothing_of_the_server(room_notebooks, monkeypatch):
+def open_and_come_at_once(folder: Path) -> tuple[LiveServer, Guest]:
+    """A room whose first guest comes as soon as its port can be spoken to, and not when it says that it is ready."""
+    port = free_port()
+    guest = Guest(SimpleNamespace(url=f"http://127.0.0.1:{port}/"))
+    with ThreadPoolExecutor(1) as beside:
+        opening = beside.submit(open_room, folder, warm=True, port=port)
+        while not guest.http.cookies:
+            try:
+                guest.knock()
+            except requests.ConnectionError:
+                assert not opening.done() or not opening.exception()
+                time.sleep(0.05)
+        guest.place()
+        guest.sit_down()
+        guest.server = opening.result()
+    return guest.server, guest
+
+
+def test_forked_kernel_inherits_nothing_of_the_server_and_the_first_guest_waits_for_it(room_notebooks, monkeypatch):
     monkeypatch.setenv("SOME_SECRET", "x")
     monkeypatch.setenv("JUPYTERHUB_API_TOKEN", "x")
-    server = open_room(room_notebooks, warm=True)
+    server, guest = open_and_come_at_once(room_notebooks)
     try:
-        guest = Guest(server)
-        guest.knock()
+        [first] = server.kernels()
+        assert first.parent().pid == server.warm().pid
+        assert guest.leave(next(iter(guest.lines))) == 204 and server.kernels_become(0, 60)
         about = inside(guest)
         assert about["secrets"] == []
         [kernel] = server.kernels()
@@ -147,6 +171,21 @@ def test_visits_to_a_warm_server_leave_nothing_open(warm_room, guest):
     before = held()
     visits(6)
     assert comes_true(lambda: held() <= before + 3)
+
+
+def test_thirty_abandoned_loads_leave_nothing(warm_room):
+    abandoned = Abandoned(warm_room, seed=11)
+    for _ in range(8):  # what is set up once
+        abandoned.load()
+    assert warm_room.kernels_become(0, 60)
+    before = abandoned.left()
+    for _ in range(30):
+        abandoned.load()
+    assert warm_room.kernels_become(0, 60)
+    assert abandoned.most_kernels and set(abandoned.codes) == {200, 429} and not abandoned.without_sentence
+    assert comes_true(lambda: abandoned.left()["handles"] <= before["handles"] + 3 and not abandoned.left()["files"])
+    assert abandoned.left()["MB"] < before["MB"] + 12
+    assert "never retrieved" not in warm_room.output and "Traceback" not in warm_room.output
 
 
 def test_without_its_warm_process_a_room_goes_on(room_notebooks):

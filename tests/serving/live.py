@@ -6,6 +6,7 @@ import re
 import signal
 import subprocess
 import sys
+import tempfile
 import threading
 import time
 from collections.abc import Callable
@@ -22,10 +23,18 @@ channels.PING_MS, channels.PONG_MS = patience.pop("pings_ms", (channels.PING_MS,
 from piezolab.serving import full_disk, seats, start
 full_disk.NEEDED = patience.pop("needed_bytes", full_disk.NEEDED)
 start._BODY_S = patience.pop("body_s", start._BODY_S)
+if told := patience.pop("memory_file", None):
+    from pathlib import Path
+    from piezolab.serving import machine
+    machine.memories = lambda: [(int(Path(told).read_text()), 100)]
 start.Seats = functools.partial(seats.Seats, **patience)
 start._SWEEP_MS = 300
 serve(**options)
 """
+
+
+#: Where servers keep what outlives them, away from this user's own.
+_RUNTIME = tempfile.TemporaryDirectory(prefix="piezolab-tests-")
 
 
 class LiveServer:
@@ -37,13 +46,14 @@ class LiveServer:
         Folder to serve; None serves the shipped chapters.
     patience : dict
         Seconds until a kernel is freed, as `piezolab.serving.seats.Seats` takes them; `body_s` until a slow body is
-        given up, `pings_ms` between pings and until the answer is missed, `needed_bytes` of the disk for a page.
+        given up, `pings_ms` between pings and until the answer is missed, `needed_bytes` of the disk for a page,
+        `memory_file` that says how many hundredths of the memory are in use.
     options : dict
         Anything else that `piezolab.serving.serve` takes.
     """
 
     def __init__(
-        self, notebooks: Path | None = None, patience: dict[str, float] | None = None, **options: Any
+        self, notebooks: Path | None = None, patience: dict[str, Any] | None = None, **options: Any
     ):
         # A warm process costs seconds of work for each server: the tests that are about it say so.
         options = {"port": 0, "warm": False, **options}
@@ -54,7 +64,7 @@ class LiveServer:
             stdout=subprocess.PIPE,
             stderr=subprocess.STDOUT,
             text=True,
-            env={**os.environ, "PYTHONUNBUFFERED": "1"},
+            env={**os.environ, "PYTHONUNBUFFERED": "1", "JUPYTER_RUNTIME_DIR": _RUNTIME.name},
         )
         self.lines: list[str] = []
         self._said = threading.Condition()

@@ -2,8 +2,10 @@
 
 import json
 import signal
+import socket
 import time
 from pathlib import Path
+from urllib.parse import urlsplit
 
 import psutil
 import pytest
@@ -30,6 +32,16 @@ def test_goodbye_frees_the_kernel_at_once(live):
     assert visitor.leave(kernel_id) == 204
     assert visitor.leave(kernel_id) == 404
     assert Seats(1).unopened_s > 20 and server.kernels_become(0, 10)  # not because it was never connected
+
+
+def test_a_page_dropped_half_made_frees_its_kernel_at_once(live):
+    assert live.kernels_become(0, 60)
+    address = urlsplit(live.url)
+    with socket.create_connection((address.hostname, address.port), timeout=20) as line:
+        line.sendall(f"GET /is-it-empty HTTP/1.1\r\nHost: {address.netloc}\r\n\r\n".encode())
+        assert comes_true(live.kernels)
+    assert Seats(1).unopened_s > 20 and live.kernels_become(0, 20)
+    assert "never retrieved" not in live.output and "Traceback" not in live.output
 
 
 def test_stock_goodbye_frees_nothing(visitor):
@@ -78,6 +90,7 @@ def test_kernel_that_dies_while_its_page_is_made_does_not_hang_it(visitor):
     assert page.status_code == 200 and time.monotonic() - start < 20
     assert "Traceback" not in page.text and "site-packages" not in page.text
     assert visitor.server.kernels_become(0, 60)
+    assert "never retrieved" not in visitor.server.output
 
 
 def test_visits_leave_nothing_open_on_the_server(visitor):

@@ -28,6 +28,16 @@ def test_no_more_is_on_its_way_than_allowed_and_one_message(steps):
     assert not flight.too_much and flight.size <= 100
 
 
+def test_a_short_message_counts_for_what_its_answer_may_take():
+    flight = InFlight(100, least=30)
+    for name in "abcd":
+        assert not flight.too_much and name not in flight
+        flight.sent(name, 1)
+    assert flight.too_much and "d" in flight
+    flight.done("b")
+    assert not flight.too_much and "b" not in flight
+
+
 def test_who_waits_goes_on_when_the_kernel_has_dealt_with_something():
     async def play() -> list[str]:
         flight, said = InFlight(10), []

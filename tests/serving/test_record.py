@@ -12,12 +12,16 @@ from types import SimpleNamespace
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from nbclient.exceptions import DeadKernelError
+from tornado.iostream import StreamClosedError
 from tornado.websocket import WebSocketClosedError
 
 from piezolab.serving import record
 from piezolab.serving.channels import ChannelsHandler
+from piezolab.serving.kernels import KernelGone
 from piezolab.serving.limits import Allowances
 from piezolab.serving.record import LONGEST, SHOWN, KernelErrors, Line, plain, write_to
+from piezolab.serving.start import _left_over
 from piezolab.serving.start_problems import ServingError
 from tests.serving.test_seats import Clock
 
@@ -93,6 +97,18 @@ def test_a_log_file_never_outgrows_its_measure(root, tmp_path, monkeypatch):
     assert " 499 x" in (tmp_path / "log").read_text("utf-8").splitlines()[-1]
 
 
+def test_that_a_kernel_has_ended_is_not_said_by_everybody(root, tmp_path):
+    write_to(tmp_path / "log")
+    root.error("Kernel died while waiting for execute reply.")
+    try:
+        raise DeadKernelError("Kernel died")
+    except DeadKernelError:
+        root.exception("Error at server while executing cell")
+    root.error("anything else")
+    [line] = (tmp_path / "log").read_text("utf-8").splitlines()
+    assert line.endswith("ERROR anything else")
+
+
 def test_a_log_file_that_cannot_be_written_is_one_sentence(root, tmp_path):
     with pytest.raises(ServingError, match="log: .* cannot be written: "):
         write_to(tmp_path / "nowhere" / "log")
@@ -133,3 +149,17 @@ def test_a_line_that_closes_while_its_page_is_told_something_is_no_record():
 
     with ThreadPoolExecutor(1) as elsewhere:  # a browser's tests before may have left a loop running here
         assert elsewhere.submit(asyncio.run, play()).result() == []
+
+
+def test_what_nobody_waits_for_is_an_error_unless_it_is_a_line_or_a_kernel_that_has_ended(caplog):
+    async def play() -> None:
+        asyncio.get_running_loop().set_exception_handler(_left_over)
+        for problem in (WebSocketClosedError(), StreamClosedError(), KernelGone("gone"), ValueError("mind this")):
+            asyncio.get_running_loop().create_future().set_exception(problem)
+        gc.collect()
+
+    caplog.set_level(logging.INFO, "piezolab.serving")
+    with ThreadPoolExecutor(1) as elsewhere:
+        elsewhere.submit(asyncio.run, play()).result()
+    assert [record.levelname for record in caplog.records] == ["INFO"] * 3 + ["ERROR"]
+    assert isinstance(caplog.records[-1].exc_info[1], ValueError)

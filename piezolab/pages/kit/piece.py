@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any, ClassVar
 
 import anywidget
+from ipywidgets import Layout
 
 STATIC = Path(__file__).parent / "static"
 
@@ -49,6 +50,11 @@ class Piece(anywidget.AnyWidget):
         method = self.words.get(word) if isinstance(word, str) else None
         if method:
             getattr(self, method)(content)
+
+
+# A front end may also send a stock layout's state back as it understands it, older ones with words that the kernel's
+# own class refuses: an error for each of them. No page wants any.
+Layout.set_state = Piece.set_state
 
 
 def text_in(content: Mapping[str, Any], key: str, most: int = MOST_TEXT) -> str | None:

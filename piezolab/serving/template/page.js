@@ -66,6 +66,7 @@
   const REASONS = {
     4408: ["Nobody has touched this page for a while, so its seat went to somebody else. Nothing of yours is lost. ", "carry on"],
     4409: ["You have opened other pages since, and this one gave its seat to them. ", "carry on here"],
+    4413: ["This page needed too much memory and was ended. ", "open it again"],
     4429: ["This page sent far more than a page does, so it was stopped. ", "open it again"],
   };
   let reason = null;
