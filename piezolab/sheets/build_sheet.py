@@ -15,7 +15,7 @@ from piezolab.sheets.layout_svg import layout_svg, scale_bar_svg
 from piezolab.sheets.schematic import schematic_svg
 from piezolab.sheets.sheet_data import SheetData
 from piezolab.sheets.tables import NOT_PRICED, PartRow, lane_rows, ohm_matrix, part_rows, reading_rows, total
-from piezolab.sheets.wiring_svg import template_svg, wiring_svg
+from piezolab.sheets.wiring_svg import template_svg, wiring_svg, wiring_words
 from piezolab.studies.board.layout import Layout
 from piezolab.studies.board_as_built import BoardAsBuilt
 
@@ -52,7 +52,8 @@ def style() -> str:
 def sheet_body(data: SheetData) -> str:
     """The sheet's two pages as one element."""
     dense = " dense" if len(data.items) + data.phantom >= _DENSE_PARTS else ""  # phantom: a step more
-    return f'<main class="sheet{dense}"><section class="page">{_first(data)}</section>{_second(data)}</main>'
+    pages = f'<section class="page">{_first(data)}</section>{_second(data)}{_further(data)}'
+    return f'<main class="sheet{dense}">{pages}</main>'
 
 
 def _first(data: SheetData) -> str:
@@ -67,9 +68,7 @@ def _first(data: SheetData) -> str:
         "<h2>Parts</h2>",
         _parts_table(data),
         _types(data),
-        f'<div class="beside side"><div class="fixed"><h2>Wiring</h2>{wiring_svg(data)}</div>'
-        f'<div class="fixed template-box"><h2>Box; drilling template, true size</h2>{template_svg(data)}{_box(data)}'
-        "</div></div>",
+        f'<h2>Wiring</h2><div class="scroll">{wiring_svg(data)}</div>{_small(wiring_words(data))}',
     ]
     if data.powered:
         parts += ["<h2>The transistor by itself, before it is soldered</h2>", _steps(steps.transistor_steps(data))]
@@ -196,6 +195,18 @@ def _types(data: SheetData) -> str:
         '<p class="small">4k7 is 4.7 kΩ, 330R 330 Ω, 2u2 2.2 µF. Electrolytic capacitors: the long lead is +, the '
         "stripe −. Other types of which 95 % or more "
         f"fit this chain as it is (check the order of the legs): {escape(told)}.{own}</p>"
+    )
+
+
+def _small(sentences: tuple[str, ...]) -> str:
+    return f'<p class="small">{escape(" ".join(sentences))}</p>' if sentences else ""
+
+
+def _further(data: SheetData) -> str:
+    """What is cut out or held beside the work, on pages of its own."""
+    return (
+        f'<section class="page"><h2>Drilling template, true size</h2>{template_svg(data)}{_box(data)}{scale_bar_svg()}'
+        "</section>"
     )
 
 

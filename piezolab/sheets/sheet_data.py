@@ -17,6 +17,7 @@ from piezolab.studies.board.layout import Layout, LayoutError, Options, layout, 
 from piezolab.studies.board_as_built import BoardAsBuilt
 from piezolab.studies.build_options import SHEET_KEYS
 from piezolab.studies.figures import plain
+from piezolab.studies.led import Led, LedError, led
 from piezolab.studies.metering.board_under_meter import BoardUnderMeter, under_meter
 from piezolab.studies.metering.expected import (
     Expected,
@@ -114,6 +115,25 @@ class SheetData:
     def layout_problem(self) -> str:
         """Why there is no layout, or why it does not fit; "" where all is well."""
         return self._board[1]
+
+    @cached_property
+    def _light(self) -> tuple[Led | None, str]:
+        if not self.powered or not self.build.lit:
+            return None, ""
+        try:
+            return led(self.chain, self.build.led, self.build.guarded), ""
+        except LedError as error:
+            return None, str(error)
+
+    @property
+    def led(self) -> Led | None:
+        """The light; None where none is wanted or can be lit."""
+        return self._light[0]
+
+    @property
+    def led_problem(self) -> str:
+        """Why the light that is wanted cannot be lit; "" where all is well."""
+        return self._light[1]
 
     @cached_property
     def _under_meter(self) -> BoardUnderMeter | None:

@@ -30,7 +30,7 @@ from piezolab.sheets.layout_svg import layout_svg, scale_bar_svg
 from piezolab.sheets.ranges import volts
 from piezolab.sheets.sheet_data import SheetData
 from piezolab.sheets.tables import ohm_matrix
-from piezolab.sheets.wiring_svg import box_inside, template_svg, wiring_svg
+from piezolab.sheets.wiring_svg import box_inside, template_svg, wiring_svg, wiring_words
 
 SLUG = "how-do-i-build-it-and-check-it"
 OWN, KEPT = "var(--pz-curve-stage, #0072B2)", "var(--pz-curve-kept, #009E73)"
@@ -103,7 +103,7 @@ def board(sheet: SheetData) -> str:
 
 def wiring(sheet: SheetData) -> str:
     """Battery, switch, jack and pickup."""
-    return say.drawing(wiring_svg(sheet))
+    return say.drawing(wiring_svg(sheet)) + paragraphs(*wiring_words(sheet))
 
 
 def box(sheet: SheetData) -> str:
