@@ -56,7 +56,7 @@ class Part:
                 return Capacitor(self.name, *self.nodes, self.value, self.loss_tangent)
             case "inductor":
                 return Inductor(self.name, *self.nodes, self.value)
-            case "battery" | "source":
+            case "battery" | "source" | "led":  # a light as long as it shines
                 return VoltageSource(self.name, *self.nodes, self.value)
             case "jfet":
                 return Jfet(self.name, *self.nodes, self.value)

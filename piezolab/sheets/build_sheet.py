@@ -10,6 +10,7 @@ from piezolab.chain.link import whole_query
 from piezolab.faces import embedded
 from piezolab.quantity import show
 from piezolab.sheets import build_steps as steps
+from piezolab.sheets import meter_steps as meter
 from piezolab.sheets.build_steps import BuildStep
 from piezolab.sheets.layout_svg import layout_svg, scale_bar_svg
 from piezolab.sheets.schematic import schematic_svg
@@ -64,14 +65,14 @@ def _first(data: SheetData) -> str:
         f'<p class="link">configuration: {escape(whole_query(chain))}</p>',
         f"<p>{escape(data.what_and_why)} Estimates from typical data, not a certificate; local electrical rules decide "
         f"about anything on the mains.{known}</p>",
-        f'<div class="scroll">{schematic_svg(chain)}</div>',
+        f'<div class="scroll">{schematic_svg(chain, light=data.led.parts if data.led else ())}</div>',
         "<h2>Parts</h2>",
         _parts_table(data),
         _types(data),
         f'<h2>Wiring</h2><div class="scroll">{wiring_svg(data)}</div>{_small(wiring_words(data))}',
     ]
     if data.powered:
-        parts += ["<h2>The transistor by itself, before it is soldered</h2>", _steps(steps.transistor_steps(data))]
+        parts += ["<h2>The transistor by itself, before it is soldered</h2>", _steps(meter.transistor_steps(data))]
     else:
         parts += ["<h2>Build</h2>", _steps(steps.build_steps(data)), _plain_check(data)]
         parts += ["<h2>Into the box</h2>", _steps(steps.boxing_steps(data))]
@@ -95,12 +96,12 @@ def _second(data: SheetData) -> str:
         "<h2>Build</h2>",
         _steps(steps.build_steps(data)),
         "<h2>Power off</h2>",
-        _steps(steps.power_off_steps(data)),
+        _steps(meter.power_off_steps(data)),
         _matrix(data),
         "<h2>First power</h2>",
-        _steps(steps.first_power_steps(data)),
+        _steps(meter.first_power_steps(data)),
         "<h2>Power on</h2>",
-        _steps(steps.power_on_steps(data)),
+        _steps(meter.power_on_steps(data)),
         "<h2>Into the box</h2>",
         _steps(steps.boxing_steps(data)),
     ]

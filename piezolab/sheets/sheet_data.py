@@ -137,7 +137,7 @@ class SheetData:
 
     @cached_property
     def _under_meter(self) -> BoardUnderMeter | None:
-        return under_meter(self.chain, self.build.guarded) if self.powered else None
+        return under_meter(self.chain, self.build.guarded, led=self.led) if self.powered else None
 
     @cached_property
     def volts(self) -> tuple[LaneVolts, ...]:
@@ -158,7 +158,8 @@ class SheetData:
     @cached_property
     def power(self) -> FirstPower | None:
         """The test through the resistor."""
-        return first_power(self.chain, self.build.guarded, self.build.meter) if self.powered else None
+        build = self.build
+        return first_power(self.chain, build.guarded, build.meter, self.led) if self.powered else None
 
     @cached_property
     def transistor(self) -> TransistorCheck | None:
@@ -191,6 +192,7 @@ def sheet_figures(data: SheetData) -> dict[str, Any]:
             "method": data.build.method,
             "switch": data.build.switch,
             "series_diode": data.build.guarded,
+            **_light(data),
             "parts": [{**asdict(item), "off": item.off} for item in data.items],
             "prices": {"currency": data.prices.currency, "invented": data.prices.invented},
             "other_types": list(data.types),
@@ -240,6 +242,14 @@ def sheet_figures(data: SheetData) -> dict[str, Any]:
 def _build(data: SheetData) -> dict[str, Any]:
     values = {**data.build.values, "currency": data.prices.currency, "pins": data.board_options.pins}
     return {key: values[key] for key in SHEET_KEYS}
+
+
+def _light(data: SheetData) -> dict[str, Any]:
+    light, why = data.led, data.led_problem or None
+    if light is None:
+        return {"led": None, "led_problem": why}
+    figures = {"colour": light.colour, "drop_v": light.drop_v, "resistor_ohm": light.ohm, "current_a": light.ampere}
+    return {"led": {**figures, "in_other_current": light.counted}, "led_problem": why}
 
 
 def _range(expected: Expected, unit: str) -> dict[str, Any]:

@@ -23,7 +23,7 @@ from piezolab.pages.kit.sections import Section
 from piezolab.pages.kit.skeleton import Chapter, Page, View
 from piezolab.pages.kit.tone import TonePlayer
 from piezolab.pages.kit.wish_words import other_types_words
-from piezolab.sheets import build_steps
+from piezolab.sheets import build_steps, meter_steps
 from piezolab.sheets.build_sheet import sheet_page
 from piezolab.sheets.build_steps import BuildStep
 from piezolab.sheets.layout_svg import layout_svg, scale_bar_svg
@@ -133,12 +133,12 @@ def power_off(sheet: SheetData) -> Steps:
     """Continuity and ohms."""
     if not sheet.powered:
         return Steps(paragraphs(say.NO_STAGE), ())
-    return Steps(say.matrix(ohm_matrix(sheet)), build_steps.power_off_steps(sheet))
+    return Steps(say.matrix(ohm_matrix(sheet)), meter_steps.power_off_steps(sheet))
 
 
 def transistor(sheet: SheetData) -> Steps:
     """Which leg is the gate, and the jig."""
-    return Steps("" if sheet.powered else paragraphs(say.NO_STAGE), build_steps.transistor_steps(sheet))
+    return Steps("" if sheet.powered else paragraphs(say.NO_STAGE), meter_steps.transistor_steps(sheet))
 
 
 def first_power(sheet: SheetData) -> Steps:
@@ -146,7 +146,7 @@ def first_power(sheet: SheetData) -> Steps:
     if not sheet.powered:
         return Steps("", ())
     above = bullets(say.beware(sheet), "pz-beware") + paragraphs(say.first_power_misses(sheet))
-    return Steps(above, build_steps.first_power_steps(sheet))
+    return Steps(above, meter_steps.first_power_steps(sheet))
 
 
 def power_on(sheet: SheetData) -> Steps:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from piezolab.pages.kit.blocks import paragraphs, table
 from piezolab.quantity import show
-from piezolab.sheets.build_steps import BuildStep, caution_of_battery
+from piezolab.sheets.build_steps import BuildStep
+from piezolab.sheets.meter_steps import caution_of_battery
 from piezolab.sheets.ranges import ohms, volts
 from piezolab.sheets.sheet_data import SheetData
 from piezolab.sheets.tables import NOT_PRICED, PartRow, lane_rows, part_rows, total
