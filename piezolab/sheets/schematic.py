@@ -94,7 +94,7 @@ def lettered(linear: LinearChain, *, live: bool, light: tuple[Part, ...] = ()) -
         lines = _lines(assembly, parts.get(symbol.name), symbol.name)
         if symbol.kind == "jfet" and live:
             lines.append((show(float(linear.point.jfets[symbol.name].i_d), "A"), "live"))
-        gap = {"jfet": 0.15, "battery": 0.42, "disc": 0.46}.get(symbol.kind, 0.34)
+        gap = {"jfet": 0.15, "battery": 0.42, "disc": 0.46, "led": 1.0}.get(symbol.kind, 0.34)
         spots = beside(symbol.terminals, gap)
         if not letterer.place(lines, spots):
             letterer.place([(" ".join(words for words, _ in lines), "part")], spots)
@@ -200,7 +200,7 @@ def _text(text: Text) -> str:
     base, _, sub = text.words.partition("_")
     inside = escape(base)
     if sub:
-        inside += f'<tspan dy="{0.25 * SIZE:g}" font-size="{SMALL * SIZE:g}">{escape(sub)}</tspan>'
+        inside += f'<tspan dy="{0.18 * SIZE:g}" font-size="{SMALL * SIZE:g}">{escape(sub)}</tspan>'
     x, y = text.box[0] * UNIT, -(text.box[1] + 0.25 * (text.box[3] - text.box[1])) * UNIT
     style = {"live": ' font-style="italic"', "part": ' font-weight="bold"'}.get(text.role, "")
     return f'<text class="{text.role}" x="{x:.1f}" y="{y:.1f}" fill="currentColor" stroke="none"{style}>{inside}</text>'

@@ -48,26 +48,25 @@ def wiring_svg(data: SheetData) -> str:
     canvas.wire("signal", *hot, _pad(canvas, data, "pickup hot", left, _HOT))
     canvas.wire("ground", *cold, _pad(canvas, data, "pickup screen", left, _BACK))
     lugs = {"sleeve": _HOT, "tip": _TIP} | ({"ring": _RING} if data.build.ring else {})
-    _jack(canvas, _JACK, lugs, 49.6)
+    _jack(canvas, _JACK, lugs, 49.6 if data.build.ring else 43.0)
+    canvas.text(62, 50, "thick: +, broken: ground, thin: signal" + ", dotted: −" * data.build.ring)
     canvas.wire("ground", _pad(canvas, data, "jack sleeve", right, _HOT), (_JACK, _HOT))
     canvas.wire("signal", _pad(canvas, data, "jack tip", right, _TIP), (_JACK, _TIP))
     _supply(canvas, data)
     if data.led is not None:
         _light(canvas, data)
     title = fed_by("Wiring: battery, ", data.adapter) + ("ring contact" if data.build.ring else "switch")
-    return canvas.svg((0.0, 0.0, 182.0, 58.0), f"{title}, disc, board and jack", told)
+    return canvas.svg((0.0, 0.0, 182.0, 57.5 if data.build.ring else 53.0), f"{title}, disc, board and jack", told)
 
 
 def wiring_words(data: SheetData) -> tuple[str, ...]:
     """How to read the drawing, and what else must be known of it."""
     said = []
-    if data.powered:
-        said.append("Thick: +. Broken: ground. Thin: signal.")
     if data.chain.lead_m and data.build.lead == "two":
         said.append("The second core is the way back; the screen is joined at one end only.")
     if data.powered and data.build.ring:
         said.append(
-            fed_by("Dotted: battery −, which only a plug of two contacts joins to ground. ", data.adapter)
+            fed_by("Only a plug of two contacts joins battery − to ground. ", data.adapter)
             + "A balanced plug (three contacts) leaves the stage dead: for such cables take a switch, or a jack whose "
             "own, isolated switch closes with the plug."
         )
