@@ -18,6 +18,7 @@ from piezolab.sheets.parts_html import parts_html
 from piezolab.sheets.sheet_data import SheetData
 from piezolab.sheets.tables import lane_rows, ohm_matrix, reading_rows
 from piezolab.sheets.wiring_svg import wiring_svg, wiring_words
+from piezolab.sheets.words import whose_part
 from piezolab.studies.board.layout import Layout
 from piezolab.studies.board_as_built import BoardAsBuilt
 
@@ -192,6 +193,6 @@ def _matrix(data: SheetData) -> str:
     )
     return (
         f'<div class="scroll"><table class="matrix"><tr><th>red ↓ black →</th>{head}</tr>{body}</table></div>'
-        '<p class="small">Ohms, healthy board, over part spread, on the lowest range that shows a number; 1. (OL on '
-        "some): over range.</p>"
+        f'<p class="small">Ohms, healthy board, {whose_part(data.chain)}, on the lowest range that shows a number; 1. '
+        "(OL on some): over range.</p>"
     )

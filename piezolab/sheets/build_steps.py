@@ -40,8 +40,8 @@ def build_steps(data: SheetData) -> tuple[BuildStep, ...]:
     steps.append(
         BuildStep(
             "Twist the disc's two leads together, and keep them so while you solder it: under two seconds on the "
-            "ceramic. When it is cold untwist them and join each to "
-            + ("its lane." if data.powered else "the jack: ceramic side to tip, brass side to sleeve."),
+            "ceramic. When it is cold untwist them and join each as the wiring shows"
+            + (": hot to the gate's lane, the other to ground." if data.powered else "."),
             "A knock or heat makes tens of volts on an open disc, and heat takes its voice away. The ceramic holds "
             "lead: do not sand, file or break it, and wash your hands.",
         )
@@ -67,12 +67,13 @@ def _board_steps(data: SheetData) -> list[BuildStep]:
     diode = f" D1 sits in the + lead, its band towards the board: it holds back a reversed {feed}."
     steps = [
         BuildStep(
-            "Solder the lowest parts first: links, resistors, film capacitors; then electrolytics, long lead to +. "
+            "Solder the lowest parts first: links, resistors, film capacitors, either way round; then electrolytics, "
+            "long lead to +. "
             "Iron at 330 to 350 °C at the tip, 60/40 solder, two seconds a joint (common practice, no source).",
             "The iron burns, the fume irritates: open a window. Leaded solder: wash hands before you eat.",
         ),
         BuildStep(
-            "The transistor last, once its legs are sure: see the check overleaf. Order of legs drawn here: "
+            "The transistor last, once its legs are sure: see “The transistor by itself”. Order of legs drawn here: "
             f"{data.board_options.pins}, flat face towards you, legs down"
             + (f" (usual for the {data.chain.type_number})" if data.build.pins is None else "")
             + ". Yours may differ: lead each to its lane.",

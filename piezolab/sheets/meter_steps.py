@@ -9,6 +9,7 @@ from piezolab.sheets.first_power_words import clip_words, reversed_words, unseen
 from piezolab.sheets.ranges import ends, ohms, volts
 from piezolab.sheets.sheet_data import JIG_OHM, SheetData
 from piezolab.sheets.tables import beeping_pairs
+from piezolab.sheets.words import whose_part
 from piezolab.studies.metering.first_power import FULL, FirstPower
 from piezolab.studies.metering.tone_on_board import COUPLING_F, TONE_HZ, TONE_V_RMS
 
@@ -157,8 +158,8 @@ def power_on_steps(data: SheetData) -> tuple[BuildStep, ...]:
         BuildStep(
             f"{on}. DC volts ({volt_range(data)} V range) of each lane to ground, as in the lanes' table. Meter of "
             f"{show(meter.input_ohm, 'ohm', 2)}, attached and counted; "
-            f"{'adapter within 5 %' if data.adapter else 'spent to fresh battery'}, 1 % resistors, 98 of 100 "
-            "transistors of the type"
+            f"{'adapter within 5 %' if data.adapter else 'spent to fresh battery'}, 1 % resistors, "
+            + whose_part(data.chain)
             + ("; * the meter itself lowers this reading." if any(row.loaded for row in data.volts) else ".")
             + f" Others: {'plug and' if data.build.ring else 'off,'} {'adapter' if data.adapter else 'battery'} out; "
             "see “Where is the fault?”",

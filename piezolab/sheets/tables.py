@@ -109,6 +109,9 @@ def _part_row(data: SheetData, item: Item) -> PartRow:
     name, note = part_name(item.name), []
     if item.kind == "transistor":
         kind = catalogue.transistors()[data.chain.jfet]
+        if data.chain.transistor_measured:
+            idss, off = show(data.chain.jfet_idss, "A", 2), show(data.chain.jfet_vgsoff, "V", 3)
+            note.append(f"yours, measured: I_DSS {idss}, V_GS(off) {off}")
         seen = ", ".join(kind.pins_seen)
         note.append(f"legs seen: {seen}; {kind.pin_note}" if seen else kind.pin_note)
         return PartRow(name, item.label, kind.type_number, "printed", "; ".join(note), 1, prices.get("transistor"))
@@ -167,7 +170,8 @@ def _hardware(data: SheetData, prices: Prices) -> list[PartRow]:
     else:
         row("jack", "jack 6.35 mm", "", "tip and sleeve", "jack")
         if data.powered:
-            row("S1", "switch, one pole", "", fed_by("in the battery's + lead", data.adapter), "switch")
+            lugs = "; of three lugs the middle and an outer one"
+            row("S1", "switch, one pole", "", fed_by("in the battery's + lead", data.adapter) + lugs, "switch")
     inside = box_inside(data)
     size = "" if inside is None else "inside {:.0f} × {:.0f} × {:.0f} mm or more, jack counted".format(*inside)
     box = ("box", "box", "", size, "box")

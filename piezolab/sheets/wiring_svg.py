@@ -49,7 +49,7 @@ def wiring_svg(data: SheetData) -> str:
     canvas.wire("ground", *cold, _pad(canvas, data, "pickup screen", left, _BACK))
     lugs = {"sleeve": _HOT, "tip": _TIP} | ({"ring": _RING} if data.build.ring else {})
     _jack(canvas, _JACK, lugs, 49.6 if data.build.ring else 43.0)
-    canvas.text(62, 50, "thick: +, broken: ground, thin: signal" + ", dotted: −" * data.build.ring)
+    canvas.text(62, 50, "dot: solder; thick: +, broken: ground, thin: signal" + ", dotted: −" * data.build.ring)
     canvas.wire("ground", _pad(canvas, data, "jack sleeve", right, _HOT), (_JACK, _HOT))
     canvas.wire("signal", _pad(canvas, data, "jack tip", right, _TIP), (_JACK, _TIP))
     _supply(canvas, data)

@@ -363,7 +363,7 @@ def test_one_sentence_on_the_volts_a_finger_meets(link: str) -> None:
 def test_sheet_without_a_stage() -> None:
     html = sheet_page(plain("stage=direct"))
     text = text_of(html)
-    assert html.count('class="page"') == 2, "the template has its own"
+    assert html.count('class="page"') == 1 and html.count('class="page further"') == 1, "the template"
     assert "First power" not in text and "ceramic side to tip" in text and "Check with the meter" in text
 
 
@@ -545,3 +545,29 @@ def test_a_light_that_the_meter_would_light_is_joined_after_the_ohms() -> None:
     for volt, after in ((0.4, False), (2.0, True)):
         data = SheetData(SignalChain(), BoardAsBuilt(led="red", test_v=volt))
         assert any("after the ohms" in step.words for step in build_steps(data)) == after
+
+
+def test_a_measured_part_is_stated_as_measured() -> None:
+    """“98 of 100” is said of a type, never of the part in hand."""
+    own = plain("jfet_idss=5m&jfet_vgsoff=-1.2")
+    text = text_of(sheet_page(own))
+    assert "98 of 100" not in text and "your transistor as measured" in text
+    assert "yours, measured: I_DSS 5.0 mA, V_GS(off) −1.20 V" in text.replace("-1.20", "−1.20")
+    assert "Measure your transistor" not in text
+    assert "98 of 100 transistors of the type" in text_of(sheet_page(plain("")))
+
+
+@pytest.mark.parametrize(("link", "powered"), [("", True), ("stage=direct", False), ("discs=2sx", True)])
+def test_the_paper_alone_answers_a_newcomer(link: str, powered: bool) -> None:
+    """Which part first, which way round, what goes where at disc, jack, switch and battery: words on the sheet itself,
+    its drawings' lettering among them."""
+    text = text_of(sheet_page(SheetData(from_link(link), BoardAsBuilt(led="red"))))
+    asked = {"disc": "ceramic brass", "jack": "tip: the longest spring", "sleeve": "beeps to the bush"}
+    if powered:
+        asked |= {
+            "first": "Solder the lowest parts first", "either": "either way round", "plus": "the long lead is +",
+            "legs": "Order of legs drawn here", "diode": "D1, band to board", "clip": "red is +",
+            "switch": "of three lugs the middle and an outer one", "light": "flat side", "last": "Battery last",
+            "compare": "Hold your board beside this picture",
+        }  # fmt: skip
+    assert [word for word, words in asked.items() if words not in text] == []

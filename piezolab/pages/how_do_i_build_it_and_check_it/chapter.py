@@ -31,6 +31,7 @@ from piezolab.sheets.ranges import volts
 from piezolab.sheets.sheet_data import SheetData
 from piezolab.sheets.tables import ohm_matrix
 from piezolab.sheets.wiring_svg import box_inside, template_svg, wiring_svg, wiring_words
+from piezolab.sheets.words import whose_part
 
 SLUG = "how-do-i-build-it-and-check-it"
 OWN, KEPT = "var(--pz-curve-stage, #0072B2)", "var(--pz-curve-kept, #009E73)"
@@ -119,8 +120,7 @@ def box(sheet: SheetData) -> str:
 
 def building(sheet: SheetData) -> Steps:
     """The order of building; with no stage the few checks too."""
-    # the print has that check on its other page
-    steps = [replace(step, words=step.words.replace(" overleaf", " above")) for step in build_steps.build_steps(sheet)]
+    steps = build_steps.build_steps(sheet)
     return Steps("", steps if sheet.powered else (*steps, *PLAIN))
 
 
@@ -133,7 +133,7 @@ def power_off(sheet: SheetData) -> Steps:
     """Continuity and ohms."""
     if not sheet.powered:
         return Steps(paragraphs(say.NO_STAGE), ())
-    return Steps(say.matrix(ohm_matrix(sheet)), meter_steps.power_off_steps(sheet))
+    return Steps(say.matrix(ohm_matrix(sheet), whose_part(sheet.chain)), meter_steps.power_off_steps(sheet))
 
 
 def transistor(sheet: SheetData) -> Steps:
