@@ -158,7 +158,8 @@ class BuildCommand(click.Command):
             usual = option.optional_from if option.default is None else option.write(option.default)
             told = f"{option.label[0].upper()}{option.label[1:]}: {option.allowed}; {usual} unless said."
             word = key.replace("_", "-")
-            no = next((no for no in ("no", "none") if no in getattr(option, "choices", ())), None)
+            choices = getattr(option, "choices", ())
+            no = next((no for no in ("no", "none") if no in choices and no != option.default), None)
             bare = {} if no is None else {"is_flag": False, "flag_value": option.default}
             made.append(click.Option([f"--{word}", key], help=told, **bare))
             if no is not None:

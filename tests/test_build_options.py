@@ -39,6 +39,10 @@ BAD = {
     "beeps_below": ["0", "2k", "loud", ""],
     "tone_v": ["12", "1m", "1 ohm", ""],
     "currency": ["a very long word", "tab\there"],
+    "led": ["purple"],
+    "lead": ["three"],
+    "lettering": ["huge"],
+    "ink": ["blue"],
 }
 GOOD = {
     "method": ["tape", "Breadboard", " wire "], "board": ["60x40", "60 × 40 mm", "40,5 mm X 30", ""],
@@ -46,7 +50,8 @@ GOOD = {
     "pins": ["sgd", "S-G-D", "D S G", ""], "meter_ohm": ["1M", "10 Mohm"], "counts": ["1999", "20k"],
     "accuracy": ["0", "0.5", "2 %"], "ohm_max": ["2M"], "ac": ["no"], "beeps_below": ["30R"], "digits": ["0", "5"],
     "test_v": ["0.3", "650 mV"], "low_v": ["3", "2.8 V"], "low_a": ["1.2m", "0.4 mA"],
-    "tone_v": ["250 mV"], "currency": ["CHF", "Kč", ""],
+    "tone_v": ["250 mV"], "currency": ["CHF", "Kč", ""], "led": ["red"], "lead": ["two"], "lettering": ["large"],
+    "ink": ["black"],
 }  # fmt: skip
 
 

@@ -23,9 +23,9 @@ class Part:
     """One thing with leads.
 
     name: reference on the schematic and in the network ("R_S"); label: in words; kind: resistor, capacitor, inductor,
-    jfet, battery or source; nodes: the node of each lead (for a jfet: drain, gate, source; for a polarised capacitor
-    the positive lead first); value: SI base unit, or a JfetModel; key: the parameter that sets it, if one does;
-    where: pickup, lead, board, supply, cable or input.
+    jfet, battery, source or led; nodes: the node of each lead (for a jfet: drain, gate, source; for a polarised
+    capacitor and an led the positive lead first); value: SI base unit, or a JfetModel; key: the parameter that sets it,
+    if one does; where: pickup, lead, board, supply, cable or input.
     """
 
     name: str
@@ -40,7 +40,8 @@ class Part:
     @property
     def unit(self) -> str:
         """SI base unit of the value."""
-        return {"resistor": "ohm", "capacitor": "F", "inductor": "H", "battery": "V", "source": "V"}.get(self.kind, "")
+        volts = dict.fromkeys(("battery", "source", "led"), "V")
+        return {"resistor": "ohm", "capacitor": "F", "inductor": "H", **volts}.get(self.kind, "")
 
     def on(self, **nodes: str) -> Part:
         """The part with some nodes renamed."""
@@ -55,7 +56,7 @@ class Part:
                 return Capacitor(self.name, *self.nodes, self.value, self.loss_tangent)
             case "inductor":
                 return Inductor(self.name, *self.nodes, self.value)
-            case "battery" | "source":
+            case "battery" | "source" | "led":  # a light as long as it shines
                 return VoltageSource(self.name, *self.nodes, self.value)
             case "jfet":
                 return Jfet(self.name, *self.nodes, self.value)

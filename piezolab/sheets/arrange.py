@@ -43,7 +43,7 @@ class _Arranger:
         stage = plan_of(assembly)
         stack = any(GROUND not in nodes for _, nodes in discs(assembly))
         pickup_y = max(stage.entry[1], 4.0 if stack else 2.0)
-        rail_y = max(stage.top, pickup_y + 1.5)
+        rail_y = max(stage.top, pickup_y + 1.5, 4.0 if "LED" in self.parts else 0.0)
         rail_x = self._supply(rail_y) if "B1" in self.parts else 0.0
         self._pickup(assembly, pickup_y, stage.entry[1])
         self._stage(stage, rail_x, rail_y)
@@ -93,6 +93,10 @@ class _Arranger:
             self.x += _STEP
             self._upright("C_sup", self.x, rail_y)
         self.x += _STEP
+        if "LED" in self.parts:  # left of the battery, whose own node feeds it
+            self.drawing.wire((-_STEP, rail_y), (0.0, rail_y))
+            self._upright("R_led", -_STEP, rail_y, rail_y / 2)
+            self._upright("LED", -_STEP, rail_y / 2)
         return rail_x
 
     def _pickup(self, assembly: Assembly, top: float, signal_y: float) -> None:

@@ -10,23 +10,28 @@ from piezolab.chain.link import whole_query
 from piezolab.faces import embedded
 from piezolab.quantity import show
 from piezolab.sheets import build_steps as steps
+from piezolab.sheets import meter_steps as meter
 from piezolab.sheets.build_steps import BuildStep
+from piezolab.sheets.further_pages import further_pages, schematic, schematic_fits
 from piezolab.sheets.layout_svg import layout_svg, scale_bar_svg
-from piezolab.sheets.schematic import schematic_svg
+from piezolab.sheets.parts_html import parts_html
 from piezolab.sheets.sheet_data import SheetData
-from piezolab.sheets.tables import NOT_PRICED, PartRow, lane_rows, ohm_matrix, part_rows, reading_rows, total
-from piezolab.sheets.wiring_svg import template_svg, wiring_svg
+from piezolab.sheets.tables import lane_rows, ohm_matrix, reading_rows
+from piezolab.sheets.wiring_svg import wiring_svg, wiring_words
+from piezolab.sheets.words import whose_part
 from piezolab.studies.board.layout import Layout
 from piezolab.studies.board_as_built import BoardAsBuilt
 
 _TALL = 105.0  # mm: a higher board has a page of its own
+_TALL_DENSE = 62.0  # mm: likewise, where there is more to say beside it
 _UPRIGHT = 45.0  # mm: beside a higher one there is room for its scale
+# copper in black ink: the style sheet gives it to the lanes
+_HATCH = (
+    '<svg class="hatch" xmlns="http://www.w3.org/2000/svg" aria-hidden="true" width="0" height="0"><defs><pattern '
+    'id="pz-hatch" patternUnits="userSpaceOnUse" width="0.9" height="0.9" patternTransform="rotate(45)">'
+    '<rect width="0.2" height="0.9" fill="#000"/></pattern></defs></svg>'
+)
 _DENSE_PARTS = 9  # on the board; from here up the print is set smaller
-_COLOURS = {
-    "black": "#000000", "brown": "#7a4a1e", "red": "#d22020", "orange": "#f28500", "yellow": "#f2d400",
-    "green": "#1e8c3a", "blue": "#2050c8", "violet": "#8030a0", "grey": "#888888", "white": "#ffffff",
-    "gold": "#b8902c", "silver": "#c0c0c0", "pink": "#f0a0b8",
-}  # fmt: skip  (the colours that IEC 60062 names; their shades are ours)
 
 
 def build_sheet(chain: SignalChain, build: BoardAsBuilt | None = None) -> str:
@@ -51,28 +56,37 @@ def style() -> str:
 
 def sheet_body(data: SheetData) -> str:
     """The sheet's two pages as one element."""
-    dense = " dense" if len(data.items) + data.phantom >= _DENSE_PARTS else ""  # phantom: a step more
-    return f'<main class="sheet{dense}"><section class="page">{_first(data)}</section>{_second(data)}</main>'
+    looks = [*(["large"] if data.build.lettering == "large" else []), *(["black"] if data.build.ink == "black" else [])]
+    if _dense(data) and "large" not in looks:
+        looks.append("dense")
+    pages = f'<section class="page">{_first(data)}</section>{_second(data)}{further_pages(data)}'
+    pages = _HATCH + pages if "black" in looks else pages
+    return f'<main class="{" ".join(["sheet", *looks])}">{pages}</main>'
+
+
+def _dense(data: SheetData) -> bool:
+    """Whether there is so much to say that it is set smaller."""
+    return len(data.items) + data.phantom + 2 * data.build.lit >= _DENSE_PARTS  # phantom: a step more
 
 
 def _first(data: SheetData) -> str:
     chain = data.chain
+    large = data.build.lettering == "large"  # the drawings then have pages of their own
     known = "" if chain.transistor_measured or not data.powered else " Measure your transistor (below)."
     parts = [
         f"<h1>Build sheet: {escape(data.assembly.stage.title)}</h1>",
         f'<p class="link">configuration: {escape(whole_query(chain))}</p>',
         f"<p>{escape(data.what_and_why)} Estimates from typical data, not a certificate; local electrical rules decide "
         f"about anything on the mains.{known}</p>",
-        f'<div class="scroll">{schematic_svg(chain)}</div>',
+        f'<div class="scroll">{schematic(data)}</div>' if schematic_fits(data) else "",
         "<h2>Parts</h2>",
-        _parts_table(data),
-        _types(data),
-        f'<div class="beside side"><div class="fixed"><h2>Wiring</h2>{wiring_svg(data)}</div>'
-        f'<div class="fixed template-box"><h2>Box; drilling template, true size</h2>{template_svg(data)}{_box(data)}'
-        "</div></div>",
+        parts_html(data),
+        "<h2>Wiring</h2>",
+        "" if large else f'<div class="scroll">{wiring_svg(data)}</div>',
+        _small(wiring_words(data)),
     ]
     if data.powered:
-        parts += ["<h2>The transistor by itself, before it is soldered</h2>", _steps(steps.transistor_steps(data))]
+        parts += ["<h2>The transistor by itself, before it is soldered</h2>", _steps(meter.transistor_steps(data))]
     else:
         parts += ["<h2>Build</h2>", _steps(steps.build_steps(data)), _plain_check(data)]
         parts += ["<h2>Into the box</h2>", _steps(steps.boxing_steps(data))]
@@ -83,7 +97,7 @@ def _second(data: SheetData) -> str:
     if not data.powered:
         return ""
     parts = []
-    tall = data.layout is not None and data.layout.height > _TALL
+    tall = data.layout is not None and data.layout.height > (_TALL_DENSE if _dense(data) else _TALL)
     if data.layout is not None and not tall:
         drawn, scale = _layout(data.layout, data.adapter), _scale(data.layout)
         left, right = (drawn + scale, "") if data.layout.height < _UPRIGHT else (drawn, scale)
@@ -96,12 +110,12 @@ def _second(data: SheetData) -> str:
         "<h2>Build</h2>",
         _steps(steps.build_steps(data)),
         "<h2>Power off</h2>",
-        _steps(steps.power_off_steps(data)),
+        _steps(meter.power_off_steps(data)),
         _matrix(data),
         "<h2>First power</h2>",
-        _steps(steps.first_power_steps(data)),
+        _steps(meter.first_power_steps(data)),
         "<h2>Power on</h2>",
-        _steps(steps.power_on_steps(data)),
+        _steps(meter.power_on_steps(data)),
         "<h2>Into the box</h2>",
         _steps(steps.boxing_steps(data)),
     ]
@@ -142,68 +156,8 @@ def _lanes(data: SheetData) -> str:
     )
 
 
-def _parts_table(data: SheetData) -> str:
-    rows = part_rows(data)
-    prices = data.prices
-    body = "".join(_part(row, data) for row in rows)
-    note = " (demo prices, invented)" if prices.invented else ""
-    note += "; without what is not priced" if any(row.price is None for row in rows) else ""
-    return (
-        '<div class="scroll"><table class="parts"><tr><th></th><th>part</th><th>what</th><th>value</th><th>marking</th>'
-        f'<th>note</th><th class="number">{escape(prices.currency)}</th></tr>{body}'
-        f'<tr><td></td><td colspan="5"><b>together</b>{note}</td><td class="number"><b>{total(rows):.2f}</b></td></tr>'
-        "</table></div>"
-    )
-
-
-def _part(row: PartRow, data: SheetData) -> str:
-    count = f"{row.count} × " if row.count > 1 else ""
-    price = NOT_PRICED if row.price is None else f"{row.price * row.count:.2f}"
-    return (
-        f'<tr><td><span class="tick"></span></td><td class="reference">{escape(row.reference)}</td>'
-        f"<td>{count}{escape(row.what)}</td>"
-        f'<td class="value">{escape(row.value)}</td><td>{_bands(row.bands)}{escape(row.marking)}</td>'
-        f'<td>{escape(row.note)}</td><td class="number">{price}</td></tr>'
-    )
-
-
-def _bands(colours: tuple[str, ...]) -> str:
-    """A small resistor with its bands."""
-    if not colours:
-        return ""
-    stripes = "".join(
-        f'<rect x="{1.5 + 1.7 * n + (0.8 if n == len(colours) - 1 else 0):g}" y="0.1" width="1" height="2.6" '
-        f'fill="{_COLOURS[colour]}" stroke="#000" stroke-width="0.08"/>'
-        for n, colour in enumerate(colours)
-    )
-    return (
-        '<svg class="bands" xmlns="http://www.w3.org/2000/svg" aria-hidden="true" width="12mm" height="2.8mm" '
-        'viewBox="0 0 12 2.8"><rect x="0.6" y="0.1" width="10.8" height="2.6" rx="0.8" fill="#f3e6cf" stroke="#000" '
-        f'stroke-width="0.12"/>{stripes}</svg> '
-    )
-
-
-def _types(data: SheetData) -> str:
-    if not data.powered:
-        return ""
-    chain = data.chain
-    others = [name for name in data.types if name not in (chain.jfet, chain.type_number)]
-    own = "" if {chain.jfet, chain.type_number} & set(data.types) or chain.transistor_measured else (
-        f" Not every {escape(chain.type_number)} does: measure before you solder."
-    )
-    told = ", ".join(others) if others else "none of the catalogue"
-    return (
-        '<p class="small">4k7 is 4.7 kΩ, 330R 330 Ω, 2u2 2.2 µF. Electrolytic capacitors: the long lead is +, the '
-        "stripe −. Other types of which 95 % or more "
-        f"fit this chain as it is (check the order of the legs): {escape(told)}.{own}</p>"
-    )
-
-
-def _box(data: SheetData) -> str:
-    said = ["Drill from the template; deburr."]
-    if data.adapter:
-        said.append("The socket is of plastic: its contacts touch neither box nor foil.")
-    return f"<p>{' '.join(said)}</p>"
+def _small(sentences: tuple[str, ...]) -> str:
+    return f'<p class="small">{escape(" ".join(sentences))}</p>' if sentences else ""
 
 
 def _plain_check(data: SheetData) -> str:
@@ -239,6 +193,6 @@ def _matrix(data: SheetData) -> str:
     )
     return (
         f'<div class="scroll"><table class="matrix"><tr><th>red ↓ black →</th>{head}</tr>{body}</table></div>'
-        '<p class="small">Ohms, healthy board, over part spread, on the lowest range that shows a number; 1. (OL on '
-        "some): over range.</p>"
+        f'<p class="small">Ohms, healthy board, {whose_part(data.chain)}, on the lowest range that shows a number; 1. '
+        "(OL on some): over range.</p>"
     )

@@ -39,7 +39,7 @@ class Symbol:
         return left, low, right, high
 
 
-_HALF_WIDTH = {"resistor": 0.25, "capacitor": 0.3, "disc": 0.42, "battery": 0.36, "inductor": 0.3}
+_HALF_WIDTH = {"resistor": 0.25, "capacitor": 0.3, "disc": 0.42, "battery": 0.36, "inductor": 0.3, "led": 0.92}
 
 
 @dataclass(frozen=True)

@@ -5,6 +5,7 @@ Lines and letters take the colour of the text around them, so the drawing suits 
 
 from __future__ import annotations
 
+from dataclasses import replace
 from html import escape
 
 import numpy as np
@@ -25,13 +26,14 @@ _MARGIN = 0.35  # grid units
 _END = 0.09  # radius of an open terminal, grid units
 
 
-def schematic_svg(chain: SignalChain, *, live: bool = True) -> str:
-    """The whole chain as one SVG element. live: with node voltages and currents at rest.
+def schematic_svg(chain: SignalChain, *, live: bool = True, light: tuple[Part, ...] = ()) -> str:
+    """The whole chain as one SVG element. live: with node voltages and currents at rest; light: resistor and LED of a
+    build that has them, beside the battery.
 
     Raises ValueError where no drawing can show a stage's parts.
     """
     linear = LinearChain.of(chain.values)
-    drawing = lettered(linear, live=live)
+    drawing = lettered(linear, live=live, light=light)
     points = [point for symbol in drawing.symbols for point in (symbol.box[:2], symbol.box[2:])]
     points += [point for wire in drawing.wires for point in wire]
     points += [corner for text in drawing.texts for corner in (text.box[:2], text.box[2:])]
@@ -47,12 +49,12 @@ def schematic_svg(chain: SignalChain, *, live: bool = True) -> str:
         f'<svg class="schematic" xmlns="http://www.w3.org/2000/svg" role="img" width="{wide:.0f}" height="{tall:.0f}" '
         f'viewBox="{left * UNIT:.1f} {-high * UNIT:.1f} {wide:.1f} {tall:.1f}" '
         f'font-family="{FAMILY}" font-size="{SIZE}">'
-        f"<title>{escape(_title(chain))}</title><desc>{escape(schematic_text(chain, live=live))}</desc>"
+        f"<title>{escape(_title(chain))}</title><desc>{escape(schematic_text(chain, live=live, light=light))}</desc>"
         f'<g fill="none" stroke="currentColor" stroke-width="{LINE}" stroke-linecap="round">{"".join(body)}</g></svg>'
     )
 
 
-def schematic_text(chain: SignalChain, *, live: bool = True) -> str:
+def schematic_text(chain: SignalChain, *, live: bool = True, light: tuple[Part, ...] = ()) -> str:
     """The schematic in sentences: what joins which nodes, and the voltages at rest."""
     linear = LinearChain.of(chain.values)
     assembly = linear.assembly
@@ -62,7 +64,7 @@ def schematic_text(chain: SignalChain, *, live: bool = True) -> str:
             f"{_disc_name(name)}, {_code(assembly.values.pickup_c, 'F')}: "
             f"ceramic side to {_node(ceramic)}, brass to {_node(brass)}."
         )
-    for part in assembly.parts:
+    for part in (*assembly.parts, *light):
         if part.where == "pickup":
             continue
         if part.kind == "jfet":
@@ -82,9 +84,9 @@ def schematic_text(chain: SignalChain, *, live: bool = True) -> str:
     return " ".join(sentences)
 
 
-def lettered(linear: LinearChain, *, live: bool) -> Drawing:
+def lettered(linear: LinearChain, *, live: bool, light: tuple[Part, ...] = ()) -> Drawing:
     """The chain's drawing with its texts placed."""
-    assembly = linear.assembly
+    assembly = replace(linear.assembly, parts=(*linear.assembly.parts, *light))
     drawing = arrange(assembly)
     letterer = Letterer(drawing)
     parts = {part.name: part for part in assembly.parts}
@@ -92,19 +94,19 @@ def lettered(linear: LinearChain, *, live: bool) -> Drawing:
         lines = _lines(assembly, parts.get(symbol.name), symbol.name)
         if symbol.kind == "jfet" and live:
             lines.append((show(float(linear.point.jfets[symbol.name].i_d), "A"), "live"))
-        gap = {"jfet": 0.15, "battery": 0.42, "disc": 0.46}.get(symbol.kind, 0.34)
+        gap = {"jfet": 0.15, "battery": 0.42, "disc": 0.46, "led": 1.0}.get(symbol.kind, 0.34)
         spots = beside(symbol.terminals, gap)
         if not letterer.place(lines, spots):
             letterer.place([(" ".join(words for words, _ in lines), "part")], spots)
     if live:
-        _letter_voltages(linear, drawing, letterer)
+        _letter_voltages(linear, assembly, drawing, letterer)
     return drawing
 
 
-def _letter_voltages(linear: LinearChain, drawing: Drawing, letterer: Letterer) -> None:
+def _letter_voltages(linear: LinearChain, assembly: Assembly, drawing: Drawing, letterer: Letterer) -> None:
     voltages = _voltages(linear)
-    nodes = {part.name: part.nodes for part in linear.assembly.parts}
-    nodes |= dict(discs(linear.assembly))
+    nodes = {part.name: part.nodes for part in assembly.parts}
+    nodes |= dict(discs(assembly))
     for net in drawing.nets():
         owners = {
             node
@@ -143,7 +145,7 @@ def _lines(assembly: Assembly, part: Part | None, name: str) -> list[tuple[str, 
 
 
 def _amount(part: Part) -> str:
-    return f"{part.value:g} V" if part.kind == "battery" else _code(part.value, part.unit)
+    return f"{part.value:g} V" if part.kind in ("battery", "led") else _code(part.value, part.unit)
 
 
 def _code(value: float, unit: str) -> str:
@@ -198,7 +200,7 @@ def _text(text: Text) -> str:
     base, _, sub = text.words.partition("_")
     inside = escape(base)
     if sub:
-        inside += f'<tspan dy="{0.25 * SIZE:g}" font-size="{SMALL * SIZE:g}">{escape(sub)}</tspan>'
+        inside += f'<tspan dy="{0.18 * SIZE:g}" font-size="{SMALL * SIZE:g}">{escape(sub)}</tspan>'
     x, y = text.box[0] * UNIT, -(text.box[1] + 0.25 * (text.box[3] - text.box[1])) * UNIT
     style = {"live": ' font-style="italic"', "part": ' font-weight="bold"'}.get(text.role, "")
     return f'<text class="{text.role}" x="{x:.1f}" y="{y:.1f}" fill="currentColor" stroke="none"{style}>{inside}</text>'

@@ -17,6 +17,7 @@ from piezolab.studies.board.layout import Layout, LayoutError, Options, layout, 
 from piezolab.studies.board_as_built import BoardAsBuilt
 from piezolab.studies.build_options import SHEET_KEYS
 from piezolab.studies.figures import plain
+from piezolab.studies.led import Led, LedError, led
 from piezolab.studies.metering.board_under_meter import BoardUnderMeter, under_meter
 from piezolab.studies.metering.expected import (
     Expected,
@@ -116,8 +117,27 @@ class SheetData:
         return self._board[1]
 
     @cached_property
+    def _light(self) -> tuple[Led | None, str]:
+        if not self.powered or not self.build.lit:
+            return None, ""
+        try:
+            return led(self.chain, self.build.led, self.build.guarded), ""
+        except LedError as error:
+            return None, str(error)
+
+    @property
+    def led(self) -> Led | None:
+        """The light; None where none is wanted or can be lit."""
+        return self._light[0]
+
+    @property
+    def led_problem(self) -> str:
+        """Why the light that is wanted cannot be lit; "" where all is well."""
+        return self._light[1]
+
+    @cached_property
     def _under_meter(self) -> BoardUnderMeter | None:
-        return under_meter(self.chain, self.build.guarded) if self.powered else None
+        return under_meter(self.chain, self.build.guarded, led=self.led) if self.powered else None
 
     @cached_property
     def volts(self) -> tuple[LaneVolts, ...]:
@@ -138,7 +158,8 @@ class SheetData:
     @cached_property
     def power(self) -> FirstPower | None:
         """The test through the resistor."""
-        return first_power(self.chain, self.build.guarded, self.build.meter) if self.powered else None
+        build = self.build
+        return first_power(self.chain, build.guarded, build.meter, self.led) if self.powered else None
 
     @cached_property
     def transistor(self) -> TransistorCheck | None:
@@ -171,6 +192,7 @@ def sheet_figures(data: SheetData) -> dict[str, Any]:
             "method": data.build.method,
             "switch": data.build.switch,
             "series_diode": data.build.guarded,
+            **_light(data),
             "parts": [{**asdict(item), "off": item.off} for item in data.items],
             "prices": {"currency": data.prices.currency, "invented": data.prices.invented},
             "other_types": list(data.types),
@@ -220,6 +242,14 @@ def sheet_figures(data: SheetData) -> dict[str, Any]:
 def _build(data: SheetData) -> dict[str, Any]:
     values = {**data.build.values, "currency": data.prices.currency, "pins": data.board_options.pins}
     return {key: values[key] for key in SHEET_KEYS}
+
+
+def _light(data: SheetData) -> dict[str, Any]:
+    light, why = data.led, data.led_problem or None
+    if light is None:
+        return {"led": None, "led_problem": why}
+    figures = {"colour": light.colour, "drop_v": light.drop_v, "resistor_ohm": light.ohm, "current_a": light.ampere}
+    return {"led": {**figures, "in_other_current": light.counted}, "led_problem": why}
 
 
 def _range(expected: Expected, unit: str) -> dict[str, Any]:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from piezolab.sheets.build_steps import boxing_steps, build_steps, first_power_steps, power_off_steps, transistor_steps
+from piezolab.sheets.build_steps import boxing_steps, build_steps
+from piezolab.sheets.meter_steps import first_power_steps, power_off_steps, transistor_steps
 from piezolab.sheets.sheet_data import SheetData
 
 #: Checks of a board without a stage, by beeper and meter, that stand with its steps of building.

@@ -63,6 +63,7 @@ def _fragment(kind: str, offsets: tuple[Point, ...], stray: bool, polarised: boo
             "battery": elements.BatteryCell,
             "inductor": elements.Inductor,
             "source": elements.SourceV,
+            "led": elements.LED,
         }
         if kind not in makers:
             raise ValueError(f"a part of kind {kind!r} has no symbol")

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from piezolab import catalogue
 from piezolab.chain.parts import GROUND
-from piezolab.quantity import QuantityError, colour_bands, letter_code, three_digit_code
+from piezolab.quantity import QuantityError, colour_bands, letter_code, show, three_digit_code
 from piezolab.sheets.prices import Prices
 from piezolab.sheets.ranges import ohms, ohms_cell, volts
 from piezolab.sheets.sheet_data import JIG_OHM, SheetData
@@ -26,6 +26,8 @@ _DISCS = {
     "2sx": "1: ceramic hot, brass to brass of 2; 2: ceramic screen",
 }
 
+_LEADS = {"one": "one core; screen to ground", "two": "two cores; screen to ground at one end only"}
+
 
 @dataclass(frozen=True)
 class PartRow:
@@ -44,7 +46,7 @@ class PartRow:
 def part_rows(data: SheetData) -> tuple[PartRow, ...]:
     """What to buy: the board's parts, then all that goes with it."""
     prices = data.prices
-    return (*(_part_row(data, item) for item in data.items), *_hardware(data, prices))
+    return (*(_part_row(data, item) for item in data.items), *_light(data), *_hardware(data, prices))
 
 
 def total(rows: tuple[PartRow, ...]) -> float:
@@ -107,6 +109,9 @@ def _part_row(data: SheetData, item: Item) -> PartRow:
     name, note = part_name(item.name), []
     if item.kind == "transistor":
         kind = catalogue.transistors()[data.chain.jfet]
+        if data.chain.transistor_measured:
+            idss, off = show(data.chain.jfet_idss, "A", 2), show(data.chain.jfet_vgsoff, "V", 3)
+            note.append(f"yours, measured: I_DSS {idss}, V_GS(off) {off}")
         seen = ", ".join(kind.pins_seen)
         note.append(f"legs seen: {seen}; {kind.pin_note}" if seen else kind.pin_note)
         return PartRow(name, item.label, kind.type_number, "printed", "; ".join(note), 1, prices.get("transistor"))
@@ -138,6 +143,16 @@ def _part_row(data: SheetData, item: Item) -> PartRow:
     return PartRow(name, item.label, code, marking, "; ".join(note), 1, prices.get(item.kind), bands)
 
 
+def _light(data: SheetData) -> list[PartRow]:
+    """The LED and its resistor, where they are wanted."""
+    if data.led is None:
+        return []
+    resistor, light = data.led.parts
+    item = Item(resistor.name, resistor.label, "resistor", resistor.value, resistor.value, watt=0.25)
+    note = f"about {light.value:g} V at {show(data.led.ampere, 'A', 1)}, assumed; the long leg is +, the flat side −"
+    return [_part_row(data, item), PartRow("LED", "LED, 5 mm", data.led.colour, "", note, 1, data.prices.of.get("led"))]
+
+
 def _hardware(data: SheetData, prices: Prices) -> list[PartRow]:
     """What is not on the schematic, or not on the board."""
     chain = data.chain
@@ -149,13 +164,14 @@ def _hardware(data: SheetData, prices: Prices) -> list[PartRow]:
     capacitance = letter_code(float(f"{chain.pickup_c:.4g}"), "F")
     row("disc", "piezo disc", capacitance, _DISCS[chain.discs], "disc", 1 + (chain.discs != "1"))
     if chain.lead_m:
-        row("lead", "screened lead", f"{chain.lead_m:g} m", "screen to ground", "wire")
+        row("lead", "screened lead", f"{chain.lead_m:g} m", _LEADS[data.build.lead], "wire")
     if data.powered and data.build.ring:
         row("jack", "jack 6.35 mm, stereo", "", fed_by("ring to battery −", data.adapter), "jack")
     else:
         row("jack", "jack 6.35 mm", "", "tip and sleeve", "jack")
         if data.powered:
-            row("S1", "switch, one pole", "", fed_by("in the battery's + lead", data.adapter), "switch")
+            lugs = "; of three lugs the middle and an outer one"
+            row("S1", "switch, one pole", "", fed_by("in the battery's + lead", data.adapter) + lugs, "switch")
     inside = box_inside(data)
     size = "" if inside is None else "inside {:.0f} × {:.0f} × {:.0f} mm or more, jack counted".format(*inside)
     box = ("box", "box", "", size, "box")

@@ -49,6 +49,11 @@ def wire_name(name: str, adapter: bool = False) -> str:
     }.get(name, name)
 
 
+def whose_part(chain: SignalChain) -> str:
+    """Which transistors a band of readings holds for."""
+    return "your transistor as measured" if chain.transistor_measured else "98 of 100 transistors of the type"
+
+
 def lowest(chain: SignalChain) -> Note:
     """The lowest string."""
     return min(parse_tuning(chain.tuning), key=lambda note: note.frequency_hz)

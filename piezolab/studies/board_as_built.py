@@ -13,7 +13,7 @@ from piezolab import catalogue
 from piezolab.chain import SignalChain
 from piezolab.chain.parameter import ParameterError
 from piezolab.studies.board.layout import Options
-from piezolab.studies.build_options import NO_DIODE, OPTIONS, read_option, unknown_option, write_option
+from piezolab.studies.build_options import NO_DIODE, NO_LED, OPTIONS, read_option, unknown_option, write_option
 from piezolab.studies.metering.instrument import Meter
 
 
@@ -27,6 +27,8 @@ class BoardAsBuilt:
     lane_width: float | None = OPTIONS["lane_width"].default
     switch: str = OPTIONS["switch"].default
     diode: str = OPTIONS["diode"].default
+    led: str = OPTIONS["led"].default
+    lead: str = OPTIONS["lead"].default
     pins: str | None = OPTIONS["pins"].default
     meter_ohm: float = OPTIONS["meter_ohm"].default
     counts: int = OPTIONS["counts"].default
@@ -40,6 +42,8 @@ class BoardAsBuilt:
     beeps_below: float = OPTIONS["beeps_below"].default
     tone_v: float = OPTIONS["tone_v"].default
     currency: str | None = OPTIONS["currency"].default
+    lettering: str = OPTIONS["lettering"].default
+    ink: str = OPTIONS["ink"].default
 
     def __post_init__(self) -> None:
         for key, option in OPTIONS.items():
@@ -51,6 +55,11 @@ class BoardAsBuilt:
     def guarded(self) -> bool:
         """Whether a diode guards against a reversed battery."""
         return self.diode != NO_DIODE
+
+    @property
+    def lit(self) -> bool:
+        """Whether a light shows that the battery is on."""
+        return self.led != NO_LED
 
     @property
     def ring(self) -> bool:

@@ -15,8 +15,11 @@ from piezolab.chain.parameter import Choice, Parameter, Quantity
 from piezolab.studies.board.lanes import METHODS
 from piezolab.studies.option_kinds import Label, Legs, Sides, Signed, Whole
 
-BOARD, PARTS, METER, TONE, PRICES = "board", "parts", "meter", "tone", "prices"
+BOARD, PARTS, METER, TONE, PRICES, PRINT = "board", "parts", "meter", "tone", "prices", "print"
 NO_DIODE = "none"
+NO_LED = "none"
+#: Volts across an LED of 3 or 5 mm at about 1 mA, by colour; assumed: common practice, no source.
+LED_DROP_V = MappingProxyType({"red": 1.8, "yellow": 1.9, "green": 2.0, "blue": 2.8, "white": 2.8})
 SCHOTTKY = "1N5817"
 
 _TABLE: tuple[Parameter, ...] = (
@@ -36,6 +39,13 @@ _TABLE: tuple[Parameter, ...] = (
     Choice(
         "diode", "diode against reversal", PARTS, SCHOTTKY,
         options={SCHOTTKY: f"{SCHOTTKY}, Schottky", NO_DIODE: "none"},
+    ),
+    Choice(
+        "led", "light while the battery is on", PARTS, NO_LED, "An LED and its resistor; the drop is assumed.",
+        options={NO_LED: "none", **{colour: f"{colour}, {volt:g} V" for colour, volt in LED_DROP_V.items()}},
+    ),
+    Choice(
+        "lead", "pickup's lead", PARTS, "one", options={"one": "one core and screen", "two": "two cores and screen"},
     ),
     Legs(
         "pins", "transistor's legs", PARTS, hint="Flat face to you, legs down.", optional_from="usual for the type",
@@ -84,6 +94,12 @@ _TABLE: tuple[Parameter, ...] = (
     Label(
         "currency", "currency", PRICES, hint="A label for the prices; nothing is converted.",
         optional_from="that of the price list",
+    ),
+    Choice(
+        "lettering", "sheet's lettering", PRINT, "usual", options={"usual": "usual, two pages", "large": "large"},
+    ),
+    Choice(
+        "ink", "sheet's ink", PRINT, "colour", options={"colour": "colour", "black": "black and white"},
     ),
 )  # fmt: skip
 

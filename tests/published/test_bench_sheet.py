@@ -6,7 +6,8 @@ import pytest
 
 from piezolab.chain.link import from_link
 from piezolab.quantity import series
-from piezolab.sheets.build_steps import build_steps, first_power_steps
+from piezolab.sheets.build_steps import build_steps
+from piezolab.sheets.meter_steps import first_power_steps
 from piezolab.sheets.sheet_data import SheetData
 from piezolab.sheets.tables import part_rows
 from piezolab.studies.board.board_parts import HOLE, TRANSISTOR, size_of

@@ -19,25 +19,22 @@ from piezolab.chain.link import from_link, to_query
 from piezolab.cli import main
 from piezolab.quantity import from_colour_bands, from_three_digit_code, parse
 from piezolab.sheets.build_sheet import build_sheet, sheet_page
-from piezolab.sheets.build_steps import (
-    boxing_steps,
-    build_steps,
-    first_power_steps,
-    power_off_steps,
-    power_on_steps,
-    transistor_steps,
-)
+from piezolab.sheets.build_steps import boxing_steps, build_steps, light_words
+from piezolab.sheets.meter_steps import first_power_steps, power_off_steps, power_on_steps, transistor_steps
 from piezolab.sheets.prices import PriceError, read_prices
 from piezolab.sheets.ranges import ends, ohms, ohms_cell, volts
+from piezolab.sheets.schematic import lettered, schematic_svg
 from piezolab.sheets.sheet_data import SheetData, sheet_figures
 from piezolab.sheets.tables import lane_rows, ohm_matrix, part_rows, reading_rows, total
 from piezolab.sheets.wiring_svg import box_inside, template_svg, wiring_svg
 from piezolab.studies.board.board_parts import soldered
 from piezolab.studies.board_as_built import BoardAsBuilt
 from piezolab.studies.faults.simulate import Tone
+from piezolab.studies.linear import LinearChain
 from piezolab.studies.metering.expected import Expected
 from piezolab.studies.metering.tone_on_board import COUPLING_F
 from tests.sheets.chains import chains
+from tests.sheets.test_schematic import faults_of_connection, faults_of_layout, network_of
 
 
 @cache
@@ -288,29 +285,9 @@ def test_the_ring_alone_brings_battery_minus_to_ground(method: str) -> None:
         data = SheetData(SignalChain(), BoardAsBuilt(method=method, switch=switch))
         ground = dict(lane_rows(data))["ground"]
         placed = {part.name for part in data.layout.parts}
-        ends = [way.split(" ") for way in re.findall(r'data-points="([^"]+)"', wiring_svg(data))]
-        minus = next(way for way in ends if way[0] == "22,26")
-        on_board = 56 <= float(minus[-1].split(",")[0]) <= 76
+        on_board = 'data-contact="battery -"' in wiring_svg(data)
         assert ("battery −" in ground) == ("battery -" in placed) == on_board == (switch == "toggle")
         assert "jack sleeve" in ground
-
-
-@pytest.mark.parametrize("switch", ["toggle", "ring"])
-@pytest.mark.parametrize("schottky", [True, False])
-def test_wires_that_cross_hop_and_joints_have_dots(switch: str, schottky: bool) -> None:
-    data = SheetData(SignalChain(), BoardAsBuilt(switch=switch, diode="1N5817" if schottky else "none"))
-    drawing = ElementTree.fromstring(wiring_svg(data))
-    wires = [each for each in drawing.iter() if each.get("class") == "wire"]
-    dots = {(each.get("cx"), each.get("cy")) for each in drawing.iter() if each.get("class") == "joint"}
-    ways = [[tuple(map(float, point.split(","))) for point in wire.get("data-points").split()] for wire in wires]
-    pieces = [(n, a, b) for n, way in enumerate(ways) for a, b in zip(way, way[1:], strict=False)]
-    crossings = sum(
-        a[0] == b[0] and c[1] == d[1] and c[0] < a[0] < d[0] and min(a[1], b[1]) < c[1] < max(a[1], b[1])
-        for n, a, b in pieces for m, c, d in pieces if n != m
-    )  # fmt: skip
-    assert crossings == sum(wire.get("d").count("A") for wire in wires) == (3 if switch == "ring" else 0)
-    for way in ways:
-        assert {(f"{x:g}", f"{y:g}") for x, y in (way[0], way[-1])} <= dots
 
 
 def test_transistor_and_beeper_steps() -> None:
@@ -386,7 +363,7 @@ def test_one_sentence_on_the_volts_a_finger_meets(link: str) -> None:
 def test_sheet_without_a_stage() -> None:
     html = sheet_page(plain("stage=direct"))
     text = text_of(html)
-    assert html.count('class="page"') == 1
+    assert html.count('class="page"') == 1 and html.count('class="page further"') == 1, "the template"
     assert "First power" not in text and "ceramic side to tip" in text and "Check with the meter" in text
 
 
@@ -525,3 +502,72 @@ def test_a_resistor_beyond_the_meter_is_checked_before_it_goes_in() -> None:
     assert "RG is more than it shows: beside a resistor of 1.00 MΩ both must read about 820 kΩ" in words
     assert small.build.meter.beside(4.7e6)[1] == pytest.approx(824.6e3, rel=1e-3)
     assert "more than it shows" not in build_steps(plain(""))[0].words
+
+
+# -- the light ---------------------------------------------------------------------------------------------------------
+@pytest.mark.parametrize("link", ["", "supply_r=100&stage=gain", "discs=2s&return=divider", "supply=adapter"])
+def test_a_light_is_in_schematic_parts_wiring_steps_and_figures(link: str) -> None:
+    data = SheetData(from_link(link), BoardAsBuilt(led="red"))
+    nodes = network_of(data.chain) | {part.name: part.nodes for part in data.led.parts}
+    assert nodes["R_led"][0] == nodes["B1"][0] and nodes["LED"][1] == "ground"
+    assert faults_of_connection(schematic_svg(data.chain, light=data.led.parts), nodes) == []
+    turned = {**nodes, "LED": nodes["LED"][::-1]}
+    assert faults_of_connection(schematic_svg(data.chain, light=data.led.parts), turned) != []
+    assert faults_of_layout(lettered(LinearChain.of(data.chain.values), live=True, light=data.led.parts)) == []
+    rows = {row.reference: row for row in part_rows(data)}
+    assert parse(rows["Rled"].value, "ohm") == data.led.ohm and rows["Rled"].bands
+    assert "1.8 V" in rows["LED"].note and "assumed" in rows["LED"].note and "long leg is +" in rows["LED"].note
+    step = next(step for step in build_steps(data) if step.words.startswith("LED"))
+    assert "flat side" in step.words and "long leg (+)" in step.words
+    assert 'data-name="LED"' in template_svg(data)
+
+
+def test_a_light_is_in_figures_and_first_power_and_nowhere_unasked() -> None:
+    data = SheetData(SignalChain(), BoardAsBuilt(led="red"))
+    assert sheet_figures(data)["led"]["current_a"] == data.led.ampere
+    assert data.power.healthy.typical > plain("").power.healthy.typical + 0.3
+    assert any("the LED shines" in step.words for step in first_power_steps(data))
+    assert sheet_figures(plain(""))["led"] is None and "LED" not in text_of(sheet_page(plain("")))
+
+
+def test_a_light_says_whether_the_batterys_life_counts_it() -> None:
+    def told(link: str, colour: str = "red") -> str:
+        return light_words(SheetData(from_link(link), BoardAsBuilt(led=colour)))
+
+    assert "The LED draws 1.0 mA: enter 1m as “other current”" in told("")
+    assert told("other_current=1m") == "The LED draws 1.0 mA, which battery life counts."
+    assert told("supply=adapter") == "The LED draws 1.0 mA."
+    assert "LED: 'white' cannot be lit from 3 V" in told("supply=coin-2&supply_v=3", "white")
+    assert "allowed is" in told("supply=coin-2&supply_v=3", "white") and told("stage=direct") == ""
+
+
+def test_a_light_that_the_meter_would_light_is_joined_after_the_ohms() -> None:
+    for volt, after in ((0.4, False), (2.0, True)):
+        data = SheetData(SignalChain(), BoardAsBuilt(led="red", test_v=volt))
+        assert any("after the ohms" in step.words for step in build_steps(data)) == after
+
+
+def test_a_measured_part_is_stated_as_measured() -> None:
+    """“98 of 100” is said of a type, never of the part in hand."""
+    own = plain("jfet_idss=5m&jfet_vgsoff=-1.2")
+    text = text_of(sheet_page(own))
+    assert "98 of 100" not in text and "your transistor as measured" in text
+    assert "yours, measured: I_DSS 5.0 mA, V_GS(off) −1.20 V" in text.replace("-1.20", "−1.20")
+    assert "Measure your transistor" not in text
+    assert "98 of 100 transistors of the type" in text_of(sheet_page(plain("")))
+
+
+@pytest.mark.parametrize(("link", "powered"), [("", True), ("stage=direct", False), ("discs=2sx", True)])
+def test_the_paper_alone_answers_a_newcomer(link: str, powered: bool) -> None:
+    """Which part first, which way round, what goes where at disc, jack, switch and battery: words on the sheet itself,
+    its drawings' lettering among them."""
+    text = text_of(sheet_page(SheetData(from_link(link), BoardAsBuilt(led="red"))))
+    asked = {"disc": "ceramic brass", "jack": "tip: the longest spring", "sleeve": "beeps to the bush"}
+    if powered:
+        asked |= {
+            "first": "Solder the lowest parts first", "either": "either way round", "plus": "the long lead is +",
+            "legs": "Order of legs drawn here", "diode": "D1, band to board", "clip": "red is +",
+            "switch": "of three lugs the middle and an outer one", "light": "flat side", "last": "Battery last",
+            "compare": "Hold your board beside this picture",
+        }  # fmt: skip
+    assert [word for word, words in asked.items() if words not in text] == []

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import random
 from functools import cache
 
 import numpy as np
@@ -15,6 +17,7 @@ from piezolab.sheets.handout import handout
 from piezolab.sheets.layout_svg import scale_bar_svg
 from piezolab.studies.board.layout import METHODS
 from piezolab.studies.board_as_built import BoardAsBuilt
+from tests.sheets.looked_at import faults
 
 pytestmark = pytest.mark.browser
 
@@ -68,51 +71,103 @@ def bar_lengths_mm(picture: np.ndarray) -> list[float]:
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 @pytest.mark.parametrize(("link", "method"), CASES)
-def test_one_or_two_pages_with_a_true_scale_bar(browser, link: str, method: str, paper: str) -> None:
-    document = printed(browser, sheet(link, method), paper)
-    assert len(document) == (1 if "direct" in link else 2)
+def test_every_page_is_one_sheet_of_paper_with_a_true_scale_bar(browser, link: str, method: str, paper: str) -> None:
+    html = sheet(link, method)
+    document = printed(browser, html, paper)
+    assert len(document) == html.count('<section class="page')
+    assert html.count('<section class="page">') <= 2 + (link == LARGEST), "a high board of many parts has its own"
     width, height = (points / 72 * INCH for points in document[0].get_size())
     assert (round(width), round(height)) == ((210, 297) if paper == "A4" else (216, 279))
-    if len(document) == 2:
-        lengths = [length for length in bar_lengths_mm(grey(document, 1)) if 40 < length < 60]
-        assert lengths and all(abs(length - 50) <= 0.2 for length in lengths)
+    lengths = [length for length in bar_lengths_mm(grey(document, len(document) - 1)) if 40 < length < 60]
+    assert lengths and all(abs(length - 50) <= 0.2 for length in lengths)
 
 
-@pytest.mark.parametrize(("link", "method"), CASES)
 @pytest.mark.parametrize("computer", ["browser", "bare_browser"])
-def test_nothing_is_cut_or_runs_over(request, computer: str, link: str, method: str) -> None:
-    """In the width of the paper: no box leaves its page, no lettering its drawing or its table cell."""
-    browser = request.getfixturevalue(computer)
-    page = browser.new_page(viewport={"width": round(190 / INCH * 96), "height": 900})
+def test_nothing_is_cut_overlaps_or_is_too_small(request, computer: str) -> None:
+    page = request.getfixturevalue(computer).new_page()
     try:
-        page.emulate_media(media="print")
-        show(page, sheet(link, method))
-        faults = page.evaluate(
-            """() => {
-                const out = [];
-                for (const sheet of document.querySelectorAll('.page')) {
-                    const frame = sheet.getBoundingClientRect();
-                    for (const e of sheet.querySelectorAll('*')) {
-                        const b = e.getBoundingClientRect();
-                        if (b.width && (b.right > frame.right + 1 || b.left < frame.left - 1))
-                            out.push('beyond the page: ' + e.tagName + ' ' + (e.textContent || '').slice(0, 40));
-                    }
-                    if (frame.height > 259 * 96 / 25.4) out.push('a page is ' + frame.height * 25.4 / 96 + ' mm high');
-                }
-                for (const t of document.querySelectorAll('svg text')) {
-                    const b = t.getBoundingClientRect(), s = t.ownerSVGElement.getBoundingClientRect();
-                    const out_of = b.left < s.left - 1 || b.right > s.right + 1;
-                    if (out_of || b.top < s.top - 1.5 || b.bottom > s.bottom + 1.5)
-                        out.push('lettering cut: ' + t.textContent);
-                }
-                for (const cell of document.querySelectorAll('td, th'))
-                    if (cell.scrollWidth > cell.clientWidth + 1) out.push('cell: ' + cell.textContent);
-                return out;
-            }"""
-        )
-        assert faults == []
+        for link, method in CASES:
+            assert faults(page, sheet(link, method)) == [], (link, method)
     finally:
         page.close()
+
+
+STAGES = ("", "stage=gain", "return=tap", "return=divider", "stage=gain&return=tap&bypass_part=0.7", "stage=direct",
+          "stage=gain&return=divider", "bypass_c=10u&drain_r=1k", "return=divider&gate_stop=1k&drain_r=1k")  # fmt: skip
+MORE = ("", "supply_r=100", "input=microphone", "pad=10k,1k", "lead_m=0", "supply_c=0", "out_c=470n",
+        "tuning=E1", "supply_r=1k&input=interface-microphone", "jfet=2N3819", "jfet=J201&source_r=10k",
+        "other_current=2m")  # fmt: skip
+
+
+def anybodys(count: int) -> list[tuple[str, BoardAsBuilt]]:
+    """Seeded sheets: every stage, disc, supply, board, switch, light, lead and look, mixed."""
+    rng, found = random.Random(15), []
+    for _ in range(count):
+        supply = rng.choice(("alkaline-9v", "adapter", "aa-6", "li-ion-9v"))
+        keys = [rng.choice(STAGES), rng.choice(MORE), f"discs={rng.choice(('1', '2p', '2px', '2s', '2sx'))}"]
+        keys += [f"supply={supply}", "jfet_idss=5m&jfet_vgsoff=-1.2" if rng.random() < 0.2 else ""]
+        build = BoardAsBuilt(
+            method=rng.choice(tuple(METHODS)), switch=rng.choice(("toggle", "ring")), lead=rng.choice(("one", "two")),
+            diode=rng.choice(("1N5817", "none")), led=rng.choice(("none", "none", "red", "white")),
+            lettering=rng.choice(("usual", "usual", "large")), ink=rng.choice(("colour", "black")),
+        )  # fmt: skip
+        found.append(("&".join(key for key in keys if key), build))
+    return found
+
+
+def test_anybodys_sheet_printed_has_nothing_cut_overlapping_or_too_small(browser) -> None:
+    """Three sheets each time, a hundred in the long run, each printed as well."""
+    page = browser.new_page()
+    wrong = []
+    try:
+        for link, build in anybodys(100 if os.environ.get("PIEZOLAB_LONG") else 3):
+            html = build_sheet(from_link(link), build)
+            found = faults(page, html)
+            pages = len(pypdfium2.PdfDocument(page.pdf(format="Letter", print_background=True)))
+            sections = html.count('<section class="page')
+            if pages != sections and build.lettering == "usual":
+                found.append(f"{pages} pages for {sections}")
+            wrong += [(link, build.texts, each) for each in found]
+    finally:
+        page.close()
+    assert wrong == []
+
+
+@pytest.mark.parametrize(
+    ("harm", "told"),
+    [
+        (".sheet p { font-size: 5pt }", "lettering of"),
+        (".sheet svg.wiring { font-size: 1.8px }", "lettering of"),
+        (".sheet svg.wiring { font-size: 5px }", "overlaps"),
+        (".sheet table { width: 230mm }", "beyond the page"),
+        (".sheet .parts td { max-width: 8mm; overflow: hidden; white-space: nowrap }", "cut in its cell"),
+        (".sheet ol.steps { columns: 1; font-size: 14pt }", "mm high"),
+        (".sheet svg.wiring text { transform: translate(0, 1.6px) }", "a wire through lettering"),
+        (".sheet svg.template text { transform: translate(0, 9px) }", "lettering cut"),
+    ],
+)
+def test_the_rules_see_what_is_wrong(browser, harm: str, told: str) -> None:
+    page = browser.new_page()
+    try:
+        html = sheet("", "wire").replace("</style>", f"{harm}</style>", 1)
+        assert any(told in each for each in faults(page, html)), told
+    finally:
+        page.close()
+
+
+def test_black_ink_has_no_colour_and_no_grey_copper(browser) -> None:
+    def of(ink: str) -> tuple[float, float]:
+        build = BoardAsBuilt(method="tape", ink=ink)
+        made = sheet("stage=gain", "tape") if ink == "colour" else build_sheet(from_link("stage=gain"), build)
+        document = printed(browser, made, "A4")
+        first = document[0].render(scale=2).to_numpy()[..., :3].astype(int)
+        tint = np.mean(np.ptp(first, axis=-1) > 40)
+        board = grey(document, 1)
+        return float(tint), float(np.mean((board > 0.83) & (board < 0.87)))
+
+    coloured, black = of("colour"), of("black")
+    assert coloured[0] > 1e-4 and black[0] == 0
+    assert black[1] < 0.5 * coloured[1], "hatched: grey only where a line's edge is smoothed"
 
 
 def lesson() -> str:
@@ -122,7 +177,7 @@ def lesson() -> str:
 @pytest.mark.parametrize("html", [lambda: sheet(LARGE, "stripboard"), lambda: sheet(LARGEST, "tape"), lesson])
 def test_a_computer_without_faces_prints_the_same_picture(browser, bare_browser, html) -> None:
     ours, bare = (printed(one, html(), "A4") for one in (browser, bare_browser))
-    assert len(ours) == len(bare) <= 2
+    assert len(ours) == len(bare) <= 5
     for number in range(len(ours)):
         assert np.array_equal(grey(ours, number), grey(bare, number))
         assert np.mean(grey(bare, number) < 0.3) > 0.005
@@ -160,14 +215,15 @@ def test_in_grey_lanes_and_letters_can_be_told_from_the_paper(browser) -> None:
     assert lanes > 0.003 and ink > 0.02
 
 
-@pytest.mark.parametrize("width", [390, 1280])
+@pytest.mark.parametrize("width", [390, 900, 1280])
 def test_sheet_fits_a_screen(browser, width: int) -> None:
     """What is wider than a telephone scrolls in its own frame, not the page."""
     page = browser.new_page(viewport={"width": width, "height": 844})
     try:
         show(page, sheet(LARGE, "stripboard"))
         assert page.evaluate("document.documentElement.scrollWidth") <= width
-        assert page.evaluate("document.querySelector('.schematic').getBoundingClientRect().width") >= 600
+        cut = "[...document.querySelectorAll('.scroll, .fixed')].filter(e => e.scrollWidth > e.clientWidth + 1).length"
+        assert width == 390 or page.evaluate(cut) == 0
     finally:
         page.close()
 

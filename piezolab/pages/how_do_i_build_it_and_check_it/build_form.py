@@ -8,6 +8,7 @@ from piezolab.chain import SignalChain
 from piezolab.pages.kit.keepsake import Keepsake
 from piezolab.pages.kit.option_form import OptionForm
 from piezolab.pages.kit.page_state import PageState
+from piezolab.sheets.build_steps import light_words
 from piezolab.sheets.sheet_data import SheetData
 from piezolab.studies.board_as_built import BoardAsBuilt, read_build
 from piezolab.studies.build_options import SHEET_KEYS
@@ -23,7 +24,7 @@ class Settings:
         self._keep: Callable[[Mapping[str, str] | None], None] = lambda texts: None
         self.widget = OptionForm(
             "Your build", SHEET_KEYS, FIRST, "use these", self._use,
-            "size, switch, diode, legs, meter",
+            "size, switch, LED, meter, print",
         )
         self.build = BoardAsBuilt()
         self._sheets: list[SheetData] = []
@@ -44,7 +45,8 @@ class Settings:
     def _use(self, build: BoardAsBuilt) -> str:
         self._keep(build.texts or None)
         self._take(build)
-        return "Board, readings and prices below are for these."
+        light = light_words(self.sheet(self._state.chain))
+        return f"Board, readings and prices below are for these. {light}".strip()
 
     def _given(self, texts: Mapping[str, str]) -> None:
         build, _ = read_build(texts)  # the keepsake has checked them

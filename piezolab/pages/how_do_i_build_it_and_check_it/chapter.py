@@ -24,14 +24,15 @@ from piezolab.pages.kit.sentences import MAINS
 from piezolab.pages.kit.skeleton import Chapter, Page, View
 from piezolab.pages.kit.tone import TonePlayer
 from piezolab.pages.kit.wish_words import other_types_words
-from piezolab.sheets import build_steps
+from piezolab.sheets import build_steps, meter_steps
 from piezolab.sheets.build_sheet import sheet_page
 from piezolab.sheets.build_steps import BuildStep
 from piezolab.sheets.layout_svg import layout_svg, scale_bar_svg
 from piezolab.sheets.ranges import volts
 from piezolab.sheets.sheet_data import SheetData
 from piezolab.sheets.tables import ohm_matrix
-from piezolab.sheets.wiring_svg import box_inside, template_svg, wiring_svg
+from piezolab.sheets.wiring_svg import box_inside, template_svg, wiring_svg, wiring_words
+from piezolab.sheets.words import whose_part
 
 SLUG = "how-do-i-build-it-and-check-it"
 OWN, KEPT = "var(--pz-curve-stage, #0072B2)", "var(--pz-curve-kept, #009E73)"
@@ -104,7 +105,7 @@ def board(sheet: SheetData) -> str:
 
 def wiring(sheet: SheetData) -> str:
     """Battery, switch, jack and pickup."""
-    return say.drawing(wiring_svg(sheet))
+    return say.drawing(wiring_svg(sheet)) + paragraphs(*wiring_words(sheet))
 
 
 def box(sheet: SheetData) -> str:
@@ -120,8 +121,7 @@ def box(sheet: SheetData) -> str:
 
 def building(sheet: SheetData) -> Steps:
     """The order of building; with no stage the few checks too."""
-    # the print has that check on its other page
-    steps = [replace(step, words=step.words.replace(" overleaf", " above")) for step in build_steps.build_steps(sheet)]
+    steps = build_steps.build_steps(sheet)
     return Steps("", steps if sheet.powered else (*steps, *PLAIN))
 
 
@@ -134,12 +134,12 @@ def power_off(sheet: SheetData) -> Steps:
     """Continuity and ohms."""
     if not sheet.powered:
         return Steps(paragraphs(say.NO_STAGE), ())
-    return Steps(say.matrix(ohm_matrix(sheet)), build_steps.power_off_steps(sheet))
+    return Steps(say.matrix(ohm_matrix(sheet), whose_part(sheet.chain)), meter_steps.power_off_steps(sheet))
 
 
 def transistor(sheet: SheetData) -> Steps:
     """Which leg is the gate, and the jig."""
-    return Steps("" if sheet.powered else paragraphs(say.NO_STAGE), build_steps.transistor_steps(sheet))
+    return Steps("" if sheet.powered else paragraphs(say.NO_STAGE), meter_steps.transistor_steps(sheet))
 
 
 def first_power(sheet: SheetData) -> Steps:
@@ -147,7 +147,7 @@ def first_power(sheet: SheetData) -> Steps:
     if not sheet.powered:
         return Steps("", ())
     above = bullets(say.beware(sheet), "pz-beware") + paragraphs(say.first_power_misses(sheet))
-    return Steps(above, build_steps.first_power_steps(sheet))
+    return Steps(above, meter_steps.first_power_steps(sheet))
 
 
 def power_on(sheet: SheetData) -> Steps:

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from piezolab.pages.kit.blocks import paragraphs, table
 from piezolab.quantity import show
-from piezolab.sheets.build_steps import BuildStep, caution_of_battery
+from piezolab.sheets.build_steps import BuildStep
+from piezolab.sheets.meter_steps import caution_of_battery
 from piezolab.sheets.ranges import ohms, volts
 from piezolab.sheets.sheet_data import SheetData
 from piezolab.sheets.tables import NOT_PRICED, PartRow, lane_rows, part_rows, total
-from piezolab.sheets.words import fed_by, lane_name
+from piezolab.sheets.words import fed_by, lane_name, whose_part
 from piezolab.studies.metering.board_under_meter import CLIP
 from piezolab.studies.metering.expected import LaneVolts
 from piezolab.studies.metering.first_power import FULL, FaultBand, OtherTest
@@ -237,7 +238,7 @@ def power_on_above(sheet: SheetData) -> str:
     said = [
         f"Black on ground, the lane named with red. Your meter of {show(meter.input_ohm, 'ohm', 2)} is attached in "
         f"these figures; they hold {holds}, with 1 % resistors, for "
-        "98 of 100 of the type.",
+        f"{whose_part(sheet.chain)}.",
     ]
     unheard = [place(row.lane, sheet.adapter) for row in sheet.tone if not row.resolved]
     if not sheet.tone_shows:
@@ -264,12 +265,12 @@ def larger(svg: str) -> str:
     return f'<details class="pz-small-fold"><summary>larger, to read on a screen</summary>{inside}</details>'
 
 
-def matrix(rows: tuple[tuple[str, ...], tuple[tuple[str, ...], ...]]) -> str:
-    """Ohms between lanes."""
+def matrix(rows: tuple[tuple[str, ...], tuple[tuple[str, ...], ...]], whom: str) -> str:
+    """Ohms between lanes. whom: which transistors they hold for."""
     names, cells = rows
     head = ("red ↓ black →", *(lane_name(lane) for lane in names))
     body = [(lane_name(lane), *row) for lane, row in zip(names, cells, strict=True)]
-    caption = "Ohms, power off; healthy board, part spread, on the lowest range that shows a number; 1.: over range."
+    caption = f"Ohms, power off; healthy board, {whom}, on the lowest range that shows a number; 1.: over range."
     return table(head, body, caption)
 
 

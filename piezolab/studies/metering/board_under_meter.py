@@ -17,6 +17,7 @@ from piezolab.circuit.jfet import Value
 from piezolab.circuit.network import Network
 from piezolab.circuit.operating_point import OperatingPoint, operating_point
 from piezolab.studies.fading_battery import battery_range
+from piezolab.studies.led import Led
 from piezolab.studies.population import builds
 
 CLIP = "clip"
@@ -28,6 +29,7 @@ INSULATION_OHM = 1e11  # of board and sockets, from each node to ground
 # a 1 A, 20 V Schottky diode: 0.1 to 0.3 V at 0.1 to 5 mA; common practice, no source
 SCHOTTKY_SATURATION_A = 1e-6
 DIODE = "D1"
+DARK_OHM = 1e12  # of a light that does not shine
 
 
 @dataclass(frozen=True)
@@ -36,7 +38,7 @@ class BoardUnderMeter:
 
     network: all builds; nominal: the parts as designed; lanes: nodes of the board in the order in which parts name
     them, ground last; plus: node that the battery feeds; clip_v: (spent, fresh) V at the clip; schottky: whether a
-    diode guards against reversal.
+    diode guards against reversal; led: the light beside the board, which a meter's own volts do not reach.
     """
 
     assembly: Assembly
@@ -46,6 +48,7 @@ class BoardUnderMeter:
     plus: str
     clip_v: tuple[float, float]
     schottky: bool
+    led: Led | None = None
 
     @property
     def thermal_voltage(self) -> float:
@@ -54,7 +57,8 @@ class BoardUnderMeter:
 
 
 def under_meter(
-    chain: SignalChain, schottky: bool = True, size: int = BUILDS, tolerance: float = RESISTOR_TOLERANCE
+    chain: SignalChain, schottky: bool = True, size: int = BUILDS, tolerance: float = RESISTOR_TOLERANCE,
+    led: Led | None = None,
 ) -> BoardUnderMeter:
     """The bench of a chain with a stage. tolerance: of resistors, as a part. Raises ValueError with no stage."""
     if not chain.topology.powered:
@@ -67,7 +71,7 @@ def under_meter(
     rng = np.random.default_rng(3)
     network = Network(_loosened(element, rng, size, tolerance) for element in _elements(spread))
     return BoardUnderMeter(
-        assembly, network, Network(_elements(assembly)), (*lanes, GROUND), plus, clip_range(chain), schottky
+        assembly, network, Network(_elements(assembly)), (*lanes, GROUND), plus, clip_range(chain), schottky, led
     )
 
 
@@ -95,9 +99,10 @@ def fed(board: BoardUnderMeter, network: Network, volt: Value, series_ohm: Value
     The diode's drop V_T ln(1 + I/I_S) is found in turns with the current; three turns leave less than 0.1 mV. Nodes
     `cell` and `clip` are before and after the resistance. Valid for a battery the right way round.
     """
+    dark = fed(replace(board, led=None), network, volt, series_ohm).point.voltage(board.plus) if board.led else 0.0
     drop: Value = 0.2 if board.schottky else 0.0
     for _ in range(3 if board.schottky else 1):
-        whole = supplied(board, network, volt, series_ohm, drop)
+        whole = lit(board, supplied(board, network, volt, series_ohm, drop), dark)
         point = operating_point(whole)
         through = np.asarray(point.branch_currents[DIODE])
         drop = diode_drop(np.maximum(through, 0.0), board.thermal_voltage) if board.schottky else 0.0
@@ -113,6 +118,16 @@ def supplied(
         Resistor("series", "cell", CLIP, series_ohm),
         VoltageSource(DIODE, CLIP, board.plus, drop),
     )
+
+
+def lit(board: BoardUnderMeter, whole: Network, dark: Value) -> Network:
+    """The network with the board's light, if it has one. dark: V at the supply lane without it, for each of the batch:
+    a light shines exactly where these are more than its drop; elsewhere it lets nothing through."""
+    if board.led is None:
+        return whole
+    resistor, light = board.led.parts
+    ohm = np.where(np.asarray(dark) > board.led.drop_v, float(resistor.value), DARK_OHM)
+    return whole.plus(Resistor(resistor.name, *resistor.nodes, ohm), light.element())
 
 
 def with_design(board: BoardUnderMeter) -> Network:

@@ -19,6 +19,7 @@ from piezolab.circuit.network import Network
 from piezolab.circuit.small_signal import linearised, transfers_of_each
 from piezolab.studies.fading_battery import battery_range
 from piezolab.studies.kept import kept
+from piezolab.studies.led import Led
 from piezolab.studies.metering.board_under_meter import (
     CLIP,
     BoardUnderMeter,
@@ -116,10 +117,12 @@ class FirstPower:
 
 
 @kept(2)
-def first_power(chain: SignalChain, schottky: bool = True, meter: Meter | None = None) -> FirstPower:
-    """The first-power procedure of a chain. Raises ValueError with no stage."""
+def first_power(
+    chain: SignalChain, schottky: bool = True, meter: Meter | None = None, led: Led | None = None
+) -> FirstPower:
+    """The first-power procedure of a chain. led: the light beside the board. Raises ValueError with no stage."""
     meter = meter or Meter()
-    built = under_meter(chain, schottky, BUILDS)
+    built = under_meter(chain, schottky, BUILDS, led=led)
     end, fresh = built.clip_v
     states = np.array([[end], [fresh]])
     rng = np.random.default_rng(5)

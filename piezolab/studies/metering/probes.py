@@ -19,7 +19,15 @@ from piezolab.circuit.network import Network, dc_equations
 from piezolab.circuit.operating_point import jfet_point, operating_point
 from piezolab.circuit.ports import port_currents, solve_ports
 from piezolab.circuit.small_signal import linearised, transfer, transfers_of_each
-from piezolab.studies.metering.board_under_meter import CONTACT_OHM, DIODE, BoardUnderMeter, diode_drop, fed, supplied
+from piezolab.studies.metering.board_under_meter import (
+    CONTACT_OHM,
+    DIODE,
+    BoardUnderMeter,
+    diode_drop,
+    fed,
+    lit,
+    supplied,
+)
 
 NO_LOAD = 1e30  # ohm: a meter that takes nothing
 
@@ -139,7 +147,7 @@ def fed_at_probes(
     """Volts at each probe with the board on its supply, as `board_under_meter.fed` has it, shape (P,) + batch."""
     if len(network.jfets) < 2:
         diode = board.thermal_voltage if board.schottky else None
-        return at_probes(supplied(board, network, volt, series_ohm), probes, diode).volt
+        return at_probes(_powered(board, network, volt, series_ohm), probes, diode).volt
     return np.stack([fed(board, _with(network, probe), volt, series_ohm).point.voltage(probe.a, probe.b)
                      for probe in probes])  # fmt: skip
 
@@ -163,7 +171,7 @@ def tone_at_probes(
     """Transfer from a voltage source of the network to each probe, the board on its supply; complex, (P,) + batch."""
     volt = float(board.assembly.values.supply_v)
     if len(network.jfets) == 1:
-        whole = supplied(board, network, volt)
+        whole = _powered(board, network, volt)
         metered = at_probes(whole, probes, board.thermal_voltage if board.schottky else None)
         return tones_at_probes(whole, metered, probes, source, hertz)
     found = []
@@ -171,6 +179,17 @@ def tone_at_probes(
         powered = fed(board, _with(network, probe), volt)
         found.append(transfer(linearised(powered.network, powered.point), hertz, source, probe.a, probe.b))
     return np.stack(found)
+
+
+def _powered(
+    board: BoardUnderMeter, network: Network, volt: Value, series_ohm: Value = CONTACT_OHM
+) -> Network:
+    """The board on its supply, and its light where it has one."""
+    whole = supplied(board, network, volt, series_ohm)
+    if board.led is None:
+        return whole
+    diode = board.thermal_voltage if board.schottky else None
+    return lit(board, whole, at_probes(whole, [Probe(board.plus)], diode).volt[0])
 
 
 def _with(network: Network, probe: Probe) -> Network:
