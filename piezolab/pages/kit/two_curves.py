@@ -116,13 +116,14 @@ def numbers(chain: SignalChain) -> str:
         ("what the pickup sees at 1 kHz", _seen(bare_ends), _seen(ends)),
     ]
     if now.staged is None:
-        return table(("", "bare pickup"), [row[:2] for row in rows], _caption(chain))
-    return table(("", "bare pickup", f"with {chain.topology.title}"), rows, _caption(chain))
+        return table(("", "bare pickup"), [row[:2] for row in rows], typical(chain))
+    return table(("", "bare pickup", f"with {chain.topology.title}"), rows, typical(chain))
 
 
-def _caption(chain: SignalChain) -> str:
+def typical(chain: SignalChain) -> str:
+    """Caption of a table whose transistor nobody has measured; "" for any other."""
     if not chain.topology.powered or chain.transistor_measured:
-        return "Figures are estimates; see the maths for what they leave out."
+        return ""
     return f"With a typical {chain.type_number}, not yours: enter what you have measured under “more about the stage”."
 
 

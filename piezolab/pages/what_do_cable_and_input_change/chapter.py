@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from piezolab.chain import SignalChain
+from piezolab.pages.kit import two_curves
 from piezolab.pages.kit.blocks import table
 from piezolab.pages.kit.bode import AUDIBLE, LOOKS, Curve, Panel, figure
 from piezolab.pages.kit.page_state import PageState
@@ -153,11 +154,7 @@ def numbers(chain: SignalChain) -> str:
         ("hard playing at the input, peak, if nothing clipped", "", show(now.row.level_v_peak, "V")),
         ("the most that it takes", "", show(now.row.ceiling_v_peak, "V")),
     ]
-    if chain.topology.powered and not chain.transistor_measured:
-        typical = f"With a typical {chain.type_number}, not yours"
-        caption = f"{typical}: enter what you have measured under “more about the stage”."
-    else:
-        caption = "Figures are estimates; see the maths for what they leave out."
+    caption = two_curves.typical(chain)
     return table(("", "nothing plugged in", "plugged in"), rows, caption)
 
 
