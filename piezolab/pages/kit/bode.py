@@ -26,6 +26,10 @@ AUDIBLE = (20.0, 20e3)  # Hz
 #: Ends of the level axis in dB: the same for every chain, so that curves move and not the axis; with a gain stage more.
 BOTTOM, TOP, TOP_OF_GAIN = -40.0, 10.0, 30.0
 _WIDE_BELOW = (WIDE[0], 80.0)  # px, as `WIDE`: the lower panel on a desk
+_FRAME = {
+    "height": 470, "meta": {"steady": True}, "showlegend": False, "margin": {"l": 52, "r": 10, "t": 8, "b": 40},
+    "hovermode": "closest",
+}  # fmt: skip
 _TICKS = (20, 50, 100, 200, 500, 1000, 2000, 5000, 10000, 20000)
 
 
@@ -83,17 +87,10 @@ def figure(
         traces += _traces(curve, wide_only)
     traces += [{**trace, "yaxis": "y2", **wide_only} for trace in below.traces]
     low, high = level_range([curve.level_db for curve in curves], [curve.frequency for curve in curves], gain)
-    named = [
-        *(Named(c.name, np.log10(c.frequency), finite(c.level_db), LOOKS[c.look][0]) for c in curves), *beside
-    ]  # fmt: skip
-    upper = [_written(curves, named, notes, (low, high), *of) for of in ((WIDE, 1.25), (SLIM, 1.9))]
+    upper = [_written(curves, beside, notes, (low, high), *of) for of in ((WIDE, 1.25), (SLIM, 1.9))]
     lower = [_written_below(below, size) for size in ((_WIDE_BELOW, SLIM) if phase == "always" else (_WIDE_BELOW,))]
     layout = {
-        "height": 470,
-        "meta": {"steady": True},
-        "showlegend": False,
-        "margin": {"l": 52, "r": 10, "t": 8, "b": 40},
-        "hovermode": "closest",
+        **_FRAME,
         "xaxis": {
             "type": "log",
             "range": [math.log10(AUDIBLE[0]), math.log10(AUDIBLE[1])],
@@ -130,7 +127,7 @@ def figure(
 
 def _written(
     curves: Sequence[Curve],
-    named: Sequence[Named],
+    beside: Sequence[Named],
     notes: Sequence[Note],
     ends: tuple[float, float],
     size: tuple[float, float],
@@ -140,7 +137,8 @@ def _written(
     seen = Window((math.log10(AUDIBLE[0]), math.log10(AUDIBLE[1])), ends, size)
     strings, marks = note_names(notes, apart), below_marks(curves, ends[0])
     taken = note_boxes(strings, seen) + edge_boxes(marks, seen)
-    return [*strings, *marks, *curve_names(named, seen, taken, mark_boxes(
+    named = [Named(c.name, np.log10(c.frequency), finite(c.level_db), LOOKS[c.look][0]) for c in curves]
+    return [*strings, *marks, *curve_names([*named, *beside], seen, taken, mark_boxes(
         [(np.log10(curve.marks), curve.mark_levels) for curve in curves], seen
     ))]  # fmt: skip
 
