@@ -24,7 +24,8 @@ pytestmark = pytest.mark.browser
 CHAINS = [
     "", "input=line", "stage=direct", "stage=direct&input=line", "stage=gain&input=line", "pickup_c=1n&input=line",
     "gate_r=100k&pickup_c=1n", "stage=gain&bypass_part=0.5", "cable_m=100&stage=direct",
-    "pickup_c=100p&gate_r=100k&input=line", "supply=adapter&loop_v=10m&tuning=E1,A1,D2,G2", "resonance=4k,20,0.5",
+    "pickup_c=100p&gate_r=100k&input=line", "supply=adapter&loop_v=10m&tuning=E1,A1,D2,G2",
+    "supply=adapter&loop_v=1m&cable_hum_c=5p&stage=gain", "resonance=4k,20,0.5",
 ]  # fmt: skip
 KEPT = "pickup_c=3n3"
 SIZES = {"desk": (522, 300), "phone": (300, 150)}  # px

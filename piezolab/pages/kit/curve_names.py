@@ -7,6 +7,7 @@ clear is taken: while a slider moves, a name rides on its curve and leaves its p
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -32,7 +33,7 @@ _LEFT = np.array([{"left": 0.0, "center": -0.5, "right": -1.0}[side] for side, _
 _ASIDE = np.array([{"left": 1.0, "center": 0.0, "right": -1.0}[side] for side, _ in _SIDES])
 _LATER = np.array([0.0, 1.5, 1.5, 0.1, 1.6, 1.6])  # dearer than above: to stand aside of the point
 _BELOW = np.array([side == "top" for _, side in _SIDES])
-_OUT, _ON_NAME, _ON_CURVE, _AT_OTHER, _UNDER_NAME = 900.0, 1000.0, 60.0, 10.0, 2.0
+_OUT, _ON_NAME, _ON_CURVE, _AT_OTHER, _UNDER_NAME = 1000.0, 1200.0, 60.0, 10.0, 2.0
 
 # Words want more contrast than lines: the same hues, darker on a light page.
 _WORDS = {
@@ -77,6 +78,16 @@ class Window:
         return (self.y[1] - y) / (self.y[1] - self.y[0]) * self.size[1]
 
 
+@dataclass(frozen=True)
+class _Place:
+    """Where a name stands: its box, and the point (px across and from the top) on whose side it is; how bad that is."""
+
+    box: Box
+    point: tuple[float, float]
+    side: tuple[str, str]
+    cost: float
+
+
 def ink(colour: str) -> str:
     """The colour in which the name of a curve of this colour is written."""
     return _WORDS.get(colour, colour)
@@ -102,22 +113,35 @@ def curve_names(
         return []
     grid = np.arange(0.0, seen.size[0] + _STEP / 2, _STEP)
     lines = np.array([_line(curve, seen, grid) for curve in curves])
-    words, others, notes = list(taken), np.array(marks).reshape(-1, 4), []
-    # the longest has the fewest places, so it goes first
-    for text, colour, number in sorted(_shared(curves, lines, seen), key=lambda one: -len(one[0])):
-        stands = curves[number].stands
-        box, (at, here), (xanchor, yanchor) = _best(wide_of(text), number, lines, seen, words, others, stands)
-        words.append(box)
-        x = seen.x[0] + at / seen.size[0] * (seen.x[1] - seen.x[0])
-        y = seen.y[1] - here / seen.size[1] * (seen.y[1] - seen.y[0])
-        notes.append({
-            "x": x, "y": y, "xref": "x", "yref": yref,
-            "text": text, "showarrow": False, "xanchor": xanchor, "yanchor": yanchor,
-            "xshift": {"left": _CLEAR, "right": -_CLEAR}.get(xanchor, 0),
-            "yshift": _CLEAR if yanchor == "bottom" else -_CLEAR, "borderpad": 0,
-            "font": {"size": TEXT_PX, "color": ink(colour)}, "bgcolor": "var(--pz-page, #ffffff)",
-        })  # fmt: skip
-    return notes
+    shared = list(_shared(curves, lines, seen))
+    stands = [curve.stands for curve in curves]
+    # the longest name has the fewest places, so it goes first; in a crowd other orders may do better
+    best: tuple[float, list[tuple[str, str, _Place]]] = (math.inf, [])
+    for order in (lambda one: -len(one[0]), lambda one: (stands[one[2]], -len(one[0])), lambda one: one[2]):
+        words, places, dear = list(taken), [], 0.0
+        for text, colour, number in sorted(shared, key=order):
+            place = _best(wide_of(text), number, lines, seen, words, np.array(marks).reshape(-1, 4), stands[number])
+            words.append(place.box)
+            places.append((text, colour, place))
+            dear += place.cost
+        if dear < best[0]:
+            best = dear, places
+        if best[0] < _OUT:
+            break
+    return [_note(text, colour, place, seen, yref) for text, colour, place in best[1]]
+
+
+def _note(text: str, colour: str, place: _Place, seen: Window, yref: str) -> dict[str, Any]:
+    """A name at its place as an annotation."""
+    (at, here), (xanchor, yanchor) = place.point, place.side
+    return {
+        "x": seen.x[0] + at / seen.size[0] * (seen.x[1] - seen.x[0]),
+        "y": seen.y[1] - here / seen.size[1] * (seen.y[1] - seen.y[0]), "xref": "x", "yref": yref,
+        "text": text, "showarrow": False, "xanchor": xanchor, "yanchor": yanchor,
+        "xshift": {"left": _CLEAR, "right": -_CLEAR}.get(xanchor, 0),
+        "yshift": _CLEAR if yanchor == "bottom" else -_CLEAR, "borderpad": 0,
+        "font": {"size": TEXT_PX, "color": ink(colour)}, "bgcolor": "var(--pz-page, #ffffff)",
+    }  # fmt: skip
 
 
 def _line(curve: Named, seen: Window, grid: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -157,11 +181,12 @@ def _shared(curves: Sequence[Named], lines: np.ndarray, seen: Window) -> Iterato
 
 
 def _best(
-    wide: float, number: int, lines: np.ndarray, seen: Window, words: Sequence[Box], marks: np.ndarray, stands: bool
-) -> tuple[Box, tuple[float, float], tuple[str, str]]:
-    """The first of the best places for a name: its box in px, the point across and from the top in px, the side."""
+    wide: float, number: int, lines: np.ndarray, seen: Window, words: Sequence[Box], marks: np.ndarray, stands: bool,
+    anywhere: bool = False,
+) -> _Place:
+    """The first of the best places for a name."""
     width, high = seen.size
-    at, here = _points(lines[number, 0], seen, stands)
+    at, here = _points(lines[number, 0], seen, stands, anywhere)
     left = at[:, None] + wide * _LEFT + _CLEAR * _ASIDE
     top = here[:, None] + np.where(_BELOW, _CLEAR, -_CLEAR - _HIGH)
     right, bottom = left + wide, top + _HIGH
@@ -182,16 +207,18 @@ def _best(
         a, b, c, d = marks.T[:, :, None, None]
         cost = cost + _ON_CURVE * ((left < c) & (right > a) & (top < d) & (bottom > b)).any(axis=0)
     row, side = np.unravel_index(np.argmin(cost), cost.shape)
+    if cost[row, side] >= _OUT and not anywhere:  # a crowd: look between the usual places
+        return _best(wide, number, lines, seen, words, marks, stands, True)
     box = (float(left[row, side]), float(top[row, side]), float(right[row, side]), float(bottom[row, side]))
-    return box, (float(at[row]), float(here[row])), _SIDES[side]
+    return _Place(box, (float(at[row]), float(here[row])), _SIDES[side], float(cost[row, side]))
 
 
-def _points(own: np.ndarray, seen: Window, stands: bool) -> tuple[np.ndarray, np.ndarray]:
+def _points(own: np.ndarray, seen: Window, stands: bool, anywhere: bool) -> tuple[np.ndarray, np.ndarray]:
     """Where a curve may have its name: px across and from the top."""
     width, high = seen.size
     index = np.rint(_SPOTS * width / _STEP).astype(int)
     index = index[(own[index] >= 0) & (own[index] <= high)]
-    if stands or not index.size:  # a curve that only crosses the picture between two of these points
+    if stands or anywhere or not index.size:  # a curve that only crosses the picture between two of these points
         index = np.flatnonzero((own >= 0) & (own <= high))
     at, here = index * _STEP, own[index]
     if stands:  # the last line may have it anywhere along it, too

@@ -53,7 +53,7 @@ def view(chain: SignalChain, kept: SignalChain | None, phase: bool) -> View:
         traces.append(hiss_trace("kept: hiss", kept, ("var(--pz-curve-kept, #009E73)", "dot")))
     for way in WAYS:
         if humming.way_v_rms(way) > 0:
-            traces += stems(f"hum {say.WAY_NAMES[way]}", humming, way)
+            traces += stems(f"hum: {say.WAY_ON_PLOT[way]}", humming, way)
     span = [-150.0, 30.0]
     layout, narrow = axes(chain, "dB against hard playing", span)
     layout |= {"showlegend": False, "annotations": words_on_plot(chain, traces, span, WIDE, 1.25)}

@@ -37,6 +37,7 @@ CARE = (
     "never open or modify mains-powered gear."
 )
 WAY_NAMES = {"room": "from the room", "cord": "into the cable", "ripple": "from the adapter", "loop": "from a loop"}
+WAY_ON_PLOT = {"room": "room", "cord": "cable", "ripple": "adapter", "loop": "loop"}
 ONE_DB = 1.0  # a change that one just notices
 
 
