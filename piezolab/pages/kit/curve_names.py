@@ -8,7 +8,7 @@ clear is taken: while a slider moves, a name rides on its curve and leaves its p
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -117,7 +117,11 @@ def curve_names(
     stands = [curve.stands for curve in curves]
     # the longest name has the fewest places, so it goes first; in a crowd other orders may do better
     best: tuple[float, list[tuple[str, str, _Place]]] = (math.inf, [])
-    for order in (lambda one: -len(one[0]), lambda one: (stands[one[2]], -len(one[0])), lambda one: one[2]):
+    orders: tuple[Callable[[tuple[str, str, int]], Any], ...] = (
+        lambda one: -len(one[0]), lambda one: (stands[one[2]], -len(one[0])), lambda one: one[2],
+        lambda one: len(one[0]), lambda one: -one[2],
+    )  # fmt: skip
+    for order in orders:
         words, places, dear = list(taken), [], 0.0
         for text, colour, number in sorted(shared, key=order):
             place = _best(wide_of(text), number, lines, seen, words, np.array(marks).reshape(-1, 4), stands[number])

@@ -75,7 +75,8 @@ def view(chain: SignalChain, kept: SignalChain | None, phase: bool, beside: Sequ
     """The curves of a chain; beside: what else is named among them."""
     now = found(chain)
     curves = [_curve("bare pickup", now.bare, now.notes, "bare")]
-    name = f"with {chain.topology.title}" if now.staged else "this chain (no stage)"
+    short = chain.topology.title.partition(" (")[0]  # on the plot; the table has the whole of it
+    name = f"with {short}" if now.staged else "no stage"
     curves.append(_curve(name, now.staged_or_bare, now.notes, "stage"))
     if kept is not None:
         held = found(kept)

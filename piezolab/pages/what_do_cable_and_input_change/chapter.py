@@ -82,7 +82,7 @@ def view(chain: SignalChain, kept: SignalChain | None, phase: bool) -> View:
     """The curves of a chain; `phase`: the lower panel on narrow plots too."""
     now = found(chain)
     curves = [
-        _curve("nothing plugged in", now, now.free_db, "bare"),
+        _curve("unplugged", now, now.free_db, "bare"),
         _curve("plugged in", now, now.plugged.gain_db, "stage"),
     ]
     held = None if kept is None else found(kept)

@@ -80,7 +80,7 @@ def test_three_curves_and_the_impedances_below(page_link="input=line-47k&pickup_
     page.own.enter("cable_m", "30")
     curves = drawn(page)
     assert list(curves) == [
-        "nothing plugged in", "plugged in", "kept",
+        "unplugged", "plugged in", "kept",
         "output impedance", "its resistive part", "cable and input", "kept: output impedance",
     ]  # fmt: skip
     looks = [(trace["line"]["color"], trace["line"]["dash"]) for trace in curves.values()]
@@ -106,7 +106,7 @@ def test_the_lower_panel_has_its_own_name_and_button():
 def test_the_free_and_the_loaded_curve_against_a_divider():
     """A bare disc, loss tangent 0: C_p with its lead against cable and input."""
     page = chapter.make("stage=direct&pickup_c=2n2&pickup_loss=0&input=line-47k")
-    free, loaded = (np.asarray(drawn(page)[name]["y"]) for name in ("nothing plugged in", "plugged in"))
+    free, loaded = (np.asarray(drawn(page)[name]["y"]) for name in ("unplugged", "plugged in"))
     w = 2j * np.pi * np.asarray(page.plot.traces[0]["x"])
     y = 1 / 1e9 + w * 0.3 * 100e-12
     h_free = w * 2.2e-9 / (w * 2.2e-9 + y)
