@@ -98,7 +98,7 @@ def test_axe_finds_nothing(page, theme):
 # Colours of words, of graphics, and of what they stand on.
 WORDS = (
     "--pz-text", "--pz-quiet", "--pz-accent", "--pz-wrong", "--pz-good", "--pz-curve-stage", "--pz-name-bare",
-    "--pz-name-kept", "--pz-name-other",
+    "--pz-name-kept", "--pz-name-other", "--pz-name-fifth",
 )  # fmt: skip
 GRAPHICS = (
     "--pz-accent", "--pz-strong-line", "--pz-warn-line", "--pz-curve-bare", "--pz-curve-stage", "--pz-curve-kept",

@@ -40,6 +40,7 @@ _WORDS = {
     "var(--pz-curve-bare, #D55E00)": "var(--pz-name-bare, #B54D00)",
     "var(--pz-curve-kept, #009E73)": "var(--pz-name-kept, #007D5A)",
     "var(--pz-curve-other, #CC79A7)": "var(--pz-name-other, #A8507F)",
+    "var(--pz-curve-fifth, #B8860B)": "var(--pz-name-fifth, #8F6800)",
 }
 
 Box = tuple[float, float, float, float]
