@@ -3,6 +3,7 @@
 import asyncio
 import logging
 import time
+from collections import deque
 from collections.abc import Awaitable, Callable, Container
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
@@ -22,8 +23,9 @@ EVERY_S = 0.5
 #: The part of the memory in use at which the largest kernel ends, and how large it has to be, bytes: what other
 #: programs take is no page's fault. A page at rest has some 50 MB of its own.
 FULL, LARGE = 0.7, 150 * 2**20
-#: A kernel that has wanted the processor for so long, by so much of each look, stands back.
-RESTLESS_S, RESTLESS = 1.0, 0.9
+#: A kernel that has wanted the processor for so much of so long stands back, until it wants less than the second part.
+#: (The system tells what one has waited for only when it has its turn again: shorter times would be told wrong.)
+RESTLESS_S, RESTLESS, RESTS = 1.0, 0.85, 0.5
 #: What thirty kernels share, and what one has of its own, bytes, as measured in a full room.
 SHARED, SEAT = 300 * 2**20, 50 * 2**20
 
@@ -68,11 +70,19 @@ class MemoryWatch:
 class _Turn:
     """How a kernel has used the processor."""
 
-    wanted: float
-    at: float
-    restless_s: float = 0.0
+    seen: deque[tuple[float, float]] = field(default_factory=deque)
     step: int | None = None
     aim: int = BELOW
+
+    def saw(self, at: float, wanted: float) -> None:
+        """At that time it had wanted so many seconds in all."""
+        self.seen.append((at, wanted))
+        while len(self.seen) > 2 and at - self.seen[1][0] >= RESTLESS_S:
+            self.seen.popleft()
+        since, before = self.seen[0]
+        if at - since >= RESTLESS_S:
+            part = (wanted - before) / (at - since)
+            self.aim = BACK if part >= RESTLESS else BELOW if part < RESTS else self.aim
 
 
 @dataclass
@@ -91,14 +101,8 @@ class ProcessorWatch:
             wanted, now = self.wanted_s(pid), self.clock()
             if wanted is None:
                 continue
-            turn = self._turns.setdefault(pid, _Turn(wanted, now))
-            if now > turn.at:
-                part, turn.restless_s = (wanted - turn.wanted) / (now - turn.at), turn.restless_s + now - turn.at
-                turn.wanted, turn.at = wanted, now
-                if part < RESTLESS:
-                    turn.restless_s, turn.aim = 0.0, BELOW
-                elif turn.restless_s >= RESTLESS_S:
-                    turn.aim = BACK
+            turn = self._turns.setdefault(pid, _Turn())
+            turn.saw(now, wanted)
             aim = BELOW if len(pids) == 1 else BACK if pid in making else turn.aim
             if turn.step != aim and self.put(pid, aim):
                 turn.step = aim

@@ -5,6 +5,7 @@ PIEZOLAB_LOAD_S is how long sliders move, seconds (300 for the full measurement)
 """
 
 import asyncio
+import contextlib
 import json
 import os
 import random
@@ -205,8 +206,11 @@ class Arrivals:
 
 def memory_mb(server: LiveServer) -> float:
     """Memory of server, warm process and kernels: proportional share, so that what they share counts once."""
-    root = psutil.Process(server.process.pid)
-    return sum(process.memory_full_info().pss for process in [root, *root.children(recursive=True)]) / 2**20
+    root, found = psutil.Process(server.process.pid), 0
+    for process in [root, *root.children(recursive=True)]:
+        with contextlib.suppress(psutil.NoSuchProcess):  # a kernel may end meanwhile
+            found += process.memory_full_info().pss
+    return found / 2**20
 
 
 async def come_together(url: str, slug: str, count: int, *, door: bool = True, moving_s: float = 0.0, server=None):

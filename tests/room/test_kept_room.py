@@ -90,7 +90,7 @@ def test_half_a_file_is_as_none(folder, text):
 
 @pytest.mark.parametrize("left", [{"line": 3}, {"line": {"waits": [["a"]], "kept": [], "sits": []}, "solved": []}])
 def test_what_cannot_be_read_is_left_out_and_said(left, caplog):
-    room = Room("http://x/", None, Seats(1), SimpleNamespace(secret=b"s" * 32, left=left))
+    room = Room("http://127.0.0.1/", None, Seats(1), SimpleNamespace(secret=b"s" * 32, left=left))
     assert len(room.line) == 0 and "cannot be read" in caplog.text
 
 

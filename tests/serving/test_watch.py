@@ -124,7 +124,9 @@ def test_who_never_rests_stands_back_after_a_second_and_comes_up_again():
     assert fake.steps == {1: BELOW, 2: BELOW}
     fake.pass_time({1: 1.0, 2: 0.3}, 2)
     assert fake.steps == {1: BACK, 2: BELOW}
-    fake.pass_time({1: 0.2, 2: 0.3})
+    fake.pass_time({1: 0.6, 2: 0.6}, 4)
+    assert fake.steps == {1: BACK, 2: BELOW}
+    fake.pass_time({1: 0.2, 2: 0.3}, 2)
     assert fake.steps == {1: BELOW, 2: BELOW}
     fake.pass_time({1: 1.0, 2: 0.3})
     assert fake.steps[1] == BELOW  # not for what it did before
