@@ -9,6 +9,7 @@ from dataclasses import replace
 
 import pytest
 
+from piezolab import catalogue
 from piezolab.chain import SignalChain
 from piezolab.pages.kit.form import FieldError
 from piezolab.pages.where_is_the_fault import chapter as page
@@ -245,6 +246,23 @@ def test_an_adapters_page_knows_no_battery() -> None:
     told += inspect.getsource(say) + inspect.getsource(finder_blocks)
     for words_of_a_battery, _ in knowledge().texts["adapter"]["said"]:
         assert told.count(words_of_a_battery) > 0, f"no text says {words_of_a_battery!r}"
+
+
+@pytest.mark.parametrize("supply", sorted(catalogue.batteries()))
+def test_the_battery_brings_its_own_caution(supply: str) -> None:
+    kind = catalogue.batteries()[supply]
+    chain = SignalChain(supply=supply, supply_v=kind.nominal_v)
+    assert kind.caution and kind.caution in say.battery_caution(chain)
+    assert not say.battery_caution(SignalChain(supply="adapter"))
+
+
+def test_newly_built_and_played_before_exclude_each_other(made: page.Page) -> None:
+    finder = fresh(made)
+    for word in ("fine", "new", "worked"):
+        finder.ear_buttons.press(word)
+    assert made.state.heard == ("fine", "worked")
+    finder.ear_buttons.press("weak")
+    assert made.state.heard == ("worked", "weak")
 
 
 def test_what_the_browser_kept_comes_back(made: page.Page) -> None:

@@ -67,6 +67,15 @@ def test_found_within_four_readings(trial: tuple[str, Scores, Scores]) -> None:
     assert faulty.two[faulty.counted].mean() < 0.05, "one fault is not taken for two"
 
 
+def test_sound_gain_stages_are_called_sound() -> None:
+    chain = SignalChain(stage="gain")
+    drawn = table_of(chain, BoardAsBuilt(method="stripboard"))
+    sound = score(world(chain, drawn, 60 if LONG else 3, 0, seed=31, method="stripboard"))
+    assert sound.found(1, counted=False) >= least(HEALTHY, len(sound.truth))
+    assert not (sound.verdict & (sound.place > 0)).any(), "no place of a sound board is declared the one to mend"
+    assert not sound.unsafe.any() and not sound.powered_first.any()
+
+
 def test_the_battery_stays_out_while_it_could_hurt(trial: tuple[str, Scores, Scores]) -> None:
     _, faulty, sound = trial
     for each in (faulty, sound):

@@ -19,6 +19,7 @@ from piezolab.studies.faults.drawn_board import side_by_side
 from piezolab.studies.faults.draws import Spread, with_faults
 from piezolab.studies.faults.fault_network import fault_network
 from piezolab.studies.faults.hypotheses import Hypothesis
+from piezolab.studies.faults.knowledge import knowledge
 from piezolab.studies.faults.making import (
     bridged,
     crackles,
@@ -30,7 +31,6 @@ from piezolab.studies.faults.making import (
     question_of,
     suited,
 )
-from piezolab.studies.faults.knowledge import knowledge
 from piezolab.studies.faults.readings import KINDS, Check, Reading, scaled
 from piezolab.studies.faults.simulate import Findings, Tone
 from piezolab.studies.faults.table import FaultTable
