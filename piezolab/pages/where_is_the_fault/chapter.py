@@ -87,7 +87,7 @@ def _beforehand(chain: SignalChain, _kept: SignalChain | None, _phase: bool) -> 
 
 
 PROBING = (
-    "Measure on the board's side only, never on the mains. Volume down, headphones off before you touch plugs or probe."
+    "Measure on the battery side only, never on the mains. Volume down, headphones off before you touch plugs or probe."
 )
 MENDING = "Soldering burns and fumes: open a window; wash your hands after leaded solder; glasses on when you clip."
 
@@ -127,7 +127,7 @@ def make(link: str | None = None) -> Page:
         view=lambda chain, kept, phase: shown(state.outlook, chain),
         table=expected,
         lead=lambda state: [finder.opens],
-        beside=lambda state: [Block("care", guard(PROBING)), finder.asks, mending],
+        beside=lambda state: [Block("care", guard(fed(PROBING, state.chain))), finder.asks, mending],
         settings=lambda state: [finder.meter_form],
         more=lambda state: [
             Section(state, "hard-to-see", "What no reading shows", unseen, folded=True, follows=("diagnosis",))

@@ -242,7 +242,7 @@ def test_an_adapters_page_knows_no_battery() -> None:
     for text in (*words, *shown):
         assert not _OF_A_BATTERY.search(text), _OF_A_BATTERY.search(text).string
     assert _OF_A_BATTERY.search(fed(EAR, SignalChain())), "the pattern finds them where a battery feeds the board"
-    told = "\n".join([*map(str, knowledge().texts.values()), EAR])
+    told = "\n".join([*map(str, knowledge().texts.values()), EAR, page.PROBING])
     told += inspect.getsource(say) + inspect.getsource(finder_blocks)
     for words_of_a_battery, _ in knowledge().texts["adapter"]["said"]:
         assert told.count(words_of_a_battery) > 0, f"no text says {words_of_a_battery!r}"
