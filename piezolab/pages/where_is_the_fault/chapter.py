@@ -16,6 +16,7 @@ from piezolab.pages.kit.skeleton import Chapter, Page, View
 from piezolab.pages.kit.tasks import NumberTask, PickTask
 from piezolab.pages.where_is_the_fault import sentences as say
 from piezolab.pages.where_is_the_fault.fault_state import FaultState, Outlook
+from piezolab.pages.where_is_the_fault.feed_words import fed
 from piezolab.pages.where_is_the_fault.finder import Finder
 from piezolab.pages.where_is_the_fault.finder_blocks import expected_html, unseen_html
 from piezolab.studies.faults.beforehand import beforehand
@@ -126,7 +127,7 @@ def make(link: str | None = None) -> Page:
         view=lambda chain, kept, phase: shown(state.outlook, chain),
         table=expected,
         lead=lambda state: [finder.opens],
-        beside=lambda state: [Block("care", guard(PROBING)), finder.asks, mending],
+        beside=lambda state: [Block("care", guard(fed(PROBING, state.chain))), finder.asks, mending],
         settings=lambda state: [finder.meter_form],
         more=lambda state: [
             Section(state, "hard-to-see", "What no reading shows", unseen, folded=True, follows=("diagnosis",))
@@ -142,11 +143,11 @@ def shown(outlook: Outlook, chain: SignalChain) -> View:
     """The verdict, and the probabilities as bars."""
     if outlook.problem:
         return View([], {"height": 120}, {}, "no diagnosis", outlook.problem)
-    verdict = say.verdict(outlook.weighed, chain)
+    verdict = fed(say.verdict(outlook.weighed, chain), chain)
     spots = [
         spot for n, spot in enumerate(outlook.spots[:_SHOWN]) if n < _ALWAYS or spot.probability >= _LEAST
     ][::-1]
-    names = [say.spot_words(spot.spot, chain) for spot in spots]
+    names = [fed(say.spot_words(spot.spot, chain), chain) for spot in spots]
     short = [_two_lines(name) for name in names]
     traces = [{
         "type": "bar", "orientation": "h", "x": [100 * spot.probability for spot in spots], "y": short,

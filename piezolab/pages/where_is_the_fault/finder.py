@@ -18,17 +18,17 @@ from piezolab.pages.kit.tone import TonePlayer
 from piezolab.pages.where_is_the_fault import sentences as say
 from piezolab.pages.where_is_the_fault.entry import MOST_READINGS, Entry, MeterEntry, entered, read
 from piezolab.pages.where_is_the_fault.fault_state import FaultState
+from piezolab.pages.where_is_the_fault.feed_words import fed
 from piezolab.pages.where_is_the_fault.finder_blocks import next_html, places_html, taken_html
 from piezolab.studies.board_as_built import BoardAsBuilt, read_build
 from piezolab.studies.build_options import FAULT_KEYS
-from piezolab.studies.faults.hearing import FINE
-from piezolab.studies.faults.readings import Check
+from piezolab.studies.faults.readings import Check, excluded
 from piezolab.studies.faults.simulate import HIGH_HZ, LOW_HZ
 
 FIRST = ("diode", "ohm_max", "meter_ohm")  # of the fields; the others are folded
 EAR = (
     "Warm, or a smell? Switch off, unclip the battery, set it down away from people, and press “something gets hot”. "
-    "Else press all that you hear."
+    "Else press what fits."
 )
 
 
@@ -42,10 +42,11 @@ class Finder:
     def __init__(self, state: FaultState) -> None:
         self._state, self._keepsake = state, None
         self._listed: tuple[Check, ...] = ()
+        self._adapter = state.chain.supply == "adapter"
         self._older: Mapping[str, str] = {}  # the meter, where an older page kept it with the readings
         self._heard_words = say.heard_words()
         self.stop = Block("cautions", title="")
-        self.ear = Block("heard", paragraphs(EAR), title="What do you hear?")
+        self.ear = Block("heard", paragraphs(fed(EAR, state.chain)), title="What do you hear?")
         self.ear_buttons = Buttons("what you hear", {word: self._hearer(word) for word in self._heard_words})
         self.next = Block("next", title="Measure next", spoken=True)
         self.tone = TonePlayer(hertz=[LOW_HZ, HIGH_HZ])
@@ -74,7 +75,8 @@ class Finder:
         ]  # fmt: skip
 
     def _entry(self) -> Form:
-        options = tuple((check.key, say.check_words(check)) for check in self._listed)
+        chain = self._state.chain
+        options = tuple((check.key, fed(say.check_words(check), chain)) for check in self._listed)
         return Form(
             "A reading",
             [
@@ -99,9 +101,8 @@ class Finder:
         self.entry.fill({"value": ""})
         weighed = state.diagnosis
         then = weighed.found.next if weighed is not None and weighed.entries == state.entries else None
-        return f"Taken: {say.reading_words(entry.reading)}." + (
-            f" Next: {say.check_words(then.check)}." if then else ""
-        )
+        words = f"Taken: {say.reading_words(entry.reading)}."
+        return fed(words + (f" Next: {say.check_words(then.check)}." if then else ""), state.chain)
 
     def _metered(self, build: BoardAsBuilt) -> str:
         self._state.metering = MeterEntry(build)
@@ -114,8 +115,7 @@ class Finder:
             if word in heard:
                 self._state.heard = tuple(w for w in heard if w != word)
             else:
-                keep = () if word == FINE else tuple(w for w in heard if w != FINE)
-                self._state.heard = (*keep, word)
+                self._state.heard = (*(w for w in heard if w not in excluded(word)), word)
             self._changed()
 
         return press
@@ -137,8 +137,8 @@ class Finder:
 
         def given(texts: Mapping[str, str]) -> None:
             state = self._state
-            heard = tuple(word for word in texts.get("heard", "").split(",") if word in self._heard_words)
-            state.heard = (FINE,) if FINE in heard else heard
+            heard = [word for word in texts.get("heard", "").split(",") if word in self._heard_words]
+            state.heard = tuple(word for word in heard if not set(excluded(word)) & set(heard[: heard.index(word)]))
             state.entries = entered(texts)
             self._older = meter_in_fault(texts)
             self._put(read_build(self._older, state.metering.build)[0])
@@ -172,26 +172,29 @@ class Finder:
 
     def _show(self) -> None:
         weighed, chain = self._state.diagnosis, self._state.chain
+        self.ear.content = paragraphs(fed(EAR, chain))
         self._list(() if weighed is None else weighed.table.checks)
         if weighed is None:
             self.stop.content = self.taken.content = self.places.content = ""
             self.next.content = paragraphs("Nothing can be proposed for this chain.")
             return
         found = weighed.found
-        self.stop.content = f"<p><strong>{say.stop_words(found.reversed)}</strong></p>" if found.stop else ""
+        stop = fed(say.stop_words(found.reversed), chain)
+        self.stop.content = f"<p><strong>{stop}</strong></p>" if found.stop else ""
         asked = found.next is not None and any(r.check == found.next.check for r in weighed.readings)
         self.next.content = next_html(found, chain, weighed.metering, asked)
         # no tone is fed in, and none is offered, before the battery may go in
         self.tone.layout.display = "none" if found.unpowered_only else None
         if found.next is not None:
             self.entry.fill({"check": found.next.check.key})
-        self.taken.content = taken_html(weighed.entries, weighed.used, found)
+        self.taken.content = taken_html(weighed.entries, weighed.used, found, chain)
         self.places.content = places_html(found, chain) if weighed.entries or weighed.heard else ""
 
     def _list(self, checks: tuple[Check, ...]) -> None:
         """What can be read on this chain; other lanes are another list to pick from."""
-        if checks != self._listed:
-            self._listed = checks
+        listed = (checks, self._state.chain.supply == "adapter")
+        if listed != (self._listed, self._adapter):
+            self._listed, self._adapter = listed
             self.entry = self._entry()
             self.asks.children = self._laid_out()
         self.entry.layout.display = None if checks else "none"

@@ -9,6 +9,7 @@ from piezolab.chain import SignalChain
 from piezolab.pages.kit.blocks import bullets, paragraphs, table
 from piezolab.pages.where_is_the_fault import sentences as say
 from piezolab.pages.where_is_the_fault.entry import Entry, MeterEntry
+from piezolab.pages.where_is_the_fault.feed_words import fed
 from piezolab.studies.faults.bands import seen_shares
 from piezolab.studies.faults.diagnosis import Diagnosis
 from piezolab.studies.faults.table import FaultTable
@@ -41,10 +42,10 @@ def next_html(found: Diagnosis, chain: SignalChain, metering: MeterEntry, asked:
     expected = say.expected_words(step, chain, metering.meter)
     if expected:
         said += paragraphs("It would say:") + bullets(expected)
-    return said + paragraphs(say.why_words(step))
+    return fed(said + paragraphs(say.why_words(step)), chain)
 
 
-def taken_html(entries: Sequence[Entry], used: Sequence[int], found: Diagnosis) -> str:
+def taken_html(entries: Sequence[Entry], used: Sequence[int], found: Diagnosis, chain: SignalChain) -> str:
     """The readings so far, with those that are doubtful, that nothing explains, or that this chain does not have."""
     if not entries:
         return ""
@@ -60,7 +61,7 @@ def taken_html(entries: Sequence[Entry], used: Sequence[int], found: Diagnosis) 
             say.value_words(reading.kind, reading.value, reading.digit),
         )
         rows.append((*row, notes.get(n, "")) if notes else row)
-    return table(("reading", "it said", "")[: 3 if notes else 2], rows, "Taken so far.")
+    return fed(table(("reading", "it said", "")[: 3 if notes else 2], rows, "Taken so far."), chain)
 
 
 def places_html(found: Diagnosis, chain: SignalChain) -> str:
@@ -80,7 +81,7 @@ def places_html(found: Diagnosis, chain: SignalChain) -> str:
         caution = say.fault_texts(spot.faults[0], chain)["caution"]
         said += f"<h3>{escape(words)}: {100 * spot.probability:.0f} %</h3><ul>{items}</ul>"
         said += f"<p class='caution'>{escape(caution)}</p>" if caution else ""
-    return said
+    return fed(said, chain)
 
 
 def expected_html(found: Diagnosis, chain: SignalChain, meter: Meter) -> str:
@@ -96,7 +97,7 @@ def expected_html(found: Diagnosis, chain: SignalChain, meter: Meter) -> str:
         for step in steps
     ]
     told = "What each of the likeliest places would read, the most telling reading first"
-    return table(head, rows, f"{told}{'; battery out' if found.unpowered_only else ''}.")
+    return fed(table(head, rows, f"{told}{'; battery out' if found.unpowered_only else ''}."), chain)
 
 
 def unseen_html(found: FaultTable, chain: SignalChain) -> str:
@@ -112,4 +113,4 @@ def unseen_html(found: FaultTable, chain: SignalChain) -> str:
         return paragraphs("Every fault that was thought of shows in some reading.")
     rows = [(place, " ".join(ways)) for place, ways in never.items()]
     rows += [(f"{place} (often)", " ".join(ways)) for place, ways in often.items()]
-    return table(("place of a hidden fault", "what would show it"), rows)
+    return fed(table(("place of a hidden fault", "what would show it"), rows), chain)

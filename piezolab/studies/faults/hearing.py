@@ -15,15 +15,27 @@ from piezolab.studies.faults.simulate import Findings
 
 WORDS = ("weak", "thin", "hum", "hiss", "distorted", "crackle", "thump", "dead", "hot")
 FINE = "fine"
+WORKED, NEW = "worked", "new"  # known without listening: it played well before; it is newly built
 TONES = ("none", "weak", "normal", "distorted")
 
 # Ears and words are not a meter: a word is also said without cause, or said for another, and what holds is not always
 # mentioned. So no word outweighs a reading. The shares are those with which stated probabilities came true for makers
 # of another world, by number of words said (tests/studies/faults/test_calibration.py).
-SAID_ANYWAY = 0.12  # a word is said without cause
-SAID = 0.75  # a word is said where it holds
+SAID_ANYWAY, DEAD_ANYWAY = 0.08, 0.04  # a word is said without cause; that nothing at all is heard more seldom
+SAID = 0.78  # a word is said where it holds
 HOT_ANYWAY, HOT_SAID = 0.02, 0.9  # heat is felt with a finger
-UNSAID = 0.5  # of what holds is mentioned at all
+UNSAID = 0.45  # of what holds is not mentioned beside what is
+CONFUSED = 0.12  # where a word holds, one near to it is said
+NEAR = {
+    "weak": ("thin", "dead"), "thin": ("weak",), "dead": ("weak",), "hum": ("hiss",), "hiss": ("hum",),
+    "distorted": ("crackle",), "crackle": ("distorted", "thump"), "thump": ("crackle",),
+}  # fmt: skip
+# Where it holds, it is still said to sound fine: nobody takes silence for sound, but a thump is easily missed.
+STILL_FINE = {
+    "weak": 0.1, "thin": 0.3, "hum": 0.2, "hiss": 0.5, "distorted": 0.15, "crackle": 0.25, "thump": 0.5, "dead": 0.02,
+    "hot": 0.1,
+}  # fmt: skip
+MISTOLD = 0.08  # whether it ever worked is told wrongly
 DEAD_DB, WEAK_DB, THIN_DB, HUM_DB = -35.0, -7.0, -5.0, 14.0
 THUMP_V = 0.05
 
@@ -58,24 +70,31 @@ def holds(found: Findings, sound: slice, crackling: np.ndarray, hot_w: float) ->
     return np.stack([words[word] for word in WORDS])
 
 
-def heard_likelihood(said: Collection[str], surely: np.ndarray) -> np.ndarray:
-    """Probability of the words said given how surely each holds (W, P), shape (P,). Nothing said tells nothing.
-
-    What is not mentioned tells little: half of what holds is not. "fine" means that no word holds.
-    """
+def heard_likelihood(said: Collection[str], surely: np.ndarray, worked: np.ndarray) -> np.ndarray:
+    """Probability of the words said given how surely each holds (W, P), and of what is known besides given how surely
+    the board worked before (P,); shape (P,). Nothing said tells nothing."""
     answer = np.ones(surely.shape[-1], surely.dtype)
-    if not said:
-        return answer
-    for n, word in enumerate(WORDS):
-        least, most = (HOT_ANYWAY, HOT_SAID) if word == "hot" else (SAID_ANYWAY, SAID)
-        spoken = least + (most - least) * surely[n]
-        if FINE in said:
-            answer *= 1 - spoken
-        elif word in said:
-            answer *= spoken
-        else:
-            answer *= 1 - (1 - UNSAID) * surely[n]
+    for word, share in ((WORKED, worked), (NEW, 1 - worked)):
+        if word in said:
+            answer *= MISTOLD + (1 - 2 * MISTOLD) * share
+    if FINE in said:
+        for n, word in enumerate(WORDS):
+            answer *= (1 - SAID_ANYWAY) * (1 - (1 - STILL_FINE[word]) * surely[n])
+    elif set(WORDS) & set(said):
+        for n, word in enumerate(WORDS):
+            answer *= _spoken(n, surely) if word in said else 1 - (1 - UNSAID) * surely[n]
     return answer
+
+
+def _spoken(n: int, surely: np.ndarray) -> np.ndarray:
+    """Probability that one of WORDS is said, for itself or for one near to it."""
+    word = WORDS[n]
+    least = {"hot": HOT_ANYWAY, "dead": DEAD_ANYWAY}.get(word, SAID_ANYWAY)
+    most = HOT_SAID if word == "hot" else SAID
+    silent = 1 - least - (most - least) * surely[n]
+    for near in NEAR.get(word, ()):
+        silent = silent * (1 - CONFUSED * surely[WORDS.index(near)])
+    return 1 - silent
 
 
 def tone_shares(found: Findings, sound: slice) -> np.ndarray:

@@ -40,10 +40,12 @@ class Limits:
 
 @dataclass(frozen=True)
 class Knowledge:
-    """limits; weights: how common each kind is beside the others; texts: templates by table and key."""
+    """limits; weights: how common each kind is beside the others; worn: share of its cases in boards that had worked
+    before; texts: templates by table and key."""
 
     limits: Limits
     weights: Mapping[str, float]
+    worn: Mapping[str, float]
     texts: Mapping[str, Any]
 
 
@@ -51,7 +53,7 @@ _SHARES = {
     "healthy", "two", "slip", "stray", "short_share", "stop_share", "doubtful", "two_share", "clear_share",
     "read_share", "unseen", "often_unseen",
 }  # fmt: skip
-_TABLES = ("kinds", "spots", "checks", "stop", "heard")
+_TABLES = ("kinds", "spots", "checks", "stop", "heard", "adapter")
 _KIND_TEXTS = ("mend", "reads", "shows", "source")
 
 
@@ -80,7 +82,7 @@ def read(path: Path) -> Knowledge:
         limits[item.name] = value
     if limits["healthy"] + limits["two"] >= 1:
         raise FaultDataError(f"{path.name}, limits, healthy: with two it must stay below 1")
-    weights = {}
+    weights: dict[str, dict[str, float]] = {"weight": {}, "worn": {}}
     for name, kind in table["kinds"].items():
         for text in _KIND_TEXTS:
             if not isinstance(kind.get(text), str) or not kind[text].strip():
@@ -88,11 +90,12 @@ def read(path: Path) -> Knowledge:
         caution = kind.get("caution", "none")
         if not isinstance(caution, str) or not caution.strip():
             raise FaultDataError(f"{path.name}, kinds.{name}, caution: {caution!r}; allowed is a text, or none at all")
-        weight = kind.get("weight")
-        if not isinstance(weight, float) or not 0 <= weight <= 1:
-            raise FaultDataError(
-                f"{path.name}, kinds.{name}, weight: {weight!r} is not allowed; allowed is 0.0 to 1.0"
-            )
-        weights[name] = weight
+        for field, found in weights.items():
+            share = kind.get(field)
+            if not isinstance(share, float) or not 0 <= share <= 1:
+                raise FaultDataError(
+                    f"{path.name}, kinds.{name}, {field}: {share!r} is not allowed; allowed is 0.0 to 1.0"
+                )
+            found[name] = share
     texts = MappingProxyType({name: table[name] for name in _TABLES})
-    return Knowledge(Limits(**limits), MappingProxyType(weights), texts)
+    return Knowledge(Limits(**limits), *(MappingProxyType(each) for each in weights.values()), texts)

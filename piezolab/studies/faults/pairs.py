@@ -52,6 +52,7 @@ class _Grid:
 
         self.value, self.width = fold(table.value), BANDWIDTH * fold(table.width)
         self.heard, self.tone = fold(table.heard), fold(table.tone)
+        self.worked = fold(table.worked[None])[0]
 
 
 def composed(
@@ -86,7 +87,8 @@ def pairs(table: FaultTable, reckoned: Reckoned, heard: Sequence[str]) -> Pairs:
         for same in reckoned.groups:
             each = each * _likelihood(table, grid, same, int(a), others)
         surely = np.maximum(grid.heard[:, a][:, None], grid.heard[:, others])
-        each = each * heard_likelihood(heard, surely.reshape(len(surely), -1)).reshape(each.shape)
+        worked = np.minimum(grid.worked[a][None], grid.worked[others])  # what came with the building spoils it for both
+        each = each * heard_likelihood(heard, surely.reshape(len(surely), -1), worked.ravel()).reshape(each.shape)
         found.append((int(a), others, each * (prior[a] * prior[others] / total)[:, None] / copies))
     first = np.concatenate([np.full(len(others), a) for a, others, _ in found])
     second = np.concatenate([others for _, others, _ in found])
@@ -139,7 +141,7 @@ def _likelihood(table: FaultTable, grid: _Grid, same: Same, a: int, others: np.n
 
 def _leading(table: FaultTable, reckoned: Reckoned, heard: Sequence[str]) -> np.ndarray:
     """The single faults that explain most, each reading being allowed to be another fault's."""
-    weight = table.weight * heard_likelihood(heard, table.heard) ** 0.5
+    weight = table.weight * heard_likelihood(heard, table.heard, table.worked) ** 0.5
     for same, likelihood in zip(reckoned.groups, reckoned.likelihoods, strict=True):
         weight = weight * (likelihood + (0.1 if same.kind == "tone" else _LENIENT))
         weight = weight / weight.sum()

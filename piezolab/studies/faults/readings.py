@@ -7,13 +7,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from piezolab.studies.faults.hearing import FINE, TONES, WORDS
+from piezolab.studies.faults.hearing import FINE, NEW, TONES, WORDS, WORKED
 from piezolab.studies.metering.instrument import Meter
 
 KINDS = ("dc", "ohm", "low", "high", "tone")
 UNITS = {"dc": "V", "ohm": "ohm", "low": "V", "high": "V", "tone": ""}
 POWERED = frozenset({"dc", "low", "high", "tone"})
 INPUT = "input"
+SAYABLE = (*WORDS, FINE, WORKED, NEW)
 
 _DC_KNEE_V = 0.05  # below it volts count as such, above by their ratio
 _OHM_KNEE = 1.0
@@ -105,14 +106,21 @@ def plausible(reading: Reading, most_v: float) -> bool:
 
 
 def checked_words(heard: Sequence[str]) -> tuple[str, ...]:
-    """Words for what is heard, each once. Raises ReadingError on a word that is not known, or beside "fine"."""
+    """Words for what is heard and known, each once. Raises ReadingError on a word that is not known, or on two that do
+    not go together."""
     for word in heard:
-        if word not in WORDS and word != FINE:
-            raise ReadingError(f"heard: {word!r} is not known; allowed is any of {', '.join((*WORDS, FINE))}.")
-    if FINE in heard and len(set(heard)) > 1:
-        other = next(word for word in heard if word != FINE)
-        raise ReadingError(f"heard: {other!r} does not go with {FINE!r}; allowed is {FINE!r} alone.")
+        if word not in SAYABLE:
+            raise ReadingError(f"heard: {word!r} is not known; allowed is any of {', '.join(SAYABLE)}.")
+    for word in heard:
+        other = next((each for each in heard if each in excluded(word)), None)
+        if other is not None:
+            raise ReadingError(f"heard: {other!r} does not go with {word!r}; allowed is one of the two.")
     return tuple(dict.fromkeys(heard))
+
+
+def excluded(word: str) -> tuple[str, ...]:
+    """Words that do not go with a word: nothing heard goes with "fine", and a board is new or has worked before."""
+    return {FINE: WORDS, WORKED: (NEW,), NEW: (WORKED,)}.get(word, (FINE,))
 
 
 def scaled(kind: str, value: float | np.ndarray, meter: Meter) -> np.ndarray:

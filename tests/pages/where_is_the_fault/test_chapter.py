@@ -1,6 +1,7 @@
 """Chapter 8: readings in, places and the next reading out; safety first."""
 
 import asyncio
+import inspect
 import json
 import re
 from concurrent.futures import ThreadPoolExecutor
@@ -8,15 +9,19 @@ from dataclasses import replace
 
 import pytest
 
+from piezolab import catalogue
 from piezolab.chain import SignalChain
 from piezolab.pages.kit.form import FieldError
 from piezolab.pages.where_is_the_fault import chapter as page
+from piezolab.pages.where_is_the_fault import finder_blocks
 from piezolab.pages.where_is_the_fault import sentences as say
 from piezolab.pages.where_is_the_fault.entry import MOST_READINGS, Entry, read
-from piezolab.pages.where_is_the_fault.finder import Finder
+from piezolab.pages.where_is_the_fault.feed_words import fed
+from piezolab.pages.where_is_the_fault.finder import EAR, Finder
 from piezolab.pages.where_is_the_fault.finder_blocks import unseen_html
 from piezolab.studies.faults.diagnosis import diagnose
 from piezolab.studies.faults.drawn_board import table_of
+from piezolab.studies.faults.knowledge import knowledge
 from piezolab.studies.faults.making import fault_table
 from piezolab.studies.faults.readings import Check, Reading
 
@@ -205,6 +210,59 @@ def test_words_for_every_chain(query: str) -> None:
     for check in found.checks:
         assert "{" not in say.check_words(check) + "".join(say.check_how(check))
     assert not re.search(r"\b(nan|None)\b", made.table.content + unseen_html(found, chain))
+
+
+_OF_A_BATTERY = re.compile(r"(?i)batter|\\bclip\\b|\\bclip's|unclip|swollen one|burst")
+
+
+def test_an_adapters_page_knows_no_battery() -> None:
+    made = page.make("supply=adapter")
+    chain, finder = made.state.chain, made.finder
+    found = fault_table(chain)
+    words = [fed(text, chain) for text in (page.PROBING, page.MENDING, EAR, say.stop_words(), say.stop_words(True))]
+    for fault in found.hypotheses:
+        texts = (say.spot_words(fault.spot, chain), say.hidden_words(fault, chain, found.meter),
+                 *say.fault_texts(fault, chain).values())  # fmt: skip
+        words += [fed(text, chain) for text in texts]
+    for check in found.checks:
+        words += [fed(text, chain) for text in (say.check_words(check), *say.check_how(check))]
+    shown = [unseen_html(found, chain)]
+    for heard, readings in (((), ()), (("fine",), ()), (("hot",), ()), ((), (("dc:clip", "-9"),)),
+                            (("dead",), (("ohm:clip", "8k"),))):  # fmt: skip
+        finder._forget()
+        for word in heard:
+            finder.ear_buttons.press(word)
+        for check, value in readings:
+            assert finder.entry.submit({"check": check, "value": value})
+            shown.append(finder.entry.said)
+        shown += [made.verdict.content, made.table.content, *(
+            block.content for block in (finder.stop, finder.ear, finder.next, finder.taken, finder.places)
+        )]  # fmt: skip
+    shown.append(str(finder.entry.fields))
+    for text in (*words, *shown):
+        assert not _OF_A_BATTERY.search(text), _OF_A_BATTERY.search(text).string
+    assert _OF_A_BATTERY.search(fed(EAR, SignalChain())), "the pattern finds them where a battery feeds the board"
+    told = "\n".join([*map(str, knowledge().texts.values()), EAR, page.PROBING])
+    told += inspect.getsource(say) + inspect.getsource(finder_blocks)
+    for words_of_a_battery, _ in knowledge().texts["adapter"]["said"]:
+        assert told.count(words_of_a_battery) > 0, f"no text says {words_of_a_battery!r}"
+
+
+@pytest.mark.parametrize("supply", sorted(catalogue.batteries()))
+def test_the_battery_brings_its_own_caution(supply: str) -> None:
+    kind = catalogue.batteries()[supply]
+    chain = SignalChain(supply=supply, supply_v=kind.nominal_v)
+    assert kind.caution and kind.caution in say.battery_caution(chain)
+    assert not say.battery_caution(SignalChain(supply="adapter"))
+
+
+def test_newly_built_and_played_before_exclude_each_other(made: page.Page) -> None:
+    finder = fresh(made)
+    for word in ("fine", "new", "worked"):
+        finder.ear_buttons.press(word)
+    assert made.state.heard == ("fine", "worked")
+    finder.ear_buttons.press("weak")
+    assert made.state.heard == ("worked", "weak")
 
 
 def test_what_the_browser_kept_comes_back(made: page.Page) -> None:

@@ -27,7 +27,7 @@ class Scores:
     proposed while a short or a reversal was likelier than its limit, (N,);
     two: whether two faults were suspected wrongly, (N,); stated: probability of the first place after each reading,
     verdict: whether it was declared found, alarm: whether it was to be switched off at once, powered: whether a
-    reading with the battery in was proposed, (N, readings + 1) each; words: how many were said, "fine" not counted,
+    reading with the battery in was proposed, (N, readings + 1) each; words: how many of what is heard were said,
     (N,); powered_first: whether the first reading needs the battery,
     (N,); dangerous: whether the build would heat up, (N,); probability: of each spot at the end, (N, S); truth: true
     spot, (N,).
@@ -96,7 +96,7 @@ def score(
             step.next is not None and step.next.powered and (step.reversed or step.short > table.limits.short_share)
             for step in course.diagnoses
         )
-        words[n] = sum(word != hearing.FINE for word in course.heard)
+        words[n] = sum(word in hearing.WORDS for word in course.heard)
         last = course.diagnoses[-1]
         exact[n] = max((f for s in last.spots for f in s.faults), key=lambda f: f.probability).key == key
         two[n] = last.two_suspected

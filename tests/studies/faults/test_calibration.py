@@ -34,7 +34,7 @@ def at_random(made: World, build: int, most: int) -> tuple[list[float], list[boo
         share = np.bincount(table.spot, explain(table, readings[:count], heard).weight, len(table.spots))
         stated.append(float(share.max()))
         right.append(table.spots[int(np.argmax(share))] == spot)
-    return stated, right, sum(word != hearing.FINE for word in heard)
+    return stated, right, sum(word in hearing.WORDS for word in heard)
 
 
 def test_stated_probabilities_come_true_whatever_was_heard(table: FaultTable) -> None:

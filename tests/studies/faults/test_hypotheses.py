@@ -157,6 +157,7 @@ def test_data_with_sources_and_checked(tmp_path: Path) -> None:
     for bad, words in (
         (text.replace("healthy = 0.15", "healthy = 1.5"), "limits, healthy: 1.5"),
         (text.replace("weight = 0.18", "weight = -1.0"), "kinds.joint, weight"),
+        (text.replace("worn = 0.9", "worn = 9.0", 1), "kinds.flat, worn: 9.0"),
         (text.replace("[limits]", "[bounds]"), "limits"),
         ("healthy =", "cannot be read"),
     ):

@@ -13,7 +13,7 @@ from piezolab.studies.faults import FINE, WORDS, Check, FaultTable, Reading, fau
 from piezolab.studies.faults.information import _mutual, information
 from piezolab.studies.faults.likelihood import BANDWIDTH, Same, density, explain, reckon
 from piezolab.studies.faults.next_readings import weighted_range
-from piezolab.studies.faults.readings import natural, over_range, scaled, shown, sigma
+from piezolab.studies.faults.readings import ReadingError, checked_words, natural, over_range, scaled, shown, sigma
 from piezolab.studies.metering.instrument import Meter
 
 METER = Meter()
@@ -59,12 +59,43 @@ def test_sigma_is_the_meters_limit_moved_to_the_scale(kind: str, value: float) -
 # -- hearing -----------------------------------------------------------------------------------------------------
 def test_what_is_said() -> None:
     surely = np.array([[0.0, 1.0]] + [[0.0, 0.0]] * (len(WORDS) - 1))  # "weak" holds for the second build
-    assert hearing.heard_likelihood((), surely).tolist() == [1, 1]
-    weak, fine = hearing.heard_likelihood(("weak",), surely), hearing.heard_likelihood((FINE,), surely)
-    assert weak[1] / weak[0] == pytest.approx(hearing.SAID / hearing.SAID_ANYWAY)
-    assert fine[1] / fine[0] == pytest.approx((1 - hearing.SAID) / (1 - hearing.SAID_ANYWAY))
-    hum = hearing.heard_likelihood(("hum",), surely)
-    assert hum[1] / hum[0] == pytest.approx(hearing.UNSAID), "not to mention it tells little"
+    worked = np.array([0.5, 0.5])
+
+    def odds(*said: str, history: np.ndarray = worked) -> float:
+        one, other = hearing.heard_likelihood(said, surely, history)
+        return float(other / one)
+
+    assert odds() == 1
+    assert odds("weak") == pytest.approx(hearing.SAID / hearing.SAID_ANYWAY)
+    assert odds(FINE) == pytest.approx(hearing.STILL_FINE["weak"])
+    assert odds("hum") == pytest.approx(hearing.UNSAID), "not to mention it tells little"
+    near = 1 - (1 - hearing.DEAD_ANYWAY) * (1 - hearing.CONFUSED)
+    assert odds("dead") == pytest.approx(hearing.UNSAID * near / hearing.DEAD_ANYWAY), "one word is said for another"
+    assert set(hearing.STILL_FINE) == set(WORDS) and set(hearing.NEAR) < set(WORDS)
+
+
+def test_what_is_known_besides() -> None:
+    surely, worked = np.zeros((len(WORDS), 2)), np.array([0.02, 0.9])
+    before, new = (hearing.heard_likelihood((word,), surely, worked) for word in (hearing.WORKED, hearing.NEW))
+    assert before + new == pytest.approx(1.0) and before[1] > 5 * before[0] and new[0] > 5 * new[1]
+    both = hearing.heard_likelihood(("hum", hearing.NEW), surely, worked)
+    assert both == pytest.approx(new * hearing.heard_likelihood(("hum",), surely, worked))
+
+
+@pytest.mark.parametrize(("said", "other"), [((hearing.WORKED, hearing.NEW), "new"), (("weak", FINE), "fine")])
+def test_words_that_exclude_each_other(said: tuple[str, str], other: str) -> None:
+    with pytest.raises(ReadingError, match=f"^heard: '{other}' does not go with '{said[0]}'; allowed is"):
+        checked_words(said)
+    assert checked_words((FINE, hearing.NEW)) == (FINE, hearing.NEW)
+
+
+def test_what_came_with_the_building_never_worked(table: FaultTable) -> None:
+    never, before = (
+        np.bincount(table.spot, explain(table, (), (word,)).weight) for word in (hearing.NEW, hearing.WORKED)
+    )
+    for spot, least in (("battery", 2.0), ("cable", 3.0)):
+        assert before[table.spots.index(spot)] > least * never[table.spots.index(spot)]
+    assert never[table.spots.index("part:R_S")] > 1.5 * before[table.spots.index("part:R_S")]
 
 
 def test_what_faults_sound_like(table: FaultTable) -> None:

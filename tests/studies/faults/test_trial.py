@@ -26,16 +26,26 @@ from tests.studies.faults.trial import ELSEWHERE, Examiner, world
 LONG = bool(os.environ.get("PIEZOLAB_LONG"))
 FAULTY, SOUND = (260, 100) if LONG else (20, 6)
 BOARDS = tuple(METHODS) if LONG else ("stripboard",)
-#: Within four readings: true place first, among three; a sound place declared; of how many that show. From seeds
-#: 22 and 23, on which nothing was tuned, the battery out until a short is less likely than 1 in 500. Tape, wire and
-#: breadboard came out alike to the last build. Of 80 sound followers 0.988 were called sound; no sound gain stage was
-#: run. The first place misses the aim everywhere; a fifth reading brings it to 0.916 and 0.898, 0.902, 0.917 and
-#: 0.825, in this order.
+#: Within four readings: true place first, among three; a sound place declared; of how many that show. From seeds 22 to
+#: 25, on which nothing was tuned, the battery out until a short is less likely than 1 in 500. Called sound of 60 sound
+#: boards each: followers 0.967, gain stages 0.917, none of them declared to have a fault.
+#:
+#: The first place misses its aim, and by far the most of what is missed is a matter of how much four readings can say.
+#: Of 40 followers missed in one trial (seed 101, before what is known besides was asked) some single reading, or two,
+#: would have put the true place first in 36, but always another one: volts of clip or supply for a flat (8) or
+#: reversed (2) battery and the diode (1), volts of the source for an unsuited transistor (7), the tone before and
+#: behind the output capacitor for one that is open or misplaced (8), ohms of source and supply for the transistor's
+#: and R_S's joints and for a leaking C_sup. In 3 no four readings with the clip among them would, in 5 not even all 23.
+#: The safe order takes one of the four for the clip and, where that was read on a range too high, a second for the
+#: supply lane: with every range right, 0.831 instead of 0.801. Looking two readings ahead for the likeliest place
+#: found 0.791 where the next reading's information found 0.826; counting what opens the way to the battery 0.831 for
+#: 0.816 and 0.822 for 0.837 on two trials. A fifth reading brings 0.886 and a sixth 0.925. No repair at one place is
+#: counted as two places.
 RECORDED = {
-    ("stripboard", "follower"): ((0.851, 0.944, 0.000, 215), (0.791, 0.942, 0.005, 206)),
-    ("tape, wire, breadboard", "follower"): ((0.797, 0.917, 0.008, 133),),
-    ("stripboard", "follower, measured transistor"): ((0.827, 0.910, 0.008, 133),),
-    ("stripboard", "gain stage"): ((0.692, 0.875, 0.000, 120),),
+    ("stripboard", "follower"): ((0.847, 0.963, 0.000, 215), (0.835, 0.937, 0.000, 206)),
+    ("breadboard", "follower"): ((0.902, 0.980, 0.000, 51),),
+    ("stripboard", "follower, measured transistor"): ((0.889, 0.939, 0.000, 99),),
+    ("stripboard", "gain stage"): ((0.808, 0.949, 0.000, 99),),
 }
 FIRST, THREE, HEALTHY, MISLED = 0.88, 0.93, 0.96, 0.03  # what is held; the aim is 0.92, 0.97, 0.97, 0.03
 
@@ -65,6 +75,15 @@ def test_found_within_four_readings(trial: tuple[str, Scores, Scores]) -> None:
     assert reached[3] <= stats.binom.ppf(0.99, count, MISLED) / count
     assert reached[1] >= reached[0] >= faulty.exactly
     assert faulty.two[faulty.counted].mean() < 0.05, "one fault is not taken for two"
+
+
+def test_sound_gain_stages_are_called_sound() -> None:
+    chain = SignalChain(stage="gain")
+    drawn = table_of(chain, BoardAsBuilt(method="stripboard"))
+    sound = score(world(chain, drawn, 60 if LONG else 3, 0, seed=31, method="stripboard"))
+    assert sound.found(1, counted=False) >= least(HEALTHY, len(sound.truth))
+    assert not (sound.verdict & (sound.place > 0)).any(), "no place of a sound board is declared the one to mend"
+    assert not sound.unsafe.any() and not sound.powered_first.any()
 
 
 def test_the_battery_stays_out_while_it_could_hurt(trial: tuple[str, Scores, Scores]) -> None:

@@ -6,6 +6,7 @@ from collections.abc import Collection
 from dataclasses import dataclass
 
 import numpy as np
+from scipy import special
 
 from piezolab.chain import SignalChain
 from piezolab.chain.assembly import assemble
@@ -18,6 +19,7 @@ from piezolab.studies.faults.drawn_board import side_by_side
 from piezolab.studies.faults.draws import Spread, with_faults
 from piezolab.studies.faults.fault_network import fault_network
 from piezolab.studies.faults.hypotheses import Hypothesis
+from piezolab.studies.faults.knowledge import knowledge
 from piezolab.studies.faults.making import (
     bridged,
     crackles,
@@ -49,6 +51,9 @@ _TAKEN_FOR = {
     "weak": "dead", "thin": "weak", "hum": "hiss", "hiss": "hum", "distorted": "crackle", "crackle": "distorted",
     "thump": "crackle", "dead": "weak",
 }  # fmt: skip
+_TOLD = 0.9  # say whether it ever worked, some of them wrongly, a poor ear more often
+_MISTOLD, _MISTOLD_POORLY = 0.03, 0.12
+_OTHER_HISTORY = 0.7  # how far, on a logistic scale, boards here had worked before more or less often
 _NO_CONTACT = 0.02  # of ohms are read with a probe that does not touch
 _STILL_NONE = 0.1  # of these after the points were pressed down, as every step in ohms asks where it says OL
 
@@ -58,7 +63,8 @@ class World:
     """Simulated builds: the faults in each (none, one or two), and what a perfect meter and ear would find.
 
     alone: of builds with two faults, what the same builds would read with each alone; without: of builds with one, with
-    none; band: that holds 99 % of the sound builds of this world, by check, scaled, (M, 2).
+    none; band: that holds 99 % of the sound builds of this world, by check, scaled, (M, 2); worked: whether each had
+    worked before, (N,).
     """
 
     table: FaultTable
@@ -69,6 +75,7 @@ class World:
     alone: tuple[Findings, ...]
     without: Findings
     band: np.ndarray
+    worked: np.ndarray
     seed: int
 
     def __len__(self) -> int:
@@ -123,8 +130,17 @@ def world(
         tuple(_after(simulate_wide(network, each, len(lists), question), _SOUND) for each in alone),
         _after(simulate_wide(network, sound_ones, len(lists), question) if faults == 1 else found, _SOUND),
         band_of(table, scaled_all(table, found)[:, sound]),
+        _histories(chosen, seed),
         seed,
     )
+
+
+def _histories(chosen: list[tuple[Hypothesis, ...]], seed: int) -> np.ndarray:
+    """Whether each build had worked before, (N,): oftener or more seldom, by kind, than the study believes."""
+    rng, worn = np.random.default_rng((seed, 1)), knowledge().worn
+    moved = {kind: special.expit(special.logit(worn[kind]) + _OTHER_HISTORY * rng.normal()) for kind in sorted(worn)}
+    shares = [min((moved[fault.kind] for fault in faults), default=moved["healthy"]) for faults in chosen]
+    return rng.random(len(chosen)) < np.array(shares)
 
 
 def _there(fault: Hypothesis, chain: SignalChain, method: str) -> bool:
@@ -194,17 +210,20 @@ class Examiner:
     def __init__(self, world_: World, build: int, slips: bool = True, poor_ear: bool = False) -> None:
         self.world, self.build, self.slips = world_, build, slips
         self.anyway, self.confused = (_SAID_ANYWAY, _CONFUSED) if poor_ear else (0.0, 0.0)
+        self.mistold = _MISTOLD_POORLY if poor_ear else _MISTOLD
         self.rng = np.random.default_rng((world_.seed, build))
 
     def words(self) -> tuple[str, ...]:
-        """What its maker says about the sound."""
+        """What its maker says about the sound, and whether it ever worked."""
         words = []
         for word, surely in zip(hearing.WORDS, self.world.heard[:, self.build], strict=True):
             anyway = 0.0 if word == "hot" else self.anyway
             if self.rng.random() < anyway + (_SAID - anyway) * surely:
                 words.append(_TAKEN_FOR.get(word, word) if self.rng.random() < self.confused else word)
         fine = self.world.heard[:, self.build].max() < 0.5
-        return tuple(dict.fromkeys(words)) or ((hearing.FINE,) if fine else ())
+        told = (hearing.NEW, hearing.WORKED)[int(self.world.worked[self.build] ^ (self.rng.random() < self.mistold))]
+        known = (told,) if self.rng.random() < _TOLD else ()
+        return (*(dict.fromkeys(words) or ((hearing.FINE,) if fine else ())), *known)
 
     def read(self, check: Check) -> Reading:
         """One reading: every 20th on a neighbouring lane, some ohms with no contact, else within the meter's limit,
