@@ -35,6 +35,7 @@ from .record import SHOWN, plain
 from .room import Room
 from .room_sheet import RoomSheetHandler
 from .seats import Seats
+from .teacher_pages import ROUTES as TEACHERS_ROUTES
 
 if TYPE_CHECKING:
     from .hub.member import Member
@@ -283,6 +284,7 @@ class Server(Voila):
             (r"room/solved", own.SolvedHandler, room),
             (r"projector", own.ProjectorHandler, room),
             (r"projector/state", own.ProjectorStateHandler, room),
+            *((route, handler, room) for route, handler in TEACHERS_ROUTES.items()),
         ]
 
     @staticmethod

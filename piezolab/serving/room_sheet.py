@@ -63,6 +63,8 @@ again.</li>
 </ul>
 <h2>During the lesson</h2>
 <ul>
+<li>Your own view, at the address “for you alone” of the terminal: who is where, who waits; mute all, release
+a seat.</li>
 <li>When every seat is taken, the next ones see their place in the line and come in by themselves.</li>
 <li>A page that nobody touches gives its seat back after a while. “Carry on” brings it back with its chain; what was
 kept and solved is in that browser. Recordings are not kept: save them first.</li>

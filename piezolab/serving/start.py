@@ -122,6 +122,7 @@ def _say_room(room: Room) -> None:
     say(f"In the room, open: {room.link}")
     say(room.qr_text())
     say(f"For the projector: {room.address}projector   To print: {room.address}room-sheet")
+    say(f"For you alone: {room.address}teacher#{room.desk.secret}")
     say(f"{needed(room.seats.limit)} Stop with Ctrl-C.")
 
 

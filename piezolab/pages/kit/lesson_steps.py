@@ -61,11 +61,21 @@ class StepTasks(Tasks):
     guess = traitlets.Dict().tag(sync=True)
     #: What is not as the step has it, in a sentence.
     moved = traitlets.Unicode("").tag(sync=True)
+    #: Which screen is open, from 0, and the latest wrong answer to each task: in a room the page tells its teacher.
+    at = traitlets.Int(0).tag(sync=True)
+    wrong = traitlets.Dict().tag(sync=True)
 
     def __init__(self, state: PageState, tasks: Sequence[Task], lesson: str) -> None:
         super().__init__(state, tasks, lesson)
         self.on_guess: Callable[[str], None] = lambda word: None
         self.on_back: Callable[[], None] = lambda: None
+
+    def check(self, name: str, answer: str) -> tuple[bool, str]:
+        good, sentence = super().check(name, answer)
+        given = None if good else self._by_name[name].given(answer)
+        if given is not None:
+            self.wrong = {**self.wrong, name.rpartition("/")[2]: given}
+        return good, sentence
 
     def _guessed(self, content: dict[str, Any]) -> None:
         word = text_in(content, "guess", 10)
@@ -157,7 +167,7 @@ class LessonSteps:
         with self.head.hold_sync(), self.tasks.hold_sync():
             self.head.at, self.head.said = self.at, self._said()
             self.head.solved = name in self.tasks.done
-            self.tasks.current = name
+            self.tasks.current, self.tasks.at = name, self.at
 
     def _said(self) -> str:
         if self.at < len(self.screens) - 1:

@@ -18,7 +18,8 @@ export default {
     const form = make("form", { class: "pz-step-form" });
     const reply = make("p", { class: "pz-answer", role: "status" });
     el.append(guess, moved, form, reply);
-    const told = new Set(); // solved tasks that the room has been told of: how many solved each, and not who
+    const solved = new Set();
+    let told = ""; // what the room has been told: counted there, and not who
     const typed = new Map(); // what stands in a field whose screen was left
     let field = null;
     let waiting = null; // the task that is being checked, and what was known of it before
@@ -90,12 +91,13 @@ export default {
       check(model.get("current"), field?.value ?? "");
     });
 
-    // All of them each time: a server that has started anew knows of none.
-    function tell(names) {
-      const before = told.size;
-      for (const name of names) told.add(name.split("/").pop());
-      if (told.size === before) return;
-      const detail = { lesson: model.get("lesson"), tasks: [...told] };
+    // All of it each time: a server that has started anew knows of nothing.
+    function tell(names = []) {
+      for (const name of names) solved.add(name.split("/").pop());
+      const detail = { lesson: model.get("lesson"), tasks: [...solved], at: model.get("at"), wrong: model.get("wrong") };
+      const now = JSON.stringify(detail);
+      if (now === told) return;
+      told = now;
       el.dispatchEvent(new CustomEvent("piezolab:solved", { bubbles: true, composed: true, detail }));
     }
     function say(text, good = false) {
@@ -112,8 +114,8 @@ export default {
       waiting = null;
       reply.removeAttribute("aria-busy");
       tell(good ? [name, ...model.get("done")] : model.get("done"));
-      const solved = !sentence && model.get("done").includes(name);
-      say(solved ? "✓ solved before" : sentence, good || solved);
+      const before = !sentence && model.get("done").includes(name);
+      say(before ? "✓ solved before" : sentence, good || before);
     }
 
     // With a keyboard over half of the screen only the verdict, the plot and the answer stay.
@@ -132,11 +134,13 @@ export default {
     form.addEventListener("focusin", soon);
     form.addEventListener("focusout", soon);
     window.visualViewport?.addEventListener("resize", keys);
-    const follows = [["guess", showGuess], ["moved", showMoved], ["current", showTask], ["answers", showReply], ["done", showReply]];
+    const follows = [["guess", showGuess], ["moved", showMoved], ["current", showTask], ["answers", showReply],
+      ["done", showReply], ["at", () => tell()], ["wrong", () => tell()]];
     for (const [name, act] of follows) model.on(`change:${name}`, act);
     showGuess();
     showMoved();
     showTask();
+    tell();
     return () => {
       window.visualViewport?.removeEventListener("resize", keys);
       for (const [name, act] of follows) model.off(`change:${name}`, act);
