@@ -26,6 +26,9 @@ def main() -> None:
 @click.option("--browser/--no-browser", "open_browser", default=True, help="Open a browser once ready.")
 @click.option("--base-url", default="/", show_default=True, help="Path before every page, e.g. /workshop/.")
 @click.option("--public-address", help="Address under which visitors come, such as http://workshop.example:8350.")
+@click.option(
+    "--behind-proxy", is_flag=True, default=None, help="Believe addresses that a proxy forwards; only where there is one."
+)
 @click.option("--room", is_flag=True, help="Serve a room: QR code, projector page, seats, a line when they are taken.")
 @click.option("--seats", type=click.IntRange(1, 2000), help="Pages open at once; 40 unless said.")
 @click.option("--lesson", help="The lesson the room works on, by its name.")
@@ -131,8 +134,14 @@ def lessons(folder: str | None, name: str | None) -> None:
 def handout(lesson: str, address: str, output: TextIO) -> None:
     """Write a lesson as a page to print (HTML)."""
     from piezolab.lessons.shelf import known_lessons
+    from piezolab.serving.addresses import ServingError, checked_address
     from piezolab.sheets.handout import handout as made
 
+    try:
+        address = address and checked_address(address, "address", path_too=True)
+    except ServingError as error:
+        click.echo(error, err=True)
+        raise SystemExit(2) from None
     by_name = {known.name: known for known in known_lessons()}
     if lesson not in by_name:
         click.echo(f"lesson: {lesson[:60]!r} is not known; allowed is {', '.join(by_name)}.", err=True)

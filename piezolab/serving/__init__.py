@@ -24,6 +24,7 @@ def serve(
     *,
     notebooks: Path | str | None = None,
     public_address: str | None = None,
+    behind_proxy: bool = False,
     seats: int = 40,
     verbose: bool = False,
     room: bool = False,
@@ -40,10 +41,12 @@ def serve(
     host: network address to listen on; None is this computer only, in a room the room's network. port: 0 is any free
     one. base_url: path before every page, for a server behind a proxy. notebooks: folder, the shipped one by default.
     public_address: such as ``http://workshop.example:8350``, under which visitors reach the server if it is not the one
-    it listens on. seats: pages open at once, each with a kernel. verbose: log every request and kernel event. room:
-    serve a room of phones and laptops; lesson: what it works on. idle_minutes: after which an untouched page gives its
-    seat back; None is never. warm: fork kernels from one warm process where the system can. log_file: where the log
-    goes instead of the terminal; at 1 MB it is put aside, and two that were put aside are kept.
+    it listens on. behind_proxy: believe what a proxy says of a visitor's address and protocol (X-Forwarded-For);
+    anybody can write such words where there is no proxy that replaces them. seats: pages open at once, each with a
+    kernel. verbose: log every request and kernel event. room: serve a room of phones and laptops; lesson: what it works
+    on. idle_minutes: after which an untouched page gives its seat back; None is never. warm: fork kernels from one warm
+    process where the system can. log_file: where the log goes instead of the terminal; at 1 MB it is put aside, and two
+    that were put aside are kept.
 
     Raises ServingError where the address cannot be listened on or the notebooks cannot be read.
     """
@@ -56,6 +59,7 @@ def serve(
         base_url=base_url,
         notebooks=notebooks,
         public_address=public_address,
+        behind_proxy=behind_proxy,
         seats=seats,
         verbose=verbose,
         room=room,

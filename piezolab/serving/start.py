@@ -10,7 +10,6 @@ import webbrowser
 from collections.abc import Container
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
-from urllib.parse import urlsplit
 
 from tornado.ioloop import PeriodicCallback
 from tornado.iostream import StreamClosedError
@@ -19,7 +18,7 @@ from tornado.websocket import WebSocketClosedError
 from ..chapters import INDEX_FILE, ChapterFile, find_chapters, notebook_title
 from ..lessons.shelf import ROOM_LESSON
 from ..location import notebooks_dir
-from .addresses import LocalNames, OwnNames, is_loopback, own_addresses, public_host
+from .addresses import LocalNames, OwnNames, checked_address, is_loopback, own_addresses, public_host
 from .app import MESSAGE_LIMIT, Server, log
 from .forking import WarmProcess, WarmProvisioner, can_fork
 from .kept_room import KeptRoom, NotKept, usual_folder
@@ -51,14 +50,14 @@ async def _serve(
     more_files()
     http = CountingServer(
         server.application(),
-        # A proxy's word on host and protocol counts only where there is one.
+        # A forwarded address counts only where whoever started this says that there is a proxy that writes it.
         xheaders=server.behind_proxy,
         max_body_size=64 * 1024,
         max_buffer_size=MESSAGE_LIMIT + 2**20,
         # Slow requests, headers or bodies, do not hold their connection for long.
         idle_connection_timeout=30,
         body_timeout=_BODY_S,
-        most_of_one=1500 if server.behind_proxy else 400,
+        most_of_one=1500 if server.one_speaks_for_all else 400,
     )
     kernels = server.kernel_manager
     sweep = PeriodicCallback(lambda: server.seats.sweep(kernels.process_alive, kernels.free), _SWEEP_MS)
@@ -171,6 +170,7 @@ def run(
     base_url: str = "/",
     notebooks: Path | str | None = None,
     public_address: str | None = None,
+    behind_proxy: bool = False,
     verbose: bool = False,
     room: bool = False,
     lesson: str | None = None,
@@ -183,7 +183,7 @@ def run(
     write_to(log_file)
     log.setLevel(logging.INFO if verbose else logging.WARNING)
     base = _base_url(base_url)
-    public_address = _checked_public(public_address)
+    public_address = None if public_address is None else checked_address(public_address, "public-address")
     _check_numbers(seats, idle_minutes)
     chosen_lesson = room_lesson(lesson)
     folder = Path(notebooks).resolve() if notebooks else notebooks_dir().resolve()
@@ -212,6 +212,7 @@ def run(
             port=chosen,
             names=_names(host, room, public_address, member is not None),
             public_address=public_address,
+            behind_proxy=behind_proxy or member is not None,
             seats=holders,
             room=the_room,
             member=member,
@@ -265,13 +266,3 @@ def _shown(host: str, room: bool) -> str:
     if host in _EVERYWHERE:
         host = next(iter(own_addresses()), "127.0.0.1") if room else "127.0.0.1"
     return f"[{host}]" if ":" in host else host
-
-
-def _checked_public(address: str | None) -> str | None:
-    """The public address without a slash at its end."""
-    if address is None:
-        return None
-    parts = urlsplit(address)
-    if parts.scheme not in ("http", "https") or not parts.hostname or parts.path.strip("/"):
-        raise ServingError(f"public-address: {address!r} should look like http://192.168.0.7:8350")
-    return address.rstrip("/")

@@ -248,12 +248,31 @@ def test_a_lesson_seen_by_its_teacher(taught, browser):
 @pytest.mark.browser
 def test_wrong_secrets_are_few_and_nothing_of_them_is_written_down(taught):
     """The last one here: this address may try no more for a while."""
-    wrong = "w" * 32
-    codes = [
-        requests.post(taught.url + "teacher/key", json={"secret": wrong}, timeout=20).status_code
-        for _ in range(TRIES[0] + 3)
-    ]
+    codes = tried(taught, [f"192.0.2.{n}" for n in range(TRIES[0] + 3)])  # whom it says that it speaks for is nothing
     assert codes[-1] == 429 and set(codes) == {403, 429}
     good = requests.post(taught.url + "teacher/key", json={"secret": secret(taught)}, timeout=20)
     assert good.status_code == 429 and not good.cookies
-    assert taught.output.count(secret(taught)) == 1 and wrong not in taught.output
+    assert taught.output.count(secret(taught)) == 1 and WRONG not in taught.output
+
+
+def test_forwarded_addresses_count_where_somebody_says_that_there_is_a_proxy(room_notebooks):
+    server = open_room(room_notebooks, behind_proxy=True)
+    try:
+        many = TRIES[0] + 3
+        assert set(tried(server, [f"192.0.2.{n}" for n in range(many)])) == {403}
+        assert tried(server, ["198.51.100.1"] * many)[-1] == 429
+    finally:
+        server.stop()
+
+
+WRONG = "w" * 32
+
+
+def tried(server, forwarded: list[str]) -> list[int]:
+    """The answers to wrong secrets, each sent as if for another address (those of RFC 5737, for documentation)."""
+    codes = []
+    for address in forwarded:
+        headers = {"X-Forwarded-For": address}
+        answer = requests.post(server.url + "teacher/key", json={"secret": WRONG}, headers=headers, timeout=20)
+        codes.append(answer.status_code)
+    return codes
