@@ -32,8 +32,9 @@ def serve(
     idle_minutes: float | None = None,
     warm: bool = True,
     log_file: Path | str | None = None,
-) -> None:
-    """Serve the chapters until interrupted.
+    visitors: int | None = None,
+) -> bool:
+    """Serve the chapters until interrupted; True then.
 
     Prints one line, ``piezolab is ready: http://...``, once pages can be opened. A busy port is stepped over,
     and said so.
@@ -46,13 +47,14 @@ def serve(
     kernel. verbose: log every request and kernel event. room: serve a room of phones and laptops; lesson: what it works
     on. idle_minutes: after which an untouched page gives its seat back; None is never. warm: fork kernels from one warm
     process where the system can. log_file: where the log goes instead of the terminal; at 1 MB it is put aside, and two
-    that were put aside are kept.
+    that were put aside are kept. visitors: in a room, let so many headless visitors come, tell what was measured and
+    end; True where this machine holds them.
 
     Raises ServingError where the address cannot be listened on or the notebooks cannot be read.
     """
     from .start import run
 
-    run(
+    return run(
         host=host,
         port=port,
         open_browser=open_browser,
@@ -67,4 +69,5 @@ def serve(
         idle_minutes=idle_minutes,
         warm=warm,
         log_file=log_file,
+        visitors=visitors,
     )

@@ -33,8 +33,8 @@ $then<p>$seats</p>
 <ol>
 <li>At home, with internet, run <code>make serve</code> once. After that the computer needs no internet any more. For
 several computers run <code>make bundle</code> and carry the folder on a memory stick.</li>
-<li>In the room, start it with <code>make serve ARGS="--room"</code>, open the projector page and try one phone. It
-takes a minute.</li>
+<li><code>make serve ARGS="--room --try 30"</code> says whether this computer holds thirty. In the room, start it with
+<code>make serve ARGS="--room"</code>, open the projector page and try one phone. It takes a minute.</li>
 <li>Bring the charger: thirty pages keep the computer busy. Switch its sleep off.</li>
 </ol>
 <h2>The network</h2>

@@ -30,6 +30,7 @@ from .record import say, write_to
 from .room import Room, room_lesson
 from .seats import Seats
 from .start_problems import ServingError
+from .try_out import TryOut
 from .watch import needed, watch
 
 if TYPE_CHECKING:
@@ -41,9 +42,14 @@ _BODY_S = 10
 
 
 async def _serve(
-    server: Server, sockets: list[socket.socket], announce: str, open_browser: bool, warm: bool
-) -> None:
-    """Answer until told to stop."""
+    server: Server,
+    sockets: list[socket.socket],
+    announce: str,
+    open_browser: bool,
+    warm: bool,
+    trial: TryOut | None = None,
+) -> bool:
+    """Answer until told to stop, or until the room has been tried: whether that went well."""
     asyncio.get_running_loop().set_exception_handler(_left_over)
     stop = asyncio.Event()
     _stop_on_signals(stop)
@@ -74,7 +80,11 @@ async def _serve(
         _open_browser(announce)
     if server.member is not None:
         asyncio.create_task(_stop_unused(server, stop))
-    await stop.wait()
+    stopped = asyncio.create_task(stop.wait())
+    trying = asyncio.create_task(trial.run(announce, server.app.settings)) if trial else stopped
+    await asyncio.wait({stopped, trying}, return_when=asyncio.FIRST_COMPLETED)
+    went_well = trying.done() and trying.result()
+    trying.cancel()
     sweep.stop()
     watching.cancel()
     if server.room is not None:
@@ -84,6 +94,7 @@ async def _serve(
     await http.close_all_connections()
     if warming:
         warming.stop()
+    return went_well
 
 
 def _left_over(_: asyncio.AbstractEventLoop, about: dict[str, Any]) -> None:
@@ -177,14 +188,15 @@ def run(
     idle_minutes: float | None = None,
     warm: bool = True,
     log_file: Path | str | None = None,
+    visitors: int | None = None,
     member: "Member | None" = None,
-) -> None:
+) -> bool:
     """Serve until interrupted; see `piezolab.serving.serve`. member: whose server it is, behind a hub."""
     write_to(log_file)
     log.setLevel(logging.INFO if verbose else logging.WARNING)
     base = _base_url(base_url)
     public_address = None if public_address is None else checked_address(public_address, "public-address")
-    _check_numbers(seats, idle_minutes)
+    _check_numbers(seats, idle_minutes, visitors)
     chosen_lesson = room_lesson(lesson)
     folder = Path(notebooks).resolve() if notebooks else notebooks_dir().resolve()
     pages = _pages(folder)
@@ -219,7 +231,11 @@ def run(
             log_level=logging.INFO if verbose else logging.ERROR,
             **({"cookie_secret": kept.secret} if kept else {}),
         )
-        asyncio.run(_serve(server, sockets, announce, open_browser, warm))
+        trial = None
+        if visitors is not None:
+            page = chosen_lesson.chapter if chosen_lesson else next(slug for slug in pages if slug)
+            trial = TryOut(visitors, page, f"http://{_shown(host, room)}:{chosen}{base}")
+        return asyncio.run(_serve(server, sockets, announce, open_browser, warm, trial))
 
 
 def _kept(address: str) -> KeptRoom | None:
@@ -240,11 +256,13 @@ def _names(host: str, room: bool, public_address: str | None, hub: bool) -> Cont
     return LocalNames(public) if is_loopback(host) and not hub else None
 
 
-def _check_numbers(seats: int, idle_minutes: float | None) -> None:
+def _check_numbers(seats: int, idle_minutes: float | None, visitors: int | None) -> None:
     if seats < 1:
         raise ServingError(f"seats: {seats} is out of range; at least 1")
     if idle_minutes is not None and not 0.05 <= idle_minutes <= 1440:
         raise ServingError(f"idle-minutes: {idle_minutes:g} is out of range; 0.05 to 1440")
+    if visitors is not None and not 1 <= visitors <= seats:
+        raise ServingError(f"try: {visitors} is out of range; 1 to {seats}, the number of seats (--seats)")
 
 
 _EVERYWHERE = ("", "0.0.0.0", "::")

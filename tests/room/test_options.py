@@ -24,6 +24,8 @@ def test_room_chooses_its_network_and_lets_idle_seats_go(said):
 
 def test_every_option_of_a_room_is_handed_on(said):
     options = {"--seats": 12, "--lesson": "find-the-hum", "--idle-minutes": 7.5, "--log-file": "log"}
+    assert CliRunner().invoke(main, ["serve", "--room", "--try", "30"]).exit_code == 0
+    assert said["visitors"] == 30 and not said["open_browser"]
     options["--public-address"] = "http://a.example"
     words = [word for pair in options.items() for word in map(str, pair)]
     assert CliRunner().invoke(main, ["serve", "--room", *words]).exit_code == 0
@@ -38,6 +40,8 @@ def test_every_option_of_a_room_is_handed_on(said):
     "words, says",
     [
         (["--lesson", "find-the-hum"], "--lesson needs --room"),
+        (["--try", "30"], "--try needs --room"),
+        (["--room", "--try", "0"], "0 is not in the range x>=1"),
         (["--room", "--seats", "0"], "0 is not in the range 1<=x<=2000"),
         (["--room", "--idle-minutes", "0"], "0.0 is not in the range 0.05<=x<=1440"),
     ],
