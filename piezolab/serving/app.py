@@ -137,7 +137,7 @@ class Server(Voila):
     public_address : str or None
         Address under which visitors come, if it is another.
     behind_proxy : bool
-        Whether a forwarded address and protocol are believed.
+        Whether a forwarded address and protocol are believed, as they are behind a hub.
     seats : Seats
         Who may sit where.
     room : Room or None
@@ -176,9 +176,9 @@ class Server(Voila):
         self.member = member
         self.release = _release()
         self._names = names
-        self.behind_proxy = behind_proxy
+        self.behind_proxy = behind_proxy or member is not None
         #: Whether visitors may come through something that speaks for them.
-        self.one_speaks_for_all = behind_proxy or public_address is not None
+        self.one_speaks_for_all = self.behind_proxy or public_address is not None
         self.voila_configuration.page_config_hook = self.page_config
 
     @default("log")

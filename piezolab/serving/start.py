@@ -30,10 +30,11 @@ from .record import say, write_to
 from .room import Room, room_lesson
 from .seats import Seats
 from .start_problems import ServingError
-from .try_out import TryOut
+from .try_out import RoomTrial
 from .watch import needed, watch
 
 if TYPE_CHECKING:
+    from ..lessons.lesson import Lesson
     from .hub.member import Member
 
 _SWEEP_MS, _KEEP_MS = 2000, 1000
@@ -47,7 +48,7 @@ async def _serve(
     announce: str,
     open_browser: bool,
     warm: bool,
-    trial: TryOut | None = None,
+    trial: RoomTrial,
 ) -> bool:
     """Answer until told to stop, or until the room has been tried: whether that went well."""
     asyncio.get_running_loop().set_exception_handler(_left_over)
@@ -81,7 +82,7 @@ async def _serve(
     if server.member is not None:
         asyncio.create_task(_stop_unused(server, stop))
     stopped = asyncio.create_task(stop.wait())
-    trying = asyncio.create_task(trial.run(announce, server.app.settings)) if trial else stopped
+    trying = asyncio.create_task(trial.run(announce, server.app.settings)) if trial.count else stopped
     await asyncio.wait({stopped, trying}, return_when=asyncio.FIRST_COMPLETED)
     went_well = trying.done() and trying.result()
     trying.cancel()
@@ -195,7 +196,7 @@ def run(
     write_to(log_file)
     log.setLevel(logging.INFO if verbose else logging.WARNING)
     base = _base_url(base_url)
-    public_address = None if public_address is None else checked_address(public_address, "public-address")
+    public_address = public_address and checked_address(public_address, "public-address")
     _check_numbers(seats, idle_minutes, visitors)
     chosen_lesson = room_lesson(lesson)
     folder = Path(notebooks).resolve() if notebooks else notebooks_dir().resolve()
@@ -209,10 +210,10 @@ def run(
         sockets += also_here(chosen)
     announce = (public_address or f"http://{_shown(host, room)}:{chosen}") + base
     holders = Seats(seats, idle_s=idle_minutes * 60 if idle_minutes else None)
-    # Nobody comes back to a port that was any free one.
-    kept = _kept(f"{host} {chosen} {base}") if room and port else None
+    # Nobody comes back to a port that was any free one, and whom a trial lets come is nobody.
+    kept = _kept(f"{host} {chosen} {base}") if room and port and visitors is None else None
     the_room = Room(announce, chosen_lesson, holders, kept) if room else None
-    os.environ[ROOM_LESSON] = chosen_lesson.name if room and chosen_lesson is not None else ""
+    _tell_kernels(chosen_lesson if room else None)
     with own_folder() as connections:
         # No history, start-up files or settings of this user's own Python shell in a visitor's kernel.
         os.environ["IPYTHONDIR"] = str(connections / "ipython")
@@ -224,17 +225,15 @@ def run(
             port=chosen,
             names=_names(host, room, public_address, member is not None),
             public_address=public_address,
-            behind_proxy=behind_proxy or member is not None,
+            behind_proxy=behind_proxy,
             seats=holders,
             room=the_room,
             member=member,
             log_level=logging.INFO if verbose else logging.ERROR,
             **({"cookie_secret": kept.secret} if kept else {}),
         )
-        trial = None
-        if visitors is not None:
-            page = chosen_lesson.chapter if chosen_lesson else next(slug for slug in pages if slug)
-            trial = TryOut(visitors, page, f"http://{_shown(host, room)}:{chosen}{base}")
+        local = f"http://{_shown(host, room)}:{chosen}{base}"
+        trial = RoomTrial(visitors, _first_page(chosen_lesson, pages), local)
         return asyncio.run(_serve(server, sockets, announce, open_browser, warm, trial))
 
 
@@ -245,6 +244,16 @@ def _kept(address: str) -> KeptRoom | None:
     except NotKept as problem:
         say(f"After a restart visitors would be new ones, since nothing is kept: {problem}")
         return None
+
+
+def _tell_kernels(lesson: "Lesson | None") -> None:
+    """Let pages know which lesson the room works on."""
+    os.environ[ROOM_LESSON] = lesson.name if lesson else ""
+
+
+def _first_page(lesson: "Lesson | None", pages: dict[str, ChapterFile]) -> str:
+    """The page that a room's visitors open, by its address word."""
+    return lesson.chapter if lesson else next((slug for slug in pages if slug), "")
 
 
 def _names(host: str, room: bool, public_address: str | None, hub: bool) -> Container[str] | None:

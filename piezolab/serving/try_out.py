@@ -27,7 +27,7 @@ MB = 2**20
 
 
 @dataclass(frozen=True)
-class Measured:
+class TrialFigures:
     """What the visitors found. Times in seconds, memory in bytes; ready, moves: one for each page, each move.
 
     rest: from the last page's coming until all pages rest; seat: memory for one; whole: of server and pages; left: of
@@ -76,7 +76,7 @@ def within(values: list[float]) -> float:
     return sorted(values)[min(int(0.95 * len(values)), len(values) - 1)]
 
 
-def verdict(found: Measured, way: str) -> tuple[bool, str]:
+def verdict(found: TrialFigures, way: str) -> tuple[bool, str]:
     """Whether the room can be held, and the sentence. way: what keeps phones from the address, "" for nothing."""
     if faults := found.faults():
         said = "; ".join([*faults, way] if way else faults)
@@ -85,14 +85,14 @@ def verdict(found: Measured, way: str) -> tuple[bool, str]:
 
 
 @dataclass(frozen=True)
-class TryOut:
+class RoomTrial:
     """How a room is to be tried.
 
-    count: visitors; chapter: the page they open; local: an address that surely leads to the server from here, with a
+    count: visitors, None where it is not to be tried; chapter: the page they open; local: an address that surely leads to the server from here, with a
     slash at its end.
     """
 
-    count: int
+    count: int | None
     chapter: str
     local: str
 
@@ -112,7 +112,7 @@ class TryOut:
         return good
 
 
-async def _measure(address: str, path: str, count: int) -> Measured:
+async def _measure(address: str, path: str, count: int) -> TrialFigures:
     """Start the visitors in a process of their own and look on."""
     before = memory(())
     command = [sys.executable, "-m", "piezolab.serving.headless", address, path, str(count), str(MOVING_S)]
@@ -126,7 +126,7 @@ async def _measure(address: str, path: str, count: int) -> Measured:
         whole = memory((visitors.pid,))
         # What the visitors themselves take would be the phones'.
         left = psutil.virtual_memory().available + _size(psutil.Process(visitors.pid))
-        return Measured(
+        return TrialFigures(
             count,
             came.get("ready_s", []),
             moved.get("rest_s", 0.0),
@@ -162,7 +162,7 @@ def _size(process: psutil.Process) -> float:
 async def reached(address: str, settings: Mapping[str, Any]) -> tuple[str, str]:
     """What keeps phones from an address, "" where nothing does as far as can be told from here; and the sentence.
 
-    settings: as `TryOut.run` takes them.
+    settings: as `RoomTrial.run` takes them.
     """
     host = public_host(address) or ""
     if is_loopback(host):

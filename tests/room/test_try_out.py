@@ -12,14 +12,14 @@ from tornado.netutil import bind_sockets
 from tornado.web import Application, RequestHandler
 
 from piezolab.serving import ServingError, serve, try_out
-from piezolab.serving.try_out import LEAST_LEFT, MB, MOST_ANSWER_S, MOST_READY_S, Measured, reached, verdict, within
+from piezolab.serving.try_out import LEAST_LEFT, MB, MOST_ANSWER_S, MOST_READY_S, TrialFigures, reached, verdict, within
 from tests.serving.conftest import write_notebook
 
-GOOD = Measured(3, [1.0, 2.0, 3.0], 0.5, [0.01] * 99 + [9.0], [], 50 * MB, 300 * MB, 2000 * MB)
+GOOD = TrialFigures(3, [1.0, 2.0, 3.0], 0.5, [0.01] * 99 + [9.0], [], 50 * MB, 300 * MB, 2000 * MB)
 
 
-def but(**changes) -> Measured:
-    return Measured(**{**vars(GOOD), **changes})
+def but(**changes) -> TrialFigures:
+    return TrialFigures(**{**vars(GOOD), **changes})
 
 
 def test_a_room_that_is_held_is_said_to_be():
