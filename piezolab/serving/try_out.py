@@ -88,8 +88,8 @@ def verdict(found: TrialFigures, way: str) -> tuple[bool, str]:
 class RoomTrial:
     """How a room is to be tried.
 
-    count: visitors, None where it is not to be tried; chapter: the page they open; local: an address that surely leads to the server from here, with a
-    slash at its end.
+    count: visitors, None where it is not to be tried; chapter: the page they open; local: an address that surely leads
+    to the server from here, with a slash at its end.
     """
 
     count: int | None
