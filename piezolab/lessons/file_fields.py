@@ -43,7 +43,7 @@ STEP = (
     FileField("by_hand", False, "true", "number, pick: worked out without controls"),
     FileField("unit", False, '"Hz"', "number: no longer needed, the figure knows its unit"),
     FileField("compare", False, '"largest"', "pick: largest or smallest figure is right"),
-    FileField("options", False, '[["3 m", "cable_m=3"], ["6 m", "cable_m=6"]]', "pick: 2 to 6, each with what differs"),
+    FileField("options", False, '[["mixer", "input=line"], ["pedal", "input=pedal"]]', "pick: 2 to 6, what differs"),
     FileField("goal", False, '[["stage.kind", "is", "follower"]]', "make: figures, with at least, at most or is"),
 )  # fmt: skip
 

@@ -150,8 +150,10 @@ FAULTS = [
     ('controls = ["stage", "input", "cable_m"]', 'controls = ["stage"]', 13, "no control that shows sets input"),
     ('controls = ["stage", "input", "cable_m"]', 'controls = ["input"]', 23, "add cable_m to controls"),
     ('chapter = "where-does-the-bass-go"', 'chapter = "where-does-the-bas-go"', 2, "did you mean 'where-does"),
+    ('chapter = "where-does-the-bass-go"', 'chapter = "Where does the bass go?"', 2, "did you mean 'where-does"),
+    ('controls = ["stage", "input", "cable_m"]', 'controls = ["transistor type"]', 5, "mean 'jfet', “transis"),
+    ('["short", "stage=direct&cable_m=1"]', '["short", "stage=direct&cable_m=19.999"]', 23, "equally right: both are "),
     ('kind = "number"\n', "", 8, "kind is missing"),
-
     ('kind = "number"', 'kind = "guess"', 10, "allowed are read, number, pick, make"),
     ('figure = "loading.corner_hz"', 'figure = "loading.corner"', 14, "is no figure"),
     ('figure = "loading.corner_hz"', 'figure = "bias.region"', 14, "is no number"),
