@@ -37,6 +37,7 @@ STEP = (
     FileField("shows", False, '["bias.v_s_v"]', "one or two figures to be read off, below the verdict"),
     FileField("guess", False, '"More cable: how loud is it then?"', "asked before the controls move: up, same, down"),
     FileField("guess_figure", False, '"loading.plateau_db"', "what the guess is about, where there is no figure"),
+    FileField("guess_by", False, '"chips"', "chips, or dot: dragged on the lowest string's line of the plot"),
     FileField("figure", False, '"loading.low_note_re_open_db"', "number, pick: asked for, as in `piezolab figures`"),
     FileField("chain", False, '"cable_m=6"', "number: whose figure it is; only what differs from the step's start"),
     FileField("within", False, "0.05", "number: how far off is still right, as a part of the figure"),

@@ -9,6 +9,7 @@ from piezolab.chain import SignalChain
 from piezolab.chain.parameters import all_parameters
 from piezolab.lessons.entries import NAME, Entries
 from piezolab.lessons.file_fields import STEP
+from piezolab.lessons.guesses import ON_THE_LINE
 from piezolab.lessons.lesson import KINDS_OF_STAGE, STAGE_KIND, Goal, LessonStep, Option, figure, met, unit_of
 from piezolab.lessons.syntax import nearest
 from piezolab.quantity import QuantityError, parse, show
@@ -103,7 +104,13 @@ class StepReader(Entries):
             self.fault(self.line("guess", n), "a guess wants something to move", fix)
         if path and self.figures_too and not isinstance(figure(chain, path), int | float):
             self.fault(self.line(key, n), f"{path} is no number for the step's chain", "guess about another figure")
-        return {"guess": asked, "guess_figure": path}
+        by = table.get("guess_by", "chips")
+        if by not in ("chips", "dot"):
+            self.fault(self.line("guess_by", n), f"guess_by is {by!r}", "allowed are chips and dot")
+        elif by == "dot" and path and path != ON_THE_LINE:
+            fix = f'write guess_figure = "{ON_THE_LINE}", or guess_by = "chips"'
+            self.fault(self.line("guess_by", n), f"no line of the plot shows {path}", fix)
+        return {"guess": asked, "guess_figure": path, "guess_by": str(by)}
 
     def read(self, table: Mapping[str, Any], n: int, base: dict[str, Any]) -> LessonStep:
         """A step that is only read."""

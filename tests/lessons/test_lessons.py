@@ -177,6 +177,8 @@ FAULTS = [
     ('name = "c"', 'name = "c"\nguess = "More?"', 25, "guess_figure is missing"),
     ('name = "c"', 'name = "c"\nguess = "More?"\nguess_figure = "bias.region"', 28, "is no number"),
     ('name = "b"', 'name = "b"\nguess = "More?"\ncontrols = []', 18, "wants something to move"),
+    ('name = "b"', 'name = "b"\nguess = "More?"\nguess_by = "line"', 19, "allowed are chips and dot"),
+    ('name = "b"', 'name = "b"\nguess = "More?"\nguess_by = "dot"', 19, "no line of the plot shows"),
     ('"at least", "500 Hz"', '"at least", "500 Hz"], ["stage.kind", "is", "gian"', 30, "did you mean 'gain'"),
     ('"at least", "500 Hz"', '"at least", "500 Hz"], ["stage.kin", "is", "gain"', 30, "did you mean 'stage.kind'"),
 ]
