@@ -30,7 +30,7 @@ from .record import say, write_to
 from .room import Room, room_lesson
 from .seats import Seats
 from .start_problems import ServingError
-from .try_out import RoomTrial
+from .try_out import RoomTrial, first_page
 from .watch import needed, watch
 
 if TYPE_CHECKING:
@@ -202,13 +202,11 @@ def run(
     folder = Path(notebooks).resolve() if notebooks else notebooks_dir().resolve()
     pages = _pages(folder)
     host = host or (_room_host() if room else "127.0.0.1")
-    sockets, chosen = listen(host, port)
+    sockets, chosen = _sockets(host, port, room)
     if member is not None and chosen != port:
         raise ServingError(f"port: {port} is taken, and the hub waits at no other")
-    if room and not is_loopback(host) and host not in _EVERYWHERE:
-        # The teacher's own browser may say "localhost".
-        sockets += also_here(chosen)
-    announce = (public_address or f"http://{_shown(host, room)}:{chosen}") + base
+    here = f"http://{_shown(host, room)}:{chosen}"
+    announce = (public_address or here) + base
     holders = Seats(seats, idle_s=idle_minutes * 60 if idle_minutes else None)
     # Nobody comes back to a port that was any free one, and whom a trial lets come is nobody.
     kept = _kept(f"{host} {chosen} {base}") if room and port and visitors is None else None
@@ -232,9 +230,17 @@ def run(
             log_level=logging.INFO if verbose else logging.ERROR,
             **({"cookie_secret": kept.secret} if kept else {}),
         )
-        local = f"http://{_shown(host, room)}:{chosen}{base}"
-        trial = RoomTrial(visitors, _first_page(chosen_lesson, pages), local)
+        trial = RoomTrial(visitors, first_page(chosen_lesson, pages), here + base)
         return asyncio.run(_serve(server, sockets, announce, open_browser, warm, trial))
+
+
+def _sockets(host: str, port: int, room: bool) -> tuple[list[socket.socket], int]:
+    """What is listened on, and the port."""
+    sockets, chosen = listen(host, port)
+    if room and not is_loopback(host) and host not in _EVERYWHERE:
+        # The teacher's own browser may say "localhost".
+        sockets += also_here(chosen)
+    return sockets, chosen
 
 
 def _kept(address: str) -> KeptRoom | None:
@@ -249,11 +255,6 @@ def _kept(address: str) -> KeptRoom | None:
 def _tell_kernels(lesson: "Lesson | None") -> None:
     """Let pages know which lesson the room works on."""
     os.environ[ROOM_LESSON] = lesson.name if lesson else ""
-
-
-def _first_page(lesson: "Lesson | None", pages: dict[str, ChapterFile]) -> str:
-    """The page that a room's visitors open, by its address word."""
-    return lesson.chapter if lesson else next((slug for slug in pages if slug), "")
 
 
 def _names(host: str, room: bool, public_address: str | None, hub: bool) -> Container[str] | None:

@@ -4,9 +4,9 @@ import asyncio
 import json
 import os
 import sys
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import psutil
 from tornado.httpclient import AsyncHTTPClient, HTTPClientError, HTTPRequest
@@ -14,6 +14,9 @@ from tornado.web import decode_signed_value
 
 from .addresses import is_loopback, own_addresses, public_host
 from .record import say
+
+if TYPE_CHECKING:
+    from ..lessons.lesson import Lesson
 
 #: What a room must keep to hold its visitors: seconds until nineteen of twenty pages are there, seconds in which
 #: nineteen of twenty moves of a slider are answered, bytes of memory left for all else. Our own choice: a wait that
@@ -82,6 +85,11 @@ def verdict(found: TrialFigures, way: str) -> tuple[bool, str]:
         said = "; ".join([*faults, way] if way else faults)
         return False, f"Verdict: this machine does not hold {found.wanted}: {said}."
     return not way, f"Verdict: this machine holds {found.wanted}{f', but {way}' if way else ''}."
+
+
+def first_page(lesson: "Lesson | None", pages: Iterable[str]) -> str:
+    """The page that a room's visitors open, by its address word: the lesson's, or the first chapter's."""
+    return lesson.chapter if lesson else next((slug for slug in pages if slug), "")
 
 
 @dataclass(frozen=True)
