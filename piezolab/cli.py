@@ -26,6 +26,9 @@ def main() -> None:
 @click.option("--browser/--no-browser", "open_browser", default=True, help="Open a browser once ready.")
 @click.option("--base-url", default="/", show_default=True, help="Path before every page, e.g. /workshop/.")
 @click.option("--public-address", help="Address under which visitors come, such as http://workshop.example:8350.")
+@click.option(
+    "--behind-proxy", is_flag=True, default=None, help="Believe addresses that a proxy forwards; only if there is one."
+)
 @click.option("--room", is_flag=True, help="Serve a room: QR code, projector page, seats, a line when they are taken.")
 @click.option("--seats", type=click.IntRange(1, 2000), help="Pages open at once; 40 unless said.")
 @click.option("--lesson", help="The lesson the room works on, by its name.")
@@ -33,6 +36,12 @@ def main() -> None:
     "--idle-minutes",
     type=click.FloatRange(0.05, 1440),
     help="Minutes until an untouched page gives its seat back; with --room 20 unless said.",
+)
+@click.option(
+    "--try",
+    "visitors",
+    type=click.IntRange(1),
+    help="With --room: try it with so many visitors without a screen, say whether this machine holds them, and end.",
 )
 @click.option("--log-file", help="Write the log there, 3 MB at most, not to the terminal.")
 def serve(host: str | None, port: int, open_browser: bool, base_url: str, room: bool, **others: object) -> None:
@@ -43,10 +52,13 @@ def serve(host: str | None, port: int, open_browser: bool, base_url: str, room: 
     said = {name: value for name, value in others.items() if value is not None}
     if room:
         said = {"room": True, "idle_minutes": 20.0, **said}
-    elif "lesson" in said:
-        raise click.UsageError("--lesson needs --room")
+    for option, name in (("--lesson", "lesson"), ("--try", "visitors")):
+        if name in said and not room:
+            raise click.UsageError(f"{option} needs --room")
+    open_browser = open_browser and "visitors" not in said
     try:
-        run(host=host, port=port, open_browser=open_browser, base_url=base_url, **said)
+        if run(host=host, port=port, open_browser=open_browser, base_url=base_url, **said) is False:
+            raise SystemExit(1)
     except ServingError as error:
         raise click.ClickException(str(error)) from error
 
@@ -131,8 +143,14 @@ def lessons(folder: str | None, name: str | None) -> None:
 def handout(lesson: str, address: str, output: TextIO) -> None:
     """Write a lesson as a page to print (HTML)."""
     from piezolab.lessons.shelf import known_lessons
+    from piezolab.serving.addresses import ServingError, checked_address
     from piezolab.sheets.handout import handout as made
 
+    try:
+        address = address and checked_address(address, "address", path_too=True)
+    except ServingError as error:
+        click.echo(error, err=True)
+        raise SystemExit(2) from None
     by_name = {known.name: known for known in known_lessons()}
     if lesson not in by_name:
         click.echo(f"lesson: {lesson[:60]!r} is not known; allowed is {', '.join(by_name)}.", err=True)

@@ -37,13 +37,14 @@ STEP = (
     FileField("shows", False, '["bias.v_s_v"]', "one or two figures to be read off, below the verdict"),
     FileField("guess", False, '"More cable: how loud is it then?"', "asked before the controls move: up, same, down"),
     FileField("guess_figure", False, '"loading.plateau_db"', "what the guess is about, where there is no figure"),
+    FileField("guess_by", False, '"chips"', "chips, or dot: dragged on the lowest string's line of the plot"),
     FileField("figure", False, '"loading.low_note_re_open_db"', "number, pick: asked for, as in `piezolab figures`"),
     FileField("chain", False, '"cable_m=6"', "number: whose figure it is; only what differs from the step's start"),
     FileField("within", False, "0.05", "number: how far off is still right, as a part of the figure"),
     FileField("by_hand", False, "true", "number, pick: worked out without controls"),
     FileField("unit", False, '"Hz"', "number: no longer needed, the figure knows its unit"),
     FileField("compare", False, '"largest"', "pick: largest or smallest figure is right"),
-    FileField("options", False, '[["3 m", "cable_m=3"], ["6 m", "cable_m=6"]]', "pick: 2 to 6, each with what differs"),
+    FileField("options", False, '[["mixer", "input=line"], ["pedal", "input=pedal"]]', "pick: 2 to 6, what differs"),
     FileField("goal", False, '[["stage.kind", "is", "follower"]]', "make: figures, with at least, at most or is"),
 )  # fmt: skip
 

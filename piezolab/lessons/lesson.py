@@ -42,7 +42,8 @@ class LessonStep:
     kind: `read` (prose only), `number` (type the figure of `chain`, within a relative tolerance), `pick` (the option
     whose figure is the `largest` or `smallest`, in compare), `make` (bring the own chain to all goals).
     start: what is on the screen when the step begins; controls: keys of those that show; shows: figures to be read off
-    beside the verdict; guess: a question about `guess_figure` (up, same, down) before the controls can be moved.
+    beside the verdict; guess: a question about `guess_figure` before the controls can be moved, answered by
+    chips (up, same, down) or by a dot on the lowest string's line, guess_by.
     """
 
     name: str
@@ -63,6 +64,7 @@ class LessonStep:
     shows: tuple[str, ...] = ()
     guess: str = ""
     guess_figure: str = ""
+    guess_by: str = "chips"
 
 
 @dataclass(frozen=True)

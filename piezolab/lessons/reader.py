@@ -7,7 +7,6 @@ from collections.abc import Mapping
 from typing import Any
 
 from piezolab.chapters import find_chapters
-from piezolab.lessons.entries import NAME
 from piezolab.lessons.file_fields import HEAD
 from piezolab.lessons.lesson import Lesson, LessonStep
 from piezolab.lessons.step_reader import StepReader
@@ -70,13 +69,12 @@ class LessonReader(StepReader):
 
     def _chapter(self, table: Mapping[str, Any]) -> str:
         chapter = self.text(table, "chapter")
-        if chapter and not NAME.fullmatch(chapter):
-            self.fault(
-                self.line("chapter"), f"{chapter!r} is no address word", 'write chapter = "where-does-the-bass-go"'
-            )
-        elif chapter and chapter not in (slugs := [found.slug for found in find_chapters(notebooks_dir())]):
-            fix = f"allowed are {', '.join(slugs)}"
-            self.fault(self.line("chapter"), f"{chapter!r} is no chapter{nearest(chapter, slugs)}", fix)
+        slugs = [found.slug for found in find_chapters(notebooks_dir())]
+        if chapter and chapter not in slugs:
+            # a title is no address word, and near to one
+            near = nearest(re.sub(r"[^a-z0-9]+", "-", chapter.lower()).strip("-"), slugs)
+            fix = f"write one of the address words {', '.join(slugs)}"
+            self.fault(self.line("chapter"), f"{chapter!r} is no chapter{near}", fix)
         return chapter
 
     def _steps(self, table: Mapping[str, Any]) -> tuple[LessonStep, ...]:

@@ -9,9 +9,10 @@ from piezolab.chain import SignalChain
 from piezolab.chain.parameters import all_parameters
 from piezolab.lessons.entries import NAME, Entries
 from piezolab.lessons.file_fields import STEP
+from piezolab.lessons.guesses import ON_THE_LINE
 from piezolab.lessons.lesson import KINDS_OF_STAGE, STAGE_KIND, Goal, LessonStep, Option, figure, met, unit_of
 from piezolab.lessons.syntax import nearest
-from piezolab.quantity import QuantityError, parse
+from piezolab.quantity import QuantityError, parse, show
 
 COMPARE = ("at least", "at most", "is")
 _STEP = {one.name for one in STEP}
@@ -74,8 +75,12 @@ class StepReader(Entries):
             self.fault(line, "controls is no list", 'write controls = ["gate_r", "input"]')
             return ()
         for key in (key for key in raw if key not in known):
-            what = f"{key!r} is no control{nearest(key, known)}"
-            self.fault(line, what, "take keys of the share link, such as gate_r")
+            labels = {setting.label: word for word, setting in known.items()}
+            near = nearest(key, known) or nearest(key, labels, 0.8)
+            for label, word in labels.items():  # who takes the words of the page wants the key that they stand for
+                near = near.replace(f"(did you mean {label!r}?)", f"(did you mean {word!r}, “{label}” on the page?)")
+            fix = "take keys of the share link, such as gate_r; a control's key stands in the address once you move it"
+            self.fault(line, f"{key!r} is no control{near}", fix)
         return tuple(key for key in raw if key in known)
 
     def shown_figures(self, table: Mapping[str, Any], n: int, chain: SignalChain) -> tuple[str, ...]:
@@ -99,7 +104,13 @@ class StepReader(Entries):
             self.fault(self.line("guess", n), "a guess wants something to move", fix)
         if path and self.figures_too and not isinstance(figure(chain, path), int | float):
             self.fault(self.line(key, n), f"{path} is no number for the step's chain", "guess about another figure")
-        return {"guess": asked, "guess_figure": path}
+        by = table.get("guess_by", "chips")
+        if by not in ("chips", "dot"):
+            self.fault(self.line("guess_by", n), f"guess_by is {by!r}", "allowed are chips and dot")
+        elif by == "dot" and path and path != ON_THE_LINE:
+            fix = f'write guess_figure = "{ON_THE_LINE}", or guess_by = "chips"'
+            self.fault(self.line("guess_by", n), f"no line of the plot shows {path}", fix)
+        return {"guess": asked, "guess_figure": path, "guess_by": str(by)}
 
     def read(self, table: Mapping[str, Any], n: int, base: dict[str, Any]) -> LessonStep:
         """A step that is only read."""
@@ -145,8 +156,11 @@ class StepReader(Entries):
             values = [figure(option.chain, path) for option in options]
             if not all(isinstance(value, int | float) for value in values):
                 self.fault(self.line("options", n), "an option has no such figure", "give each a chain that has it")
-            elif sorted(values, reverse=compare == "largest")[0] == sorted(values, reverse=compare == "largest")[1]:
-                self.fault(self.line("options", n), "two options are equally right", "make their chains differ")
+            else:
+                best = [show(float(value), unit_of(path)) for value in sorted(values, reverse=compare == "largest")[:2]]
+                if len(set(best)) < len(best):
+                    what = f"two options are equally right: both are {best[0]}"
+                    self.fault(self.line("options", n), what, "make their chains differ")
         return step
 
     def make(self, table: Mapping[str, Any], n: int, base: dict[str, Any]) -> LessonStep:

@@ -39,7 +39,7 @@ def syntax_fault(text: str, file: str, error: tomllib.TOMLDecodeError) -> str:
     return f"{file}, line {number}: {said}; {fix}."
 
 
-def nearest(word: object, known: object) -> str:
-    """`: did you mean 'gate_r'?` for a misspelt word; empty where nothing is near."""
-    near = get_close_matches(str(word), [str(one) for one in known], n=1, cutoff=0.6)
+def nearest(word: object, known: object, alike: float = 0.6) -> str:
+    """` (did you mean 'gate_r'?)` for a misspelt word; empty where nothing is near. alike: how near, up to 1."""
+    near = get_close_matches(str(word), [str(one) for one in known], n=1, cutoff=alike)
     return f" (did you mean {near[0]!r}?)" if near else ""

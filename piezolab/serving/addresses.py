@@ -8,6 +8,8 @@ from urllib.parse import urlsplit
 
 import psutil
 
+from .start_problems import ServingError
+
 
 def outward_address() -> str | None:
     """The IPv4 address from which this computer would talk to the world outside; nothing is sent to find out."""
@@ -58,6 +60,22 @@ def is_loopback(host: str) -> bool:
 def public_host(address: str | None) -> str | None:
     """The name in a public address, in small letters."""
     return urlsplit(address).hostname if address else None
+
+
+def checked_address(address: str, option: str, *, path_too: bool = False) -> str:
+    """An address as visitors open it, without a slash at its end; `option` names it in what is said.
+
+    path_too: a path behind the host is allowed. Raises ServingError with the form that is.
+    """
+    path = r"(?:/[\w.~@/-]*)?" if path_too else "/?"
+    form = re.compile(rf"(?i:https?)://(?:[\w.-]+|\[[0-9a-fA-F:.]+\])(?::\d{{1,5}})?{path}", re.ASCII)
+    try:
+        fits = form.fullmatch(address) is not None and urlsplit(address).hostname and urlsplit(address).port != 0
+    except ValueError:  # such as a port above 65535
+        fits = False
+    if not fits:
+        raise ServingError(f"{option}: {address[:100]!r} should look like http://192.168.0.7:8350")
+    return address.rstrip("/")
 
 
 class LocalNames:

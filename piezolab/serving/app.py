@@ -35,6 +35,7 @@ from .record import SHOWN, plain
 from .room import Room
 from .room_sheet import RoomSheetHandler
 from .seats import Seats
+from .teacher_pages import ROUTES as TEACHERS_ROUTES
 
 if TYPE_CHECKING:
     from .hub.member import Member
@@ -135,6 +136,8 @@ class Server(Voila):
         here comes under another one, whichever address it asks for.
     public_address : str or None
         Address under which visitors come, if it is another.
+    behind_proxy : bool
+        Whether a forwarded address and protocol are believed, as they are behind a hub.
     seats : Seats
         Who may sit where.
     room : Room or None
@@ -155,6 +158,7 @@ class Server(Voila):
         port: int,
         names: Container[str] | None,
         public_address: str | None,
+        behind_proxy: bool,
         seats: Seats,
         room: Room | None = None,
         member: "Member | None" = None,
@@ -172,7 +176,9 @@ class Server(Voila):
         self.member = member
         self.release = _release()
         self._names = names
-        self._public = public_address is not None
+        self.behind_proxy = behind_proxy or member is not None
+        #: Whether visitors may come through something that speaks for them.
+        self.one_speaks_for_all = self.behind_proxy or public_address is not None
         self.voila_configuration.page_config_hook = self.page_config
 
     @default("log")
@@ -188,11 +194,6 @@ class Server(Voila):
         self.app = OneHost(**self.init_settings())
         self.app.add_handlers(".*$", self.init_handlers())
         return self.app
-
-    @property
-    def behind_proxy(self) -> bool:
-        """Whether visitors come through something that speaks for them."""
-        return self._public or self.member is not None
 
     def addresses(self, *parts: str) -> str:
         """An address below the base."""
@@ -283,6 +284,7 @@ class Server(Voila):
             (r"room/solved", own.SolvedHandler, room),
             (r"projector", own.ProjectorHandler, room),
             (r"projector/state", own.ProjectorStateHandler, room),
+            *((route, handler, room) for route, handler in TEACHERS_ROUTES.items()),
         ]
 
     @staticmethod

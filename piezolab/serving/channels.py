@@ -19,6 +19,7 @@ from .framing import V1, header_and_content, three_parts
 from .limits import Allowance, Allowances, InFlight
 from .record import KernelErrors
 from .seats import TOO_MUCH
+from .teacher_pages import tell_one
 from .visitors import Visitors
 
 log = logging.getLogger("piezolab.serving")
@@ -105,6 +106,8 @@ class ChannelsHandler(Visitors, VoilaKernelWebsocketHandler):
 
     async def open(self, kernel_id: str) -> None:
         self.seats.connect(kernel_id, self)
+        if self.room is not None:
+            tell_one(self, self.room.desk.muted)
         await super().open(kernel_id)
 
     def on_message(self, message: bytes | str) -> Awaitable[None] | None:

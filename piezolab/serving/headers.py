@@ -39,7 +39,8 @@ def content_security_policy(nonce: str | None) -> str:
 
 
 class SecurityHeaders(OutputTransform):
-    """Tornado output transform that sets the headers; a handler leaves its nonce in ``request.nonce``."""
+    """Tornado output transform that sets the headers; a handler leaves its nonce in ``request.nonce``, and in
+    ``request.tells_nobody`` that its address is no other page's business."""
 
     def __init__(self, request: HTTPServerRequest) -> None:
         self._request = request
@@ -49,6 +50,8 @@ class SecurityHeaders(OutputTransform):
     ) -> tuple[int, HTTPHeaders, bytes]:
         for name, value in _FIXED.items():
             headers[name] = value
+        if getattr(self._request, "tells_nobody", False):
+            headers["Referrer-Policy"] = "no-referrer"
         headers["Content-Security-Policy"] = content_security_policy(getattr(self._request, "nonce", None))
         headers.pop("Server", None)
         return status_code, headers, chunk

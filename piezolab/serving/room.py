@@ -11,7 +11,9 @@ from .kept_room import KeptRoom
 from .limits import Allowances
 from .seats import Seats
 from .solved import Solved
+from .standing import Standing
 from .start_problems import ServingError
+from .teachers_desk import TeachersDesk
 from .waiting import WaitingLine
 
 if TYPE_CHECKING:
@@ -42,6 +44,8 @@ class Room:
     kept: KeptRoom | None = None
     line: WaitingLine = field(init=False)
     solved: Solved = field(init=False)
+    standing: Standing = field(init=False)
+    desk: TeachersDesk = field(init=False)
     new_pages: Allowances = field(init=False)
     reports: Allowances = field(init=False)
     _kept_told: bool = False
@@ -62,6 +66,8 @@ class Room:
                 self.solved.go_on(self.kept.left["solved"])
             except (ValueError, TypeError, KeyError) as problem:
                 log.warning("what the last run of this room has left cannot be read: %r", problem)
+        self.standing = Standing(self.solved)
+        self.desk = TeachersDesk()
         # A whole room behind one address may come at once, twice over, and a page each second after that.
         self.new_pages = Allowances(2 * self.seats.limit + 20, 1.0)
         self.reports = Allowances(40, 1.0)

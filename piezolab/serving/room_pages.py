@@ -151,10 +151,12 @@ class HereHandler(RoomHandler):
 
 
 class SolvedHandler(RoomHandler):
-    """A page's word which tasks of a lesson its visitor has solved by now; the same word again changes nothing."""
+    """A page's word which tasks of a lesson its visitor has solved by now, on which screen they are, and their latest
+    wrong answers; the same word again changes nothing. All of it is what a browser claims."""
 
     #: Longest report, bytes, and most tasks in it.
     LONGEST, MOST = 4000, 60
+    PARTS = frozenset({"lesson", "tasks", "at", "wrong"})
 
     def post(self) -> None:
         who = self.known_visitor()
@@ -166,16 +168,17 @@ class SolvedHandler(RoomHandler):
             raise HTTPError(413)
         try:
             report = json.loads(self.request.body)
-            if not isinstance(report, dict) or set(report) != {"lesson", "tasks"}:
-                raise SolvedError("report: allowed are a lesson and its tasks, nothing else")
+            if not isinstance(report, dict) or not {"lesson", "tasks"} <= set(report) <= self.PARTS:
+                raise SolvedError("report: allowed are a lesson and its tasks, at and wrong, nothing else")
             if not isinstance(report["tasks"], list) or len(report["tasks"]) > self.MOST:
                 raise SolvedError(f"tasks: allowed is a list of up to {self.MOST}")
+            self._room.standing.note(who, report["lesson"], report.get("at", 0), report.get("wrong", {}))
             self._room.solved.add(who, report["lesson"], report["tasks"])
             self._room.keep()
         except SolvedError as problem:
             self.set_status(400)
             self.answer({"problem": str(problem)})
-        except (ValueError, RecursionError):
+        except (ValueError, OverflowError, RecursionError):
             raise HTTPError(400) from None
         else:
             self.set_status(204)

@@ -33,8 +33,8 @@ $then<p>$seats</p>
 <ol>
 <li>At home, with internet, run <code>make serve</code> once. After that the computer needs no internet any more. For
 several computers run <code>make bundle</code> and carry the folder on a memory stick.</li>
-<li>In the room, start it with <code>make serve ARGS="--room"</code>, open the projector page and try one phone. It
-takes a minute.</li>
+<li><code>make serve ARGS="--room --try 30"</code> says whether this computer holds thirty. In the room, start it with
+<code>make serve ARGS="--room"</code>, open the projector page and try one phone. It takes a minute.</li>
 <li>Bring the charger: thirty pages keep the computer busy. Switch its sleep off.</li>
 </ol>
 <h2>The network</h2>
@@ -63,6 +63,8 @@ again.</li>
 </ul>
 <h2>During the lesson</h2>
 <ul>
+<li>Your own view, at the address “for you alone” of the terminal: who is where, who waits; mute all, release
+a seat.</li>
 <li>When every seat is taken, the next ones see their place in the line and come in by themselves.</li>
 <li>A page that nobody touches gives its seat back after a while. “Carry on” brings it back with its chain; what was
 kept and solved is in that browser. Recordings are not kept: save them first.</li>

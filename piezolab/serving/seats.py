@@ -31,6 +31,9 @@ class Visit:
     address: str = ""
 
 
+#: The same, where the room's teacher has given the seat to somebody else.
+RELEASED = 4410
+
 #: The visit that the running task serves; a kernel started there is its.
 current_visit: contextvars.ContextVar[Visit] = contextvars.ContextVar("current_visit")
 
@@ -140,6 +143,11 @@ class Seats:
         """Who has a seat, and from which address."""
         opening = {visit.owner: visit.address for visit in self._opening}
         return opening | {seat.owner: seat.address for seat in self._seats.values()}
+
+    def untouched_for(self) -> list[tuple[Seat, float]]:
+        """All seats with seconds since somebody did something there, the one untouched for longest first."""
+        now = self._clock()
+        return sorted(((seat, now - seat.used) for seat in self._seats.values()), key=lambda each: -each[1])
 
     def by_address(self) -> Counter[str]:
         """How many seats are taken from each address."""

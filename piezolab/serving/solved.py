@@ -47,7 +47,8 @@ class Solved:
         # Marks cannot be traced back to a visitor's cookie, not even in this program's memory.
         self._key = hashlib.blake2b(b"marks", key=key or secrets.token_bytes(32), digest_size=16).digest()
 
-    def _lesson(self, name: object) -> _Lesson:
+    def lesson(self, name: object) -> _Lesson:
+        """The lesson of a name. Raises SolvedError where there is none."""
         if not isinstance(name, str) or len(name) > 60 or not _WORD.fullmatch(name):
             raise SolvedError("lesson: allowed is a lesson's name of small letters, digits and hyphens")
         if name not in self._lessons:
@@ -60,11 +61,11 @@ class Solved:
     def add(self, who: str, lesson: object, tasks: list) -> None:
         """Count that a visitor has solved these tasks; a second time changes nothing. Raises SolvedError, and counts
         none, where one of them is not the lesson's."""
-        found = self._lesson(lesson)
+        found = self.lesson(lesson)
         names = {step.name for step in found.tasks}
         if not all(isinstance(task, str) and task in names for task in tasks):
             raise SolvedError(f"tasks: allowed are those of the lesson {found.name!r}")
-        mark = hashlib.blake2b(who.encode(), key=self._key, digest_size=12).digest()
+        mark = self.mark(who)
         for task in tasks:
             marks = self._who.setdefault((found.name, task), set())
             if len(marks) < MOST_VISITORS:
@@ -80,8 +81,12 @@ class Solved:
         for name, task, marks in left:
             found = {bytes.fromhex(mark) for mark in marks[:MOST_VISITORS]}
             with contextlib.suppress(SolvedError):
-                if task in {step.name for step in self._lesson(name).tasks}:
+                if task in {step.name for step in self.lesson(name).tasks}:
                     self._who.setdefault((name, task), set()).update(found)
+
+    def mark(self, who: str) -> bytes:
+        """What stands for a visitor in what is kept."""
+        return hashlib.blake2b(who.encode(), key=self._key, digest_size=12).digest()
 
     def counts(self, lesson: _Lesson) -> list[tuple[str, int]]:
         """Each task's question and how many have solved it, in the lesson's order."""

@@ -10,7 +10,6 @@ import webbrowser
 from collections.abc import Container
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
-from urllib.parse import urlsplit
 
 from tornado.ioloop import PeriodicCallback
 from tornado.iostream import StreamClosedError
@@ -19,7 +18,7 @@ from tornado.websocket import WebSocketClosedError
 from ..chapters import INDEX_FILE, ChapterFile, find_chapters, notebook_title
 from ..lessons.shelf import ROOM_LESSON
 from ..location import notebooks_dir
-from .addresses import LocalNames, OwnNames, is_loopback, own_addresses, public_host
+from .addresses import LocalNames, OwnNames, checked_address, is_loopback, own_addresses, public_host
 from .app import MESSAGE_LIMIT, Server, log
 from .forking import WarmProcess, WarmProvisioner, can_fork
 from .kept_room import KeptRoom, NotKept, usual_folder
@@ -31,9 +30,11 @@ from .record import say, write_to
 from .room import Room, room_lesson
 from .seats import Seats
 from .start_problems import ServingError
+from .try_out import RoomTrial, first_page
 from .watch import needed, watch
 
 if TYPE_CHECKING:
+    from ..lessons.lesson import Lesson
     from .hub.member import Member
 
 _SWEEP_MS, _KEEP_MS = 2000, 1000
@@ -42,23 +43,28 @@ _BODY_S = 10
 
 
 async def _serve(
-    server: Server, sockets: list[socket.socket], announce: str, open_browser: bool, warm: bool
-) -> None:
-    """Answer until told to stop."""
+    server: Server,
+    sockets: list[socket.socket],
+    announce: str,
+    open_browser: bool,
+    warm: bool,
+    trial: RoomTrial,
+) -> bool:
+    """Answer until told to stop, or until the room has been tried: whether that went well."""
     asyncio.get_running_loop().set_exception_handler(_left_over)
     stop = asyncio.Event()
     _stop_on_signals(stop)
     more_files()
     http = CountingServer(
         server.application(),
-        # A proxy's word on host and protocol counts only where there is one.
+        # A forwarded address counts only where whoever started this says that there is a proxy that writes it.
         xheaders=server.behind_proxy,
         max_body_size=64 * 1024,
         max_buffer_size=MESSAGE_LIMIT + 2**20,
         # Slow requests, headers or bodies, do not hold their connection for long.
         idle_connection_timeout=30,
         body_timeout=_BODY_S,
-        most_of_one=1500 if server.behind_proxy else 400,
+        most_of_one=1500 if server.one_speaks_for_all else 400,
     )
     kernels = server.kernel_manager
     sweep = PeriodicCallback(lambda: server.seats.sweep(kernels.process_alive, kernels.free), _SWEEP_MS)
@@ -75,7 +81,11 @@ async def _serve(
         _open_browser(announce)
     if server.member is not None:
         asyncio.create_task(_stop_unused(server, stop))
-    await stop.wait()
+    stopped = asyncio.create_task(stop.wait())
+    trying = asyncio.create_task(trial.run(announce, server.app.settings)) if trial.count else stopped
+    await asyncio.wait({stopped, trying}, return_when=asyncio.FIRST_COMPLETED)
+    went_well = trying.done() and trying.result()
+    trying.cancel()
     sweep.stop()
     watching.cancel()
     if server.room is not None:
@@ -85,6 +95,7 @@ async def _serve(
     await http.close_all_connections()
     if warming:
         warming.stop()
+    return went_well
 
 
 def _left_over(_: asyncio.AbstractEventLoop, about: dict[str, Any]) -> None:
@@ -122,6 +133,7 @@ def _say_room(room: Room) -> None:
     say(f"In the room, open: {room.link}")
     say(room.qr_text())
     say(f"For the projector: {room.address}projector   To print: {room.address}room-sheet")
+    say(f"For you alone: {room.address}teacher#{room.desk.secret}")
     say(f"{needed(room.seats.limit)} Stop with Ctrl-C.")
 
 
@@ -170,36 +182,36 @@ def run(
     base_url: str = "/",
     notebooks: Path | str | None = None,
     public_address: str | None = None,
+    behind_proxy: bool = False,
     verbose: bool = False,
     room: bool = False,
     lesson: str | None = None,
     idle_minutes: float | None = None,
     warm: bool = True,
     log_file: Path | str | None = None,
+    visitors: int | None = None,
     member: "Member | None" = None,
-) -> None:
+) -> bool:
     """Serve until interrupted; see `piezolab.serving.serve`. member: whose server it is, behind a hub."""
     write_to(log_file)
     log.setLevel(logging.INFO if verbose else logging.WARNING)
     base = _base_url(base_url)
-    public_address = _checked_public(public_address)
-    _check_numbers(seats, idle_minutes)
+    public_address = public_address and checked_address(public_address, "public-address")
+    _check_numbers(seats, idle_minutes, visitors)
     chosen_lesson = room_lesson(lesson)
     folder = Path(notebooks).resolve() if notebooks else notebooks_dir().resolve()
     pages = _pages(folder)
     host = host or (_room_host() if room else "127.0.0.1")
-    sockets, chosen = listen(host, port)
+    sockets, chosen = _sockets(host, port, room)
     if member is not None and chosen != port:
         raise ServingError(f"port: {port} is taken, and the hub waits at no other")
-    if room and not is_loopback(host) and host not in _EVERYWHERE:
-        # The teacher's own browser may say "localhost".
-        sockets += also_here(chosen)
-    announce = (public_address or f"http://{_shown(host, room)}:{chosen}") + base
+    here = f"http://{_shown(host, room)}:{chosen}"
+    announce = (public_address or here) + base
     holders = Seats(seats, idle_s=idle_minutes * 60 if idle_minutes else None)
-    # Nobody comes back to a port that was any free one.
-    kept = _kept(f"{host} {chosen} {base}") if room and port else None
+    # Nobody comes back to a port that was any free one, and whom a trial lets come is nobody.
+    kept = _kept(f"{host} {chosen} {base}") if room and port and visitors is None else None
     the_room = Room(announce, chosen_lesson, holders, kept) if room else None
-    os.environ[ROOM_LESSON] = chosen_lesson.name if room and chosen_lesson is not None else ""
+    _tell_kernels(chosen_lesson if room else None)
     with own_folder() as connections:
         # No history, start-up files or settings of this user's own Python shell in a visitor's kernel.
         os.environ["IPYTHONDIR"] = str(connections / "ipython")
@@ -211,13 +223,24 @@ def run(
             port=chosen,
             names=_names(host, room, public_address, member is not None),
             public_address=public_address,
+            behind_proxy=behind_proxy,
             seats=holders,
             room=the_room,
             member=member,
             log_level=logging.INFO if verbose else logging.ERROR,
             **({"cookie_secret": kept.secret} if kept else {}),
         )
-        asyncio.run(_serve(server, sockets, announce, open_browser, warm))
+        trial = RoomTrial(visitors, first_page(chosen_lesson, pages), here + base)
+        return asyncio.run(_serve(server, sockets, announce, open_browser, warm, trial))
+
+
+def _sockets(host: str, port: int, room: bool) -> tuple[list[socket.socket], int]:
+    """What is listened on, and the port."""
+    sockets, chosen = listen(host, port)
+    if room and not is_loopback(host) and host not in _EVERYWHERE:
+        # The teacher's own browser may say "localhost".
+        sockets += also_here(chosen)
+    return sockets, chosen
 
 
 def _kept(address: str) -> KeptRoom | None:
@@ -229,6 +252,11 @@ def _kept(address: str) -> KeptRoom | None:
         return None
 
 
+def _tell_kernels(lesson: "Lesson | None") -> None:
+    """Let pages know which lesson the room works on."""
+    os.environ[ROOM_LESSON] = lesson.name if lesson else ""
+
+
 def _names(host: str, room: bool, public_address: str | None, hub: bool) -> Container[str] | None:
     """What requests may call this computer; None is anything."""
     public = public_host(public_address)
@@ -238,11 +266,13 @@ def _names(host: str, room: bool, public_address: str | None, hub: bool) -> Cont
     return LocalNames(public) if is_loopback(host) and not hub else None
 
 
-def _check_numbers(seats: int, idle_minutes: float | None) -> None:
+def _check_numbers(seats: int, idle_minutes: float | None, visitors: int | None) -> None:
     if seats < 1:
         raise ServingError(f"seats: {seats} is out of range; at least 1")
     if idle_minutes is not None and not 0.05 <= idle_minutes <= 1440:
         raise ServingError(f"idle-minutes: {idle_minutes:g} is out of range; 0.05 to 1440")
+    if visitors is not None and not 1 <= visitors <= seats:
+        raise ServingError(f"try: {visitors} is out of range; 1 to {seats}, the number of seats (--seats)")
 
 
 _EVERYWHERE = ("", "0.0.0.0", "::")
@@ -264,13 +294,3 @@ def _shown(host: str, room: bool) -> str:
     if host in _EVERYWHERE:
         host = next(iter(own_addresses()), "127.0.0.1") if room else "127.0.0.1"
     return f"[{host}]" if ":" in host else host
-
-
-def _checked_public(address: str | None) -> str | None:
-    """The public address without a slash at its end."""
-    if address is None:
-        return None
-    parts = urlsplit(address)
-    if parts.scheme not in ("http", "https") or not parts.hostname or parts.path.strip("/"):
-        raise ServingError(f"public-address: {address!r} should look like http://192.168.0.7:8350")
-    return address.rstrip("/")

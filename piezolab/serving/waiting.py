@@ -6,7 +6,7 @@ One address may take every seat that nobody else wants; where several ask, the o
 import time
 from collections import Counter
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from .seats import Seats
 
@@ -27,6 +27,10 @@ class Ticket:
     came: int = 0
     lapses: int = 0
     asks: bool = True
+    since: float = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.since = self.seen
 
 
 @dataclass
@@ -80,6 +84,12 @@ class WaitingLine:
     def held(self) -> int:
         """Seats kept for those who have been told to come in."""
         return len(self._held)
+
+    @property
+    def longest_s(self) -> float:
+        """Seconds that the one who has waited longest, of those who are there, has waited; 0 where nobody waits."""
+        now = self._clock()
+        return max((now - ticket.since for ticket in self._tickets.values() if self._present(ticket, now)), default=0.0)
 
     def _present(self, ticket: Ticket, now: float) -> bool:
         return ticket.asks and now - ticket.seen <= self._present_s

@@ -150,8 +150,10 @@ FAULTS = [
     ('controls = ["stage", "input", "cable_m"]', 'controls = ["stage"]', 13, "no control that shows sets input"),
     ('controls = ["stage", "input", "cable_m"]', 'controls = ["input"]', 23, "add cable_m to controls"),
     ('chapter = "where-does-the-bass-go"', 'chapter = "where-does-the-bas-go"', 2, "did you mean 'where-does"),
+    ('chapter = "where-does-the-bass-go"', 'chapter = "Where does the bass go?"', 2, "did you mean 'where-does"),
+    ('controls = ["stage", "input", "cable_m"]', 'controls = ["transistor type"]', 5, "mean 'jfet', “transis"),
+    ('["short", "stage=direct&cable_m=1"]', '["short", "stage=direct&cable_m=19.999"]', 23, "equally right: both are "),
     ('kind = "number"\n', "", 8, "kind is missing"),
-
     ('kind = "number"', 'kind = "guess"', 10, "allowed are read, number, pick, make"),
     ('figure = "loading.corner_hz"', 'figure = "loading.corner"', 14, "is no figure"),
     ('figure = "loading.corner_hz"', 'figure = "bias.region"', 14, "is no number"),
@@ -175,6 +177,8 @@ FAULTS = [
     ('name = "c"', 'name = "c"\nguess = "More?"', 25, "guess_figure is missing"),
     ('name = "c"', 'name = "c"\nguess = "More?"\nguess_figure = "bias.region"', 28, "is no number"),
     ('name = "b"', 'name = "b"\nguess = "More?"\ncontrols = []', 18, "wants something to move"),
+    ('name = "b"', 'name = "b"\nguess = "More?"\nguess_by = "line"', 19, "allowed are chips and dot"),
+    ('name = "b"', 'name = "b"\nguess = "More?"\nguess_by = "dot"', 19, "no line of the plot shows"),
     ('"at least", "500 Hz"', '"at least", "500 Hz"], ["stage.kind", "is", "gian"', 30, "did you mean 'gain'"),
     ('"at least", "500 Hz"', '"at least", "500 Hz"], ["stage.kin", "is", "gain"', 30, "did you mean 'stage.kind'"),
 ]

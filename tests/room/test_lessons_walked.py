@@ -105,9 +105,38 @@ class Learner:
         control.wait_for(timeout=PATIENCE_MS)
         self.fits()
 
+    def drag_the_dot(self, key: str, up: float) -> None:
+        """Guess by the dot: touch it and draw it up by so many px, then on by the keyboard; its ghost stays there."""
+        control = self.web.locator(f".pz-stepped .pz-control[data-key={key}]")
+        assert not control.is_visible()
+        dot = self.web.get_by_role("slider", name="your guess")
+        dot.wait_for(timeout=PATIENCE_MS)
+        self.fits()
+        begins = float(dot.get_attribute("aria-valuenow"))
+        box = dot.bounding_box()
+        assert box["width"] >= 44 and box["height"] >= 44
+        x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+        finger = self.web.context.new_cdp_session(self.web)
+        for kind, at in (("touchStart", y), ("touchMove", y - up / 2), ("touchMove", y - up), ("touchEnd", None)):
+            points = [] if at is None else [{"x": x, "y": at}]
+            finger.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": points})
+        assert abs(dot.bounding_box()["y"] - (box["y"] - up)) < 2
+        drawn = float(dot.get_attribute("aria-valuenow"))
+        assert drawn > begins
+        dot.focus()
+        self.web.keyboard.press("ArrowUp")
+        guessed = dot.get_attribute("aria-valuetext")
+        assert float(dot.get_attribute("aria-valuenow")) == pytest.approx(drawn + 1, abs=0.11)
+        self.web.get_by_role("button", name="that is my guess").tap()
+        control.wait_for(timeout=PATIENCE_MS)
+        assert self.web.locator(".pz-ghost").inner_text() == f"your guess: {guessed}"
+        self.fits()
+        ghost, plot = (self.web.locator(one).bounding_box() for one in (".pz-dot-ghost", ".pz-stepped .piezolab-plot"))
+        assert abs(ghost["x"] - box["x"]) < 2 and plot["y"] < ghost["y"] < plot["y"] + plot["height"]
+
     def went(self, words: str) -> None:
         """The guess is shown beside what happened."""
-        self.web.locator(".pz-guess-result", has_text=words).wait_for(timeout=PATIENCE_MS)
+        self.web.locator(".pz-guess-result", has_text=re.compile(words)).wait_for(timeout=PATIENCE_MS)
         assert "your guess" in self.web.locator(".pz-ghost").inner_text()
         self.fits()
 
@@ -181,9 +210,9 @@ def bass(who: Learner) -> None:
     who.turn()
     who.answered("^Right: ", False)
     who.to("two-discs")
-    who.guess("up", "discs")
+    who.drag_the_dot("discs", up=30)
     who.set("discs", "2p")
-    who.went("it went up")
+    who.went(r"it is −1\d\.\d dB")
     who.pick("in series", "in parallel")
     who.to("cable")
     who.guess("down", "cable_m")

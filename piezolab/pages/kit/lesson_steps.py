@@ -9,7 +9,7 @@ import traitlets
 
 from piezolab.chain import SignalChain
 from piezolab.lessons.figure_words import figure_words, moved, moved_words, name_of
-from piezolab.lessons.guesses import WAYS, way
+from piezolab.lessons.guesses import ON_THE_LINE, read_guess, way
 from piezolab.lessons.lesson import Lesson, LessonStep, figure
 from piezolab.lessons.screens import Screen, screens
 from piezolab.pages.kit.blocks import Block, paragraphs
@@ -57,19 +57,29 @@ class StepTasks(Tasks):
 
     #: Name of the task on the screen; "" where there is none.
     current = traitlets.Unicode("").tag(sync=True)
-    #: The question, what was guessed, and which way it went: each "" while there is none.
+    #: The question, what was guessed, and which way it went: "" while there is none; for a dot also where it begins.
     guess = traitlets.Dict().tag(sync=True)
     #: What is not as the step has it, in a sentence.
     moved = traitlets.Unicode("").tag(sync=True)
+    #: Which screen is open, from 0, and the latest wrong answer to each task: in a room the page tells its teacher.
+    at = traitlets.Int(0).tag(sync=True)
+    wrong = traitlets.Dict().tag(sync=True)
 
     def __init__(self, state: PageState, tasks: Sequence[Task], lesson: str) -> None:
         super().__init__(state, tasks, lesson)
         self.on_guess: Callable[[str], None] = lambda word: None
         self.on_back: Callable[[], None] = lambda: None
 
+    def check(self, name: str, answer: str) -> tuple[bool, str]:
+        good, sentence = super().check(name, answer)
+        given = None if good else self._by_name[name].given(answer)
+        if given is not None:
+            self.wrong = {**self.wrong, name.rpartition("/")[2]: given}
+        return good, sentence
+
     def _guessed(self, content: dict[str, Any]) -> None:
         word = text_in(content, "guess", 10)
-        if word in WAYS:
+        if word is not None:
             self.on_guess(word)
 
     def _put_back(self, _content: dict[str, Any]) -> None:
@@ -134,8 +144,9 @@ class LessonSteps:
 
     def guess(self, word: str) -> None:
         """Take a guess, once for each step; then the controls can be moved."""
-        if self.screen.asks and self.step.guess and self.step.name not in self._guesses:
-            self._guesses[self.step.name] = word
+        asked = self.screen.asks and self.step.guess and self.step.name not in self._guesses
+        if asked and (guessed := read_guess(self.step, word)):
+            self._guesses[self.step.name] = guessed
             self._show()
             self._follow()
 
@@ -157,7 +168,7 @@ class LessonSteps:
         with self.head.hold_sync(), self.tasks.hold_sync():
             self.head.at, self.head.said = self.at, self._said()
             self.head.solved = name in self.tasks.done
-            self.tasks.current = name
+            self.tasks.current, self.tasks.at = name, self.at
 
     def _said(self) -> str:
         if self.at < len(self.screens) - 1:
@@ -179,7 +190,11 @@ class LessonSteps:
         if not self.screen.asks or not step.guess:
             self.tasks.guess = {}
             return
-        self.tasks.guess = {"question": step.guess, "guessed": self._guesses.get(step.name, ""), "went": went}
+        told = {"question": step.guess, "guessed": self._guesses.get(step.name, ""), "went": went}
+        if step.guess_by == "dot":
+            # where the dot begins: where the curve is when the step does
+            told |= {"hz": figure(step.start, "loading.low_note_hz"), "db": figure(step.start, ON_THE_LINE)}
+        self.tasks.guess = told
 
     def _rest(self) -> None:
         """What takes a moment: the figures to be read off, and what became of the guess."""
@@ -187,7 +202,9 @@ class LessonSteps:
         shows = () if step is None else step.shows
         self.readings.content = paragraphs(*(_reading(path, chain) for path in shows))
         if step is not None and self.screen.asks and step.name in self._guesses:
-            self._tell_guess(way(step, chain))
+            went = way(step, chain)
+            is_there = f"it is {figure_words(ON_THE_LINE, figure(chain, ON_THE_LINE))}"
+            self._tell_guess(is_there if went and step.guess_by == "dot" else went)
 
 
 def lesson_parts(

@@ -11,9 +11,10 @@ from typing import Any
 import traitlets
 
 from piezolab.chain import SignalChain
-from piezolab.lessons.typed_answers import Asked, judged
+from piezolab.lessons.typed_answers import Asked, judged, read_answer
 from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.piece import Piece, script, text_in
+from piezolab.quantity import QuantityError
 
 
 @dataclass(frozen=True)
@@ -33,6 +34,10 @@ class Task:
     def check(self, answer: str, chain: SignalChain) -> tuple[bool, str]:
         """Whether the answer is right, and the sentence that says so."""
         raise NotImplementedError
+
+    def given(self, answer: str) -> float | None:
+        """An answer as a number that can be counted; None where it is none."""
+        return None
 
 
 @dataclass(frozen=True)
@@ -58,6 +63,13 @@ class NumberTask(Task):
         good, sentence = judged(answer, asked)
         return good, f"{sentence} {self.explain}".strip() if good else sentence
 
+    def given(self, answer: str) -> float | None:
+        """The number that was typed, in the base unit, with two significant digits."""
+        try:
+            return float(f"{read_answer(answer, self.unit):.2g}")
+        except QuantityError:
+            return None
+
 
 @dataclass(frozen=True)
 class PickTask(Task):
@@ -78,6 +90,10 @@ class PickTask(Task):
         good = picked == self.right()
         told = self.told(picked) if callable(self.told) else self.told[picked]
         return good, ("Right. " if good else "Not so. ") + told
+
+    def given(self, answer: str) -> float | None:
+        """Which option was picked, from 0."""
+        return int(answer) if answer in {str(n) for n in range(len(self.options))} else None
 
 
 @dataclass(frozen=True)

@@ -65,6 +65,7 @@
   // Why the server closed the channel, by the code it gave.
   const REASONS = {
     4408: ["Nobody has touched this page for a while, so its seat went to somebody else. Nothing of yours is lost. ", "carry on"],
+    4410: ["The teacher has given this seat to somebody else. What is kept in this browser stays. ", "carry on"],
     4409: ["You have opened other pages since, and this one gave its seat to them. ", "carry on here"],
     4413: ["This page needed too much memory and was ended. ", "open it again"],
     4429: ["This page sent far more than a page does, so it was stopped. ", "open it again"],
@@ -163,6 +164,38 @@
     }
   }, { once: true });
 
+  // ---- in a room the teacher may silence every page: whatever makes the sound, it stops and does not begin again
+  const MUTED = "Your teacher has silenced every page for now.";
+  const FADED_MS = 150;
+  const sounds = new Set();
+  let muted = false;
+  const Sounds = window.AudioContext;
+  window.AudioContext = class extends Sounds {
+    constructor(...how) {
+      super(...how);
+      sounds.add(this);
+      if (muted) super.suspend();
+    }
+    resume() {
+      return muted ? Promise.resolve() : super.resume();
+    }
+    close() {
+      sounds.delete(this);
+      return super.close();
+    }
+  };
+  function silence(now) {
+    if (now === muted) return;
+    muted = now;
+    window.dispatchEvent(new CustomEvent("piezolab:muted", { detail: muted ? MUTED : "" }));
+    if (!muted) return;
+    for (const one of document.querySelectorAll("audio")) one.pause();
+    // what fades out by itself has done so by then, and would be heard later otherwise
+    setTimeout(() => { if (muted) for (const context of sounds) context.suspend(); }, FADED_MS);
+  }
+  window.piezolabMuted = () => (muted ? MUTED : "");
+  window.addEventListener("play", ({ target }) => { if (muted) target.pause(); }, true);
+
   // The front end opens the channel itself; being its constructor is the one way to see every attempt.
   const Socket = window.WebSocket;
   window.WebSocket = class extends Socket {
@@ -170,6 +203,12 @@
       super(url, protocols);
       if (!/\/api\/kernels\/[\w-]+\/channels/.test(String(url))) return;
       let counted = false;
+      // A word of the server's own is no message of the kernel's: the front end never sees it.
+      this.addEventListener("message", (event) => {
+        if (typeof event.data !== "string" || !event.data.startsWith('{"piezolab"')) return;
+        event.stopImmediatePropagation();
+        silence(JSON.parse(event.data).piezolab.muted);
+      });
       this.addEventListener("open", () => {
         counted = true;
         open += 1;
@@ -227,7 +266,7 @@
     document.body.prepend(notice);
   }, 1000);
 
-  // A task's widget says that its visitor has solved it. What could not be sent is sent when the server is back.
+  // A lesson's widget says what its visitor has solved, where they are, and their latest wrong answers. What could not be sent is sent when the server is back.
   const unsent = new Map();
   async function report() {
     for (const [key, solved] of unsent) {
@@ -241,9 +280,9 @@
     }
   }
   window.addEventListener("piezolab:solved", (event) => {
-    const { lesson, tasks } = event.detail ?? {};
-    if (!settings().piezolabRoom || typeof lesson !== "string" || !lesson || !tasks?.length) return;
-    unsent.set(lesson, { lesson, tasks });
+    const { lesson, tasks = [], at = 0, wrong = {} } = event.detail ?? {};
+    if (!settings().piezolabRoom || typeof lesson !== "string" || !lesson) return;
+    unsent.set(lesson, { lesson, tasks, at, wrong });
     report();
   });
   window.addEventListener("piezolab:server-back", report);

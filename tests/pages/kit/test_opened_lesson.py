@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from piezolab.lessons.figure_words import goal_words
-from piezolab.lessons.lesson import STAGE_KIND, Goal
+from piezolab.lessons.lesson import STAGE_KIND, Goal, figure
 from piezolab.lessons.shelf import lessons
 from piezolab.pages.kit.skeleton import Page
 from piezolab.pages.where_does_the_bass_go import chapter as bass
@@ -69,6 +69,27 @@ def test_a_guess_comes_before_the_controls_and_is_shown_beside_the_result() -> N
     page.steps.guess("down")
     assert page.tasks.guess["guessed"] == "up", "a guess stands"
     assert page.tasks.done == [], "and is never graded"
+
+
+def test_a_dot_begins_on_the_curve_and_is_compared_with_it() -> None:
+    """Two equal sources side by side are one of twice the capacitance: with the same load the corner halves, and far
+    below it the level doubles (6 dB), nearly so at the low D."""
+    page = bass.make(LINK)
+    at(page, "two-discs")
+    begins = page.tasks.guess["db"]
+    assert begins == figure(page.state.chain, "loading.low_note_re_open_db")
+    assert page.tasks.guess["hz"] == pytest.approx(146.83, abs=0.01)  # D3, A4 = 440 Hz in equal temperament
+    for word in ("up", "nan", "-60.1", "40.1", "", "inf", {}):
+        page.tasks._guessed({"guess": word})
+        assert page.tasks.guess["guessed"] == "" and shown(page) == []
+    page.tasks._guessed({"guess": "-11.25"})
+    assert page.tasks.guess["guessed"] == "-11.2" and shown(page) == ["discs"] and page.tasks.guess["went"] == ""
+    assert not page.own.enter("discs", "2p")
+    page.steps._rest()
+    there = figure(page.state.chain, "loading.low_note_re_open_db")
+    assert there == pytest.approx(begins + 6, abs=0.7)
+    assert page.tasks.guess["went"] == f"it is −{abs(there):.1f} dB"
+    assert page.tasks.done == []
 
 
 def test_a_reading_never_stands_beside_another_step(monkeypatch: pytest.MonkeyPatch) -> None:

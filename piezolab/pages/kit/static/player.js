@@ -161,7 +161,11 @@ export default {
         versions: wanted().map(([word]) => word), sound: sound.value, level: ticked(levels)[0], noises: ticked(noises),
       };
     }
+    const muted = ({ detail }) => stop(detail);
+    window.addEventListener("piezolab:muted", muted);
     function start(word = "play") {
+      const silenced = window.piezolabMuted?.();
+      if (silenced) return stop(silenced);
       open();
       stop();
       const message = choice();
@@ -267,6 +271,7 @@ export default {
       model.off("change:touch", showButtons);
       model.off("change:revision", changed);
       model.off("msg:custom", receive);
+      window.removeEventListener("piezolab:muted", muted);
       context?.close();
     };
   },

@@ -10,6 +10,70 @@ function button(text, press, more = {}) {
   return node;
 }
 
+const decibels = (db) => `${db < 0 ? "−" : ""}${Math.abs(db).toFixed(1)} dB`;
+
+// A dot on the plot's upright line at a frequency, moved by finger, mouse or arrows; where nothing is told of its moves
+// it only stands there, the ghost of a guess. It lies over the plot and not in it, which is a picture and takes no focus.
+function guessDot(step, hz, db, told, take) {
+  const node = told
+    ? make("button", { type: "button", class: "pz-dot", role: "slider", "aria-label": "your guess: the level of the lowest string", "aria-orientation": "vertical" })
+    : make("span", { class: "pz-dot pz-dot-ghost", "aria-hidden": "true" });
+  const one = { node, db, gone };
+  const picture = () => step.querySelector(".piezolab-plot .js-plotly-plot");
+  function place() {
+    const box = picture();
+    node.hidden = !box?._fullLayout?.yaxis?.l2p;
+    if (node.hidden || !node.offsetParent) return;
+    const { xaxis, yaxis } = box._fullLayout;
+    const from = box.getBoundingClientRect();
+    const to = node.offsetParent.getBoundingClientRect();
+    const [low, high] = yaxis.range;
+    const shown = Math.min(Math.max(one.db, low), high);
+    node.style.left = `${from.left - to.left + xaxis._offset + xaxis.d2p(hz)}px`;
+    node.style.top = `${from.top - to.top + yaxis._offset + yaxis.d2p(shown)}px`;
+    if (!told) return;
+    for (const [name, value] of [["valuemin", low], ["valuemax", high], ["valuenow", one.db.toFixed(1)], ["valuetext", decibels(one.db)]]) {
+      node.setAttribute(`aria-${name}`, value);
+    }
+  }
+  function move(to) {
+    const [low, high] = picture()?._fullLayout?.yaxis?.range ?? [-40, 10];
+    one.db = Math.min(Math.max(to, low), high);
+    told(one.db);
+    place();
+  }
+  function drag(event) {
+    const box = picture();
+    const { yaxis } = box._fullLayout;
+    move(yaxis.p2d(event.clientY - box.getBoundingClientRect().top - yaxis._offset));
+  }
+  if (told) {
+    node.addEventListener("pointerdown", (event) => {
+      node.setPointerCapture(event.pointerId);
+      node.focus({ preventScroll: true });
+      event.preventDefault();
+    });
+    node.addEventListener("pointermove", (event) => { if (node.hasPointerCapture(event.pointerId)) drag(event); });
+    const steps = { ArrowUp: 1, ArrowRight: 1, ArrowDown: -1, ArrowLeft: -1, PageUp: 5, PageDown: -5, Home: -1000, End: 1000 };
+    node.addEventListener("keydown", (event) => {
+      if (event.key === "Enter") take();
+      else if (event.key in steps) move(one.db + steps[event.key]);
+      else return;
+      event.preventDefault();
+    });
+    told(one.db);
+  }
+  const moved = new ResizeObserver(place);
+  moved.observe(step);
+  step.addEventListener("piezolab:drawn", place);
+  requestAnimationFrame(place);
+  function gone() {
+    moved.disconnect();
+    step.removeEventListener("piezolab:drawn", place);
+  }
+  return one;
+}
+
 export default {
   render({ model, el }) {
     el.classList.add("pz-step-task");
@@ -18,17 +82,23 @@ export default {
     const form = make("form", { class: "pz-step-form" });
     const reply = make("p", { class: "pz-answer", role: "status" });
     el.append(guess, moved, form, reply);
-    const told = new Set(); // solved tasks that the room has been told of: how many solved each, and not who
+    const solved = new Set();
+    let told = ""; // what the room has been told: counted there, and not who
     const typed = new Map(); // what stands in a field whose screen was left
+    let dot = null; // a guess that is dragged
     let field = null;
     let waiting = null; // the task that is being checked, and what was known of it before
 
     function showGuess() {
-      const { question = "", guessed = "", went = "" } = model.get("guess");
+      const { question = "", guessed = "", went = "", hz, db } = model.get("guess");
       guess.hidden = !question;
       const held = guess.contains(document.activeElement);
+      if (hz && !guessed && dot && guess.contains(dot.node)) return; // under the hand
+      dot?.gone();
+      dot = null;
       guess.replaceChildren();
       if (!question) return;
+      if (hz) return showDot(question, guessed, went, { hz, db }, held);
       if (!guessed) {
         const chips = WAYS.map(([word, text]) => button(text, () => model.send({ word: "guess", guess: word })));
         guess.append(make("p", {}, question), make("div", { class: "pz-chips" }, ...chips));
@@ -39,6 +109,23 @@ export default {
         make("span", { class: "pz-ghost" }, `your guess: ${text}`), " ",
         make("span", {}, went ? WENT[went] : "now move it")));
       if (held) guess.firstChild.focus({ preventScroll: true });
+    }
+
+    function showDot(question, guessed, went, { hz, db }, held) {
+      const plot = el.closest(".pz-stepped");
+      if (!guessed) {
+        const level = make("output", {});
+        const take = () => model.send({ word: "guess", guess: dot.db.toFixed(1) });
+        dot = guessDot(plot, hz, db, (now) => { level.textContent = decibels(now); }, take);
+        const row = make("div", { class: "pz-chips" }, dot.node, make("span", {}, "drag the dot: ", level), button("that is my guess", take));
+        guess.append(make("p", {}, question), row);
+        return;
+      }
+      dot = guessDot(plot, hz, Number(guessed));
+      guess.append(dot.node, make("p", { class: "pz-guess-result", role: "status", tabindex: "-1" },
+        make("span", { class: "pz-ghost" }, `your guess: ${decibels(Number(guessed))}`), " ",
+        make("span", {}, went || "now move it")));
+      if (held) guess.lastChild.focus({ preventScroll: true });
     }
 
     function showMoved() {
@@ -90,12 +177,13 @@ export default {
       check(model.get("current"), field?.value ?? "");
     });
 
-    // All of them each time: a server that has started anew knows of none.
-    function tell(names) {
-      const before = told.size;
-      for (const name of names) told.add(name.split("/").pop());
-      if (told.size === before) return;
-      const detail = { lesson: model.get("lesson"), tasks: [...told] };
+    // All of it each time: a server that has started anew knows of nothing.
+    function tell(names = []) {
+      for (const name of names) solved.add(name.split("/").pop());
+      const detail = { lesson: model.get("lesson"), tasks: [...solved], at: model.get("at"), wrong: model.get("wrong") };
+      const now = JSON.stringify(detail);
+      if (now === told) return;
+      told = now;
       el.dispatchEvent(new CustomEvent("piezolab:solved", { bubbles: true, composed: true, detail }));
     }
     function say(text, good = false) {
@@ -112,8 +200,8 @@ export default {
       waiting = null;
       reply.removeAttribute("aria-busy");
       tell(good ? [name, ...model.get("done")] : model.get("done"));
-      const solved = !sentence && model.get("done").includes(name);
-      say(solved ? "✓ solved before" : sentence, good || solved);
+      const before = !sentence && model.get("done").includes(name);
+      say(before ? "✓ solved before" : sentence, good || before);
     }
 
     // With a keyboard over half of the screen only the verdict, the plot and the answer stay.
@@ -132,12 +220,15 @@ export default {
     form.addEventListener("focusin", soon);
     form.addEventListener("focusout", soon);
     window.visualViewport?.addEventListener("resize", keys);
-    const follows = [["guess", showGuess], ["moved", showMoved], ["current", showTask], ["answers", showReply], ["done", showReply]];
+    const follows = [["guess", showGuess], ["moved", showMoved], ["current", showTask], ["answers", showReply],
+      ["done", showReply], ["at", () => tell()], ["wrong", () => tell()]];
     for (const [name, act] of follows) model.on(`change:${name}`, act);
     showGuess();
     showMoved();
     showTask();
+    tell();
     return () => {
+      dot?.gone();
       window.visualViewport?.removeEventListener("resize", keys);
       for (const [name, act] of follows) model.off(`change:${name}`, act);
     };

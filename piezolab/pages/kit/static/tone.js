@@ -49,14 +49,25 @@ export default {
     for (const [hertz, button] of buttons) {
       button.addEventListener("click", () => {
         const same = playing?.hertz === hertz;
+        const silenced = window.piezolabMuted?.();
         stop();
-        if (!same) start(hertz);
+        if (!same && !silenced) start(hertz);
         tell();
+        if (silenced) label.textContent = silenced;
       });
       row.append(button);
     }
+    const muted = ({ detail }) => {
+      stop();
+      tell();
+      if (detail) label.textContent = detail;
+    };
     slider.addEventListener("input", tell);
+    window.addEventListener("piezolab:muted", muted);
     tell();
-    return stop;
+    return () => {
+      window.removeEventListener("piezolab:muted", muted);
+      stop();
+    };
   },
 };
