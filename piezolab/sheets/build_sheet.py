@@ -32,7 +32,7 @@ _HATCH = (
     'id="pz-hatch" patternUnits="userSpaceOnUse" width="0.9" height="0.9" patternTransform="rotate(45)">'
     '<rect width="0.2" height="0.9" fill="#000"/></pattern></defs></svg>'
 )
-_DENSE_PARTS = 9  # on the board; from here up the print is set smaller
+_DENSE_PARTS = 7  # on the board; from here up the print is set smaller
 
 
 def build_sheet(chain: SignalChain, build: BoardAsBuilt | None = None) -> str:
