@@ -25,13 +25,14 @@ from piezolab.studies.board_as_built import BoardAsBuilt
 _TALL = 105.0  # mm: a higher board has a page of its own
 _TALL_DENSE = 62.0  # mm: likewise, where there is more to say beside it
 _UPRIGHT = 45.0  # mm: beside a higher one there is room for its scale
+_ELSEWHERE = "<p>The {} is drawn on a page of its own, at the end.</p>"
 # copper in black ink: the style sheet gives it to the lanes
 _HATCH = (
     '<svg class="hatch" xmlns="http://www.w3.org/2000/svg" aria-hidden="true" width="0" height="0"><defs><pattern '
     'id="pz-hatch" patternUnits="userSpaceOnUse" width="0.9" height="0.9" patternTransform="rotate(45)">'
     '<rect width="0.2" height="0.9" fill="#000"/></pattern></defs></svg>'
 )
-_DENSE_PARTS = 9  # on the board; from here up the print is set smaller
+_DENSE_PARTS = 7  # on the board; from here up the print is set smaller
 
 
 def build_sheet(chain: SignalChain, build: BoardAsBuilt | None = None) -> str:
@@ -78,11 +79,11 @@ def _first(data: SheetData) -> str:
         f'<p class="link">configuration: {escape(whole_query(chain))}</p>',
         f"<p>{escape(data.what_and_why)} Estimates from typical data, not a certificate; local electrical rules decide "
         f"about anything on the mains.{known}</p>",
-        f'<div class="scroll">{schematic(data)}</div>' if schematic_fits(data) else "",
+        f'<div class="scroll">{schematic(data)}</div>' if schematic_fits(data) else _ELSEWHERE.format("schematic"),
         "<h2>Parts</h2>",
         parts_html(data),
         "<h2>Wiring</h2>",
-        "" if large else f'<div class="scroll">{wiring_svg(data)}</div>',
+        _ELSEWHERE.format("wiring") if large else f'<div class="scroll">{wiring_svg(data)}</div>',
         _small(wiring_words(data)),
     ]
     if data.powered:

@@ -15,7 +15,7 @@ from piezolab.sheets.words import part_name
 
 LEAST = 2.0  # mm, of any letter in print
 _WIDE, _TALL = 186.0, 248.0  # mm that a turned or enlarged drawing may take of A4 and of US Letter alike
-_BESIDE = 190.0, 66.0  # mm that the style sheet leaves a schematic in the text
+_BESIDE = 184.0, 65.0  # mm that the style sheet leaves a schematic in the text
 _PICTURE = 110.0  # mm: what stands under it has its room
 _TIMES = 2.5  # larger than this a board's picture says no more
 

@@ -116,7 +116,11 @@ def anybodys(count: int) -> list[tuple[str, BoardAsBuilt]]:
 
 
 def test_anybodys_sheet_printed_has_nothing_cut_overlapping_or_too_small(browser) -> None:
-    """Three sheets each time, a hundred in the long run, each printed as well."""
+    """Three sheets each time, a hundred in the long run, each printed as well.
+
+    The hundred has been run whole once, with 253 faults: pages too high, schematics with letters of 1.96 mm. Both were
+    mended, and a score of the hundred looked at again without a fault; the whole hundred is still to be run again.
+    """
     page = browser.new_page()
     wrong = []
     try:
