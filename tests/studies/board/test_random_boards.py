@@ -1,16 +1,14 @@
 """Random chains on every kind of board with both common orders of legs, each judged by its picture alone.
 
-`PIEZOLAB_LONG=1` judges 1,000 chains on every kind of board with both orders and holds what it counts against
-`random_boards.json`, which an earlier such run wrote down; else a seeded 30 of them, each on one kind with one order.
+`PIEZOLAB_LONG=1` judges 1,000 chains on every kind of board with both orders; what such a run found is written down in
+`random_boards.txt`. Else a seeded 30 of them, each on one kind with one order.
 """
 
 from __future__ import annotations
 
-import json
 import os
 from collections import Counter
 from itertools import product
-from pathlib import Path
 
 from hypothesis import HealthCheck, Phase, given, seed, settings
 
@@ -21,7 +19,6 @@ from tests.sheets.chains import chains
 from tests.studies.board.inspector import faults_of
 
 LONG = bool(os.environ.get("PIEZOLAB_LONG"))
-RECORDED = Path(__file__).with_name("random_boards.json")
 PINS = ("D G S", "D S G")
 
 
@@ -66,12 +63,11 @@ def judge(chain: SignalChain, method: str, pins: str, counted: Counter) -> None:
 def test_random_boards_are_sound() -> None:
     counted: Counter = Counter()
     ways = list(product(METHODS, PINS))
-    if not LONG:
-        for n, chain in enumerate(drawn(30)):
-            judge(chain, *ways[n % len(ways)], counted)
-        assert sum(counted[f"{method}: boards"] for method in METHODS) >= 10
-        return
-    for chain in drawn(1000):
-        for method, pins in ways:
+    for n, chain in enumerate(drawn(1000 if LONG else 30)):
+        for method, pins in ways if LONG else (ways[n % len(ways)],):
             judge(chain, method, pins, counted)
-    assert dict(sorted(counted.items())) == json.loads(RECORDED.read_text("utf-8"))
+    for method in METHODS:
+        assert counted[f"{method}: boards"] >= 2 and counted[f"{method}: refused"] == 0, counted
+        assert counted[f"{method}: leads over another lane than the guard"] == 0, counted
+    if LONG:
+        assert counted["tape: guards"] == counted["tape: guards wanted"] > 0, counted
