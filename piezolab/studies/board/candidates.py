@@ -31,7 +31,7 @@ _PLUGGED = 16  # orders of parts for each order of lanes on a breadboard
 
 
 @dataclass(frozen=True)
-class Task:
+class BoardTask:
     """What is to be laid out. gate: lanes that must not leak; guard: lane beside them, "" for none; away: lanes to keep
     far from them."""
 
@@ -46,7 +46,7 @@ class Task:
 
 @dataclass(frozen=True)
 class Candidate:
-    """A board that was tried, its lower left corner at (0, 0); the fields are those of `Layout` and `Choice`."""
+    """A board that was tried, its lower left corner at (0, 0); the fields are those of `Layout` and `ChosenBy`."""
 
     lanes: tuple[Lane, ...]
     parts: tuple[Placed, ...]
@@ -80,7 +80,7 @@ def high_impedance(assembly: Assembly) -> tuple[tuple[str, ...], str, tuple[str,
     return gate, "" if guard in gate else guard, away
 
 
-def candidates(task: Task, pitch: float) -> Iterator[Candidate]:
+def candidates(task: BoardTask, pitch: float) -> Iterator[Candidate]:
     """Boards with lanes at this pitch, in the order in which they are tried."""
     method = task.method
     rules = LaneRules(
@@ -100,7 +100,7 @@ def candidates(task: Task, pitch: float) -> Iterator[Candidate]:
             return
 
 
-def _guard(task: Task, order: Sequence[str]) -> str:
+def _guard(task: BoardTask, order: Sequence[str]) -> str:
     """The guard's lane where it lies between the gate's lanes and all others, else ""."""
     gate = [lane for lane in order if lane in task.gate]
     for ends in (list(order), list(order)[::-1]):
@@ -110,7 +110,7 @@ def _guard(task: Task, order: Sequence[str]) -> str:
 
 
 # -- copper tape --------------------------------------------------------------------------------------------------
-def _on_tape(task: Task, order: Sequence[str], y: Mapping[str, float], pitch: float) -> Iterator[Candidate]:
+def _on_tape(task: BoardTask, order: Sequence[str], y: Mapping[str, float], pitch: float) -> Iterator[Candidate]:
     method = task.method
     for gaps in gaps_of(order, task.parts) if method.one_face else [{}]:
         ground = Ground(method.width, method.aside, method.one_face, gaps)
@@ -136,7 +136,7 @@ def _with_wires(sequence: Sequence[Placed], wires: Sequence[Wire], y: Mapping[st
 
 
 # -- boards with a grid -------------------------------------------------------------------------------------------
-def _on_grid(task: Task, order: Sequence[str], y: Mapping[str, float], pitch: float) -> Iterator[Candidate]:
+def _on_grid(task: BoardTask, order: Sequence[str], y: Mapping[str, float], pitch: float) -> Iterator[Candidate]:
     ground = Ground(task.method.width, 0.0, False, {})
     ways = {part.name: uprights(part, order, y, ground) for part in task.parts}
     if not all(ways.values()):
@@ -152,7 +152,7 @@ def _on_grid(task: Task, order: Sequence[str], y: Mapping[str, float], pitch: fl
             yield _gridded(task, y, placed)
 
 
-def _sequences(task: Task, order: Sequence[str]) -> Iterator[list[BoardPart]]:
+def _sequences(task: BoardTask, order: Sequence[str]) -> Iterator[list[BoardPart]]:
     """Orders in which to place the parts: those on the gate first, then the bulky, the long, by lane, and shuffles."""
     level = {lane: n for n, lane in enumerate(order)}
     low = {part.name: min(level[lane] for lane in part.lanes) for part in task.parts}
@@ -173,7 +173,7 @@ def _sequences(task: Task, order: Sequence[str]) -> Iterator[list[BoardPart]]:
     yield bulky
 
 
-def _gridded(task: Task, y: Mapping[str, float], placed: Sequence[Placed]) -> Candidate:
+def _gridded(task: BoardTask, y: Mapping[str, float], placed: Sequence[Placed]) -> Candidate:
     """The board cut out between its holes, with the strips' cuts: a gate's strip ends behind its last lead."""
     boxes = [bounds(part.body()) for part in placed]
     left = floor(min(box[0] for box in boxes) / HOLE + 0.5)
@@ -198,7 +198,7 @@ def _gridded(task: Task, y: Mapping[str, float], placed: Sequence[Placed]) -> Ca
 
 
 def _strips(
-    task: Task, lanes: Sequence[Lane], at: Mapping[str, float], grid: tuple[int, int]
+    task: BoardTask, lanes: Sequence[Lane], at: Mapping[str, float], grid: tuple[int, int]
 ) -> tuple[tuple[Lane, ...], list[PointMm], list[Strip]]:
     """Lanes as strips from edge to edge, the cuts, and the copper that no lane uses."""
     end = round(grid[0] * HOLE, 6)
@@ -225,7 +225,7 @@ CUT = 2.2  # mm of strip that a cut takes away: a drill of 3 to 4 mm turned in t
 
 
 # -- plug-in breadboard -------------------------------------------------------------------------------------------
-def _plugged(task: Task, order: Sequence[str], y: Mapping[str, float], pitch: float) -> Iterator[Candidate]:
+def _plugged(task: BoardTask, order: Sequence[str], y: Mapping[str, float], pitch: float) -> Iterator[Candidate]:
     rows, holes = plug_in_holes(order, task.parts, pitch)
     spots = {part.name: spots_of(part, holes) for part in task.parts}
     task = replace(task, guard=_guard(task, sorted(rows, key=rows.__getitem__)))
@@ -247,7 +247,7 @@ def _plugged(task: Task, order: Sequence[str], y: Mapping[str, float], pitch: fl
 
 # -- what all share -----------------------------------------------------------------------------------------------
 def _bounded(
-    task: Task, lanes: Sequence[Lane], placed: Sequence[Placed], hole_a: PointMm | None = None, **more
+    task: BoardTask, lanes: Sequence[Lane], placed: Sequence[Placed], hole_a: PointMm | None = None, **more
 ) -> Candidate:
     """The board with a margin round everything, moved to its own lower left corner."""
     margin, half = task.method.margin, task.method.width / 2
@@ -264,7 +264,7 @@ def _bounded(
     return Candidate(lanes, moved, right - left, high - low, task.guard, *_gate(task, lanes), **more)
 
 
-def _gate(task: Task, lanes: Sequence[Lane]) -> tuple[float, float]:
+def _gate(task: BoardTask, lanes: Sequence[Lane]) -> tuple[float, float]:
     """Length of the gate's lanes and their distance to supply and output, edge to edge, mm."""
     half = task.method.width / 2
     own = [strip for lane in lanes if lane.node in task.gate for strip in lane.strips]

@@ -14,7 +14,7 @@ from piezolab.chain import SignalChain
 from piezolab.chain.assembly import assemble
 from piezolab.chain.parameter import ParameterError
 from piezolab.studies.board.board_parts import BoardPart, board_parts, lanes_of
-from piezolab.studies.board.candidates import Candidate, Task, candidates, high_impedance
+from piezolab.studies.board.candidates import BoardTask, Candidate, candidates, high_impedance
 from piezolab.studies.board.crossings import Crossing
 from piezolab.studies.board.lanes import METHODS, Lane, Method, Strip
 from piezolab.studies.board.placed import Placed
@@ -66,7 +66,7 @@ class Options:
 
 
 @dataclass(frozen=True)
-class Choice:
+class ChosenBy:
     """Why this layout: tried: how many were scored; clean: those without a crossing; gate_mm: length of the gate's
     lanes; away_mm: from them to the nearest lane of supply or output, edge to edge."""
 
@@ -104,7 +104,7 @@ class Layout:
     gate: tuple[str, ...]
     guard: str
     wants_guard: bool
-    choice: Choice
+    choice: ChosenBy
 
     @property
     def sleeved(self) -> tuple[str, ...]:
@@ -132,7 +132,7 @@ def layout(chain: SignalChain, options: Options | None = None) -> Layout | None:
     if not parts:
         return None
     gate, guard, away = high_impedance(assembly)
-    task = Task(method, parts, wires, lanes_of(parts, wires), gate, guard, away)
+    task = BoardTask(method, parts, wires, lanes_of(parts, wires), gate, guard, away)
     best, price, tried, clean = None, (), 0, 0
     for found in _tried(task):
         tried += 1
@@ -147,11 +147,11 @@ def layout(chain: SignalChain, options: Options | None = None) -> Layout | None:
     return Layout(
         method, best.lanes, best.parts, best.width, best.height, fits, best.columns, best.hole_a,
         best.crossings, _lengthened(parts, best.parts), best.grid, best.cuts, best.spare, gate, best.guard, bool(guard),
-        Choice(tried, clean, best.gate_mm, best.away_mm),
+        ChosenBy(tried, clean, best.gate_mm, best.away_mm),
     )  # fmt: skip
 
 
-def _tried(task: Task) -> Iterator[Candidate]:
+def _tried(task: BoardTask) -> Iterator[Candidate]:
     """Boards at the first pitch that gives any; on tape with leads lengthened, elsewhere without a guard, where there
     is no other."""
     longer = replace(task, parts=tuple(map(_longer, task.parts)))

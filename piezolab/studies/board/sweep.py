@@ -38,26 +38,36 @@ def left_to_right(
     users = _users(choices, lanes, gate, guard)
     columns = [[(way, _columns(way, y, width)) for way in ways] for ways in choices]
     price = {lane: _OVER_GUARD if lane == guard else _CROSSING for lane in lanes}
+    waiting = {lane: _OPEN_GATE if lane in gate else _OPEN for lane in lanes}
     whole = (1 << len(choices)) - 1
     beam: dict[int, tuple[float, tuple[Placed, ...]]] = {0: (0.0, ())}
     for _ in choices:
         give_way()
         grown: dict[int, tuple[float, tuple[Placed, ...]]] = {}
         for mask, (cost, before) in beam.items():
-            begun = sum(bit[lane] for lane in lanes if users[lane] & mask)
+            begun = _sum(bit, users, mask)
             for n in _left_out(mask, len(choices)):
                 after = mask | 1 << n
                 still = whole & ~after
-                to_come = sum(bit[lane] for lane in lanes if users[lane] & still)
-                waiting = [lane for lane in lanes if users[lane] & after and users[lane] & still]
-                waits = sum(_OPEN_GATE if lane in gate else _OPEN for lane in waiting)
+                to_come = _sum(bit, users, still)
+                waits = cost + _waits(waiting, users, after, still)
                 for way, found in columns[n]:
-                    new = cost + waits + _crossed(found, begun, to_come, bit, price)
+                    new = waits + _crossed(found, begun, to_come, bit, price)
                     if after not in grown or new < grown[after][0]:
                         grown[after] = (new, (*before, way))
         best = sorted(grown, key=lambda mask: (grown[mask][0], mask))[:_BEAM]
         beam = {mask: grown[mask] for mask in best}
     return beam[whole][1]
+
+
+def _sum(bit: Mapping[str, int], users: Mapping[str, int], mask: int) -> int:
+    """The lanes on which any of these parts lands."""
+    return sum(bit[lane] for lane, parts in users.items() if parts & mask)
+
+
+def _waits(waiting: Mapping[str, float], users: Mapping[str, int], after: int, still: int) -> float:
+    """What the lanes cost that have begun and not ended."""
+    return sum(price for lane, price in waiting.items() if users[lane] & after and users[lane] & still)
 
 
 def _users(
