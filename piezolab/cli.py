@@ -215,6 +215,23 @@ def sheet(link: str, as_json: bool, output: TextIO, prices: str | None, **texts:
     output.write(said)
 
 
+@main.command(cls=BuildCommand, options="BOARD_KEYS")
+@click.argument("link", default="")
+@click.option("--side", type=click.Choice(["parts", "copper", "template"]), default="parts", help="What is drawn.")
+@click.option("--output", type=click.File("w", encoding="utf-8"), default="-", help="File to write; else the terminal.")
+def board(link: str, side: str, output: TextIO, **texts: str | None) -> None:
+    """Draw the board of a chain as an SVG in millimetres, its layers named. LINK is a share link or its query part."""
+    from piezolab.sheets.board_pages import board_file
+    from piezolab.sheets.sheet_data import SheetData
+
+    chain, build, sentences = _chain_and_build(link, texts)
+    _stop_at(sentences)
+    svg, problem = board_file(SheetData(chain, build), side)
+    if not svg:
+        raise click.ClickException(problem or "With no stage there is no board to draw.")
+    output.write(svg)
+
+
 def _chain_and_build(link: str, texts: dict[str, str | None]) -> tuple[Any, Any, list[str]]:
     """The chain, the build and what was wrong with either."""
     from piezolab.chain.link import read_link

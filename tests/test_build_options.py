@@ -24,6 +24,8 @@ BAD = {
     "method": ["glue", "tape wire", ""],
     "board": ["x", "40", "2x9", "60x40x2", "60 cm x 4", "nanx5", "600x40"],
     "lane_width": ["wide", "0.1", "21", "5 cm", "5 %", "nan"],
+    "base": ["stone", ""],
+    "joints": ["glued", ""],
     "switch": ["no", "slide", ""],
     "diode": ["1N4148", "yes", ""],
     "pins": ["DDS", "D G", "base"],
@@ -46,7 +48,8 @@ BAD = {
 }
 GOOD = {
     "method": ["tape", "Breadboard", " wire "], "board": ["60x40", "60 × 40 mm", "40,5 mm X 30", ""],
-    "lane_width": ["5", "5,5 mm", "6 MM", ""], "switch": ["ring"], "diode": ["none", "1n5817"],
+    "lane_width": ["5", "5,5 mm", "6 MM", ""], "base": ["Wood"], "joints": ["holes"], "switch": ["ring"],
+    "diode": ["none", "1n5817"],
     "pins": ["sgd", "S-G-D", "D S G", ""], "meter_ohm": ["1M", "10 Mohm"], "counts": ["1999", "20k"],
     "accuracy": ["0", "0.5", "2 %"], "ohm_max": ["2M"], "ac": ["no"], "beeps_below": ["30R"], "digits": ["0", "5"],
     "test_v": ["0.3", "650 mV"], "low_v": ["3", "2.8 V"], "low_a": ["1.2m", "0.4 mA"],

@@ -88,7 +88,7 @@ def _board_steps(data: SheetData) -> list[BuildStep]:
         steps.append(_light(data))
     if data.layout is not None and data.layout.sleeved:
         names = ", ".join(part_name(name) for name in data.layout.sleeved)
-        words = steps[0].words + f" Sleeve the leads of {names}: they cross other lanes."
+        words = steps[0].words + f" Sleeve where {names} cross another lane: the drawing shows at which lead."
         steps[0] = BuildStep(words, steps[0].caution)
     return steps
 

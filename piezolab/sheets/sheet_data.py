@@ -10,6 +10,7 @@ from piezolab import catalogue
 from piezolab.chain import SignalChain
 from piezolab.chain.assembly import Assembly, assemble
 from piezolab.chain.link import to_query
+from piezolab.sheets.board_figures import board_figures
 from piezolab.sheets.prices import Prices, read_prices
 from piezolab.sheets.what_and_why import what_and_why
 from piezolab.sheets.words import lane_name
@@ -196,23 +197,7 @@ def sheet_figures(data: SheetData) -> dict[str, Any]:
             "parts": [{**asdict(item), "off": item.off} for item in data.items],
             "prices": {"currency": data.prices.currency, "invented": data.prices.invented},
             "other_types": list(data.types),
-            "board": None
-            if board is None
-            else {
-                "width_mm": board.width,
-                "height_mm": board.height,
-                "fits": board.fits,
-                "columns": board.columns,
-                "lanes": [
-                    {"node": lane.node, "strips_mm": lane.strips, "links_mm": lane.links, "leads": lane.leads}
-                    for lane in board.lanes
-                ],
-                "parts": [
-                    {"name": part.name, "lanes": part.lanes, "labels": part.labels, "leads_mm": part.leads}
-                    for part in board.parts
-                ],
-                "sleeved": list(board.sleeved),
-            },
+            "board": None if board is None else board_figures(board),
             "board_problem": data.layout_problem or None,
             "volts": [_volts(each) for each in data.volts],
             "ohms": [

@@ -12,6 +12,7 @@ from piezolab.sheets.ranges import ohms, ohms_cell, volts
 from piezolab.sheets.sheet_data import JIG_OHM, SheetData
 from piezolab.sheets.wiring_svg import box_inside
 from piezolab.sheets.words import fed_by, part_name
+from piezolab.studies.board.tape_list import tape_length
 from piezolab.studies.metering.tone_on_board import COUPLING_F
 from piezolab.studies.shopping import Item
 
@@ -198,7 +199,9 @@ def _hardware(data: SheetData, prices: Prices) -> list[PartRow]:
         row("tone", "capacitor, tone", farad, "film; not built in; to find a fault too", "film",
             marking=three_digit_code(COUPLING_F))  # fmt: skip
     method = data.layout.method.title if data.layout else data.build.method
-    row("board", method, "", "", "board")
+    tape = tape_length(data.layout) if data.layout else 0
+    row("board", method, f"{data.layout.method.width:g} mm" if tape else "",
+        f"{tape / 1000:.2f} m; on {data.build.base}" if tape else "", "board")  # fmt: skip
     row(*box), row(*foil)
     row("rest", "wire, sleeving, solder", "", "stranded wire, two colours; a sheet of card", "rest")
     return rows

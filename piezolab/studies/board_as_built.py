@@ -25,6 +25,8 @@ class BoardAsBuilt:
     method: str = OPTIONS["method"].default
     board: tuple[float, float] | None = OPTIONS["board"].default
     lane_width: float | None = OPTIONS["lane_width"].default
+    base: str = OPTIONS["base"].default
+    joints: str = OPTIONS["joints"].default
     switch: str = OPTIONS["switch"].default
     diode: str = OPTIONS["diode"].default
     led: str = OPTIONS["led"].default
@@ -84,7 +86,9 @@ class BoardAsBuilt:
         """The layout's options for a chain: the legs in the order that its type usually has, where none was said."""
         seen = catalogue.transistors()[chain.jfet].pins_seen if chain.topology.powered else ()
         usual = next((order for order in seen if sorted(order.split()) == ["D", "G", "S"]), Options().pins)
-        return Options(self.method, self.board, self.lane_width, pins=self.pins or usual, ring=self.ring)
+        return Options(
+            self.method, self.board, self.lane_width, pins=self.pins or usual, ring=self.ring, joints=self.joints
+        )
 
     @property
     def values(self) -> dict[str, Any]:

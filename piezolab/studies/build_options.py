@@ -33,6 +33,13 @@ _TABLE: tuple[Parameter, ...] = (
         low=1, high=20, sign="mm",
     ),
     Choice(
+        "base", "base under copper tape", BOARD, "card", options={"card": "card", "wood": "wood", "acrylic": "acrylic"},
+    ),
+    Choice(
+        "joints", "leads on copper tape", BOARD, "surface",
+        options={"surface": "soldered onto it", "holes": "through holes, tape behind"},
+    ),
+    Choice(
         "switch", "battery switched by", PARTS, "toggle",
         options={"toggle": "a switch in its + lead", "ring": "the jack's ring contact"},
     ),
@@ -105,8 +112,9 @@ _TABLE: tuple[Parameter, ...] = (
 
 #: Every option by its key, in the order in which they are shown.
 OPTIONS: Mapping[str, Parameter] = MappingProxyType({option.key: option for option in _TABLE})
-#: Keys that a build sheet reads, and those that the search for a fault reads.
+#: Keys that a build sheet reads, those that the board alone is drawn by, those that the search for a fault reads.
 SHEET_KEYS = tuple(key for key, option in OPTIONS.items() if option.group != TONE)
+BOARD_KEYS = (*(key for key, option in OPTIONS.items() if option.group == BOARD and key != "board"), "switch", "pins")
 FAULT_KEYS = (
     "method", "switch", "diode", "pins", "ohm_max", "meter_ohm", "ac", "counts", "accuracy", "digits", "test_v",
     "low_v", "low_a", "tone_v",

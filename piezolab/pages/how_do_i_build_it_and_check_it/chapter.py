@@ -11,6 +11,7 @@ from ipywidgets import VBox
 
 from piezolab.chain import SignalChain
 from piezolab.pages.how_do_i_build_it_and_check_it import sentences as say
+from piezolab.pages.how_do_i_build_it_and_check_it.board_section import board
 from piezolab.pages.how_do_i_build_it_and_check_it.build_form import Settings
 from piezolab.pages.how_do_i_build_it_and_check_it.measure_what_you_have import MeasureWhatYouHave
 from piezolab.pages.how_do_i_build_it_and_check_it.sheet_download import SheetDownload
@@ -25,9 +26,10 @@ from piezolab.pages.kit.skeleton import Chapter, Page, View
 from piezolab.pages.kit.tone import TonePlayer
 from piezolab.pages.kit.wish_words import other_types_words
 from piezolab.sheets import build_steps, meter_steps
+from piezolab.sheets.board_pages import board_file
 from piezolab.sheets.build_sheet import sheet_page
 from piezolab.sheets.build_steps import BuildStep
-from piezolab.sheets.layout_svg import layout_svg, scale_bar_svg
+from piezolab.sheets.layout_svg import scale_bar_svg
 from piezolab.sheets.ranges import volts
 from piezolab.sheets.sheet_data import SheetData
 from piezolab.sheets.tables import ohm_matrix
@@ -86,23 +88,6 @@ def _bars(sheet: SheetData, name: str, colour: str, hatched: str) -> list[dict[s
 
 
 # -- sections -----------------------------------------------------------------------------------------------------
-def board(sheet: SheetData) -> str:
-    """The lanes and the layout at its true size."""
-    if not sheet.powered:
-        return ""
-    if sheet.layout is None:
-        return paragraphs(sheet.layout_problem)
-    found = sheet.layout
-    behind = " The copper lies behind." if found.method.key == "stripboard" else ""
-    about = (
-        f"{found.method.title.capitalize()}, {found.width:.0f} × {found.height:.0f} mm, seen from the parts' side."
-        f"{behind} On paper it is at true size; on a screen lay a rule on the bar to see how far you can trust it."
-    )
-    svg = layout_svg(found, sheet.adapter)
-    drawn = say.drawing(svg, scale_bar_svg()) + say.larger(svg)
-    return paragraphs(sheet.layout_problem) + drawn + paragraphs(about) + say.lanes(sheet)
-
-
 def wiring(sheet: SheetData) -> str:
     """Battery, switch, jack and pickup."""
     return say.drawing(wiring_svg(sheet)) + paragraphs(*wiring_words(sheet))
@@ -196,7 +181,9 @@ def make(link: str | None = None) -> Page:
     leg, built, off, first, on, boxed = lists
     untick = Buttons("ticks", {"clear": ticks.clear})
     untick.show([{"word": "clear", "label": "take all ticks away"}])
-    sheet = SheetDownload(lambda: sheet_page(settings.sheet(state.chain)))
+    sheet = SheetDownload(
+        lambda: sheet_page(settings.sheet(state.chain)), lambda: board_file(settings.sheet(state.chain))
+    )
 
     tone = TonePlayer()
     on.head.observe(lambda _: _show(tone, on.head.opened), "opened")

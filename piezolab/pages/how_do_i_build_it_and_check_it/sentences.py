@@ -259,12 +259,6 @@ def drawing(svg: str, *more: str) -> str:
     return f'<div class="pz-scroll"><div class="pz-paper">{svg}{"".join(more)}</div></div>'
 
 
-def larger(svg: str) -> str:
-    """A drawing again, folded, as wide as there is room."""
-    inside = f'<div class="pz-scroll"><div class="pz-paper pz-large">{svg}</div></div>'
-    return f'<details class="pz-small-fold"><summary>larger, to read on a screen</summary>{inside}</details>'
-
-
 def matrix(rows: tuple[tuple[str, ...], tuple[tuple[str, ...], ...]], whom: str) -> str:
     """Ohms between lanes. whom: which transistors they hold for."""
     names, cells = rows
@@ -275,6 +269,6 @@ def matrix(rows: tuple[tuple[str, ...], tuple[tuple[str, ...], ...]], whom: str)
 
 
 __all__ = [
-    "BATTERY", "PLUG_IN", "NOTHING", "NO_STAGE", "advice", "beware", "drawing", "faults", "lanes", "larger", "matrix",
+    "BATTERY", "PLUG_IN", "NOTHING", "NO_STAGE", "advice", "beware", "drawing", "faults", "lanes", "matrix",
     "numbers", "parts", "place", "power_on", "power_on_above", "readings_label", "verdict", "waiting",
 ]  # fmt: skip

@@ -206,7 +206,7 @@ class Keepsake(Piece):
         try:
             text = self._text(name, value)
         except (ValueError, RecursionError) as error:
-            return [f"{SECTIONS[name].label}: left out, since {str(error)[:200].rstrip('.')}."]
+            return [f"{SECTIONS[name].label}: left out, since {str(error)[:400].rstrip('.')}."]
         self._values[name] = text
         if store:
             self.send({"keep": {name: text}})

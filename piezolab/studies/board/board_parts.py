@@ -59,7 +59,7 @@ def size_of(kind: str, value: float, resistor_pitch: float = 10.16) -> Size:
     if kind == "capacitor":
         for most, pitch, across in ((47e-6, 2.54, 6.3), (470e-6, 5.08, 10.0), (2.2e-3, 5.08, 13.0)):
             if value <= most:
-                return Size("can", pitch, 20.3, across, across)
+                return Size("can", pitch, 25.4, across, across)
         return Size("can", 7.62, 25.4, 18.0, 18.0)
     return Size("bar", resistor_pitch, 40.0, 6.5, 2.5)
 

@@ -1,24 +1,24 @@
-"""A board for a chain's stage, in millimetres: each node one lane, each part across its lanes, as small as was found.
+"""A board for a chain's stage, in millimetres: each node one lane, each part across its lanes.
 
-Lane order first (short reaches), then the parts from the left, in several orders; the smallest result that fits wins.
-Deterministic.
+Lane order first (short reaches, the gate's lane away from supply and output), then the parts from the left, in several
+ways; each result is scored and the best that fits wins. Deterministic.
 """
 
 from __future__ import annotations
 
-import random
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from math import dist
 
 from piezolab.chain import SignalChain
 from piezolab.chain.assembly import assemble
 from piezolab.chain.parameter import ParameterError
-from piezolab.giving_way import give_way
-from piezolab.studies.board.board_parts import HOLE, BoardPart, board_parts, lanes_of
-from piezolab.studies.board.lane_order import best_orders
-from piezolab.studies.board.lanes import COLUMNS, METHODS, Lane, Method, holes_of, lanes_made
-from piezolab.studies.board.packing import Placed, pack, spots_of, wire_spots
-from piezolab.studies.board.shapes import bounds
+from piezolab.studies.board.board_parts import BoardPart, board_parts, lanes_of
+from piezolab.studies.board.candidates import BoardTask, Candidate, candidates, high_impedance
+from piezolab.studies.board.crossings import Crossing
+from piezolab.studies.board.lanes import METHODS, Lane, Method, Strip
+from piezolab.studies.board.placed import Placed
+from piezolab.studies.board.shapes import PointMm
 from piezolab.studies.build_options import BOARD, OPTIONS
 from piezolab.studies.option_kinds import Signed
 from piezolab.studies.phantom import driven_backwards
@@ -26,8 +26,8 @@ from piezolab.studies.phantom import driven_backwards
 __all__ = ["METHODS", "Lane", "Layout", "LayoutError", "Options", "layout", "smallest_sentence"]
 
 _PITCH = Signed("resistor_pitch", "resistor lead pitch", BOARD, low=7.62, high=25.4, sign="mm")
+SPLICE = 45.0  # mm that the leads of a part may be lengthened by together
 _GAP = Signed("gap", "gap between lanes", BOARD, low=0.5, high=20.0, sign="mm")
-_TRIES = 24  # orders of parts for each order of lanes
 
 
 class LayoutError(ValueError):
@@ -40,7 +40,8 @@ class Options:
 
     method: key of METHODS; board: (width, height) in mm that the layout should fit, either way round; lane_width, gap:
     mm, for tape; resistor_pitch: mm between a resistor's leads; pins: the transistor's leads, flat face towards you,
-    legs down, left to right; ring: the jack's ring contact switches the battery.
+    legs down, left to right; ring: the jack's ring contact switches the battery; joints: on
+    tape, "surface", or "holes" with the tape behind the base.
     """
 
     method: str = "stripboard"
@@ -50,9 +51,11 @@ class Options:
     resistor_pitch: float = 10.16
     pins: str = "D G S"
     ring: bool = False
+    joints: str = "surface"
 
     def __post_init__(self) -> None:
-        checks = [(OPTIONS["method"], self.method), (_PITCH, self.resistor_pitch), (_GAP, self.gap)]
+        checks = [(OPTIONS["method"], self.method), (OPTIONS["joints"], self.joints)]
+        checks += [(_PITCH, self.resistor_pitch), (_GAP, self.gap)]
         given = (("lane_width", self.lane_width), ("board", self.board), ("pins", self.pins))
         checks += [(OPTIONS[key], value) for key, value in given if value is not None]
         for option, value in checks:
@@ -63,11 +66,26 @@ class Options:
 
 
 @dataclass(frozen=True)
+class ChosenBy:
+    """Why this layout: tried: how many were scored; clean: those without a crossing; gate_mm: length of the gate's
+    lanes; away_mm: from them to the nearest lane of supply or output, edge to edge."""
+
+    tried: int
+    clean: int
+    gate_mm: float
+    away_mm: float
+
+
+@dataclass(frozen=True)
 class Layout:
     """A board seen from its parts' side; x right, y up, mm, (0, 0) its lower left corner.
 
-    fits: whether it fits the board asked for; columns: of a breadboard; sleeved: parts whose leads cross other lanes on
-    the lanes' own face and want a sleeve.
+    fits: whether it fits the board asked for; columns: of a breadboard, along its length; hole_a: its hole a in the
+    topmost row, None on other boards; crossings: leads that pass over copper of another node on the lanes' own face and
+    want a sleeve; lengthened: (part, number of the lead) of those that want a piece of wire; grid: columns and rows of
+    holes, the first half a pitch from the edges, of a board that has a grid; cuts: holes at which a strip is cut;
+    spare: copper that belongs to no lane; gate: the lanes that must not leak; guard: the lane that lies between them
+    and all others, "" for none; wants_guard: whether the gate's resistor is so large that there should be one.
     """
 
     method: Method
@@ -77,7 +95,21 @@ class Layout:
     height: float
     fits: bool
     columns: int | None
-    sleeved: tuple[str, ...]
+    hole_a: PointMm | None
+    crossings: tuple[Crossing, ...]
+    lengthened: tuple[tuple[str, int], ...]
+    grid: tuple[int, int] | None
+    cuts: tuple[PointMm, ...]
+    spare: tuple[Strip, ...]
+    gate: tuple[str, ...]
+    guard: str
+    wants_guard: bool
+    choice: ChosenBy
+
+    @property
+    def sleeved(self) -> tuple[str, ...]:
+        """Parts of which a lead wants a sleeve."""
+        return tuple(dict.fromkeys(crossing.part for crossing in self.crossings))
 
     def lane(self, node: str) -> Lane:
         """The lane of a node. Raises KeyError."""
@@ -88,7 +120,7 @@ class Layout:
 
 
 def layout(chain: SignalChain, options: Options | None = None) -> Layout | None:
-    """The smallest board found for a chain; None where there is nothing to put on a board.
+    """The best board found for a chain; None where there is nothing to put on a board.
 
     Raises LayoutError where a method cannot hold the parts at all.
     """
@@ -99,23 +131,67 @@ def layout(chain: SignalChain, options: Options | None = None) -> Layout | None:
     parts, wires = board_parts(assembly, options.resistor_pitch, options.pins, options.ring, bipolar)
     if not parts:
         return None
-    lanes = lanes_of(parts, wires)
-    endless = method.key != "breadboard"
-    best: Layout | None = None
-    for pitch in method.pitches:
-        for order in best_orders(lanes, parts, pitch):
-            heights, holes = holes_of(method, order, parts, pitch)
-            spots = {part.name: spots_of(part, holes, endless) for part in parts}
-            spots |= {wire.name: wire_spots(wire, holes, endless) for wire in wires}
-            for sequence in _sequences(parts, order):
-                give_way()
-                placed = pack(sequence, wires, spots, endless)
-                if placed is not None:
-                    best = _better(best, _made(method, order, heights, placed, options))
-        if best is not None:
-            return best
-    others = ", ".join(key for key in METHODS if key != method.key)
-    raise LayoutError(f"method: {method.key!r} has no room for the parts of this chain; allowed is {others}.")
+    gate, guard, away = high_impedance(assembly)
+    task = BoardTask(method, parts, wires, lanes_of(parts, wires), gate, guard, away)
+    best, price, tried, clean = None, (), 0, 0
+    for found in _tried(task):
+        tried += 1
+        clean += not found.crossings
+        score = (not _fits(found.width, found.height, options.board), *_score(found))
+        if best is None or score < price:
+            best, price = found, score
+    if best is None:
+        others = ", ".join(key for key in METHODS if key != method.key)
+        raise LayoutError(f"method: {method.key!r} has no room for the parts of this chain; allowed is {others}.")
+    fits = _fits(best.width, best.height, options.board)
+    return Layout(
+        method, best.lanes, best.parts, best.width, best.height, fits, best.columns, best.hole_a,
+        best.crossings, _lengthened(parts, best.parts), best.grid, best.cuts, best.spare, gate, best.guard, bool(guard),
+        ChosenBy(tried, clean, best.gate_mm, best.away_mm),
+    )  # fmt: skip
+
+
+def _tried(task: BoardTask) -> Iterator[Candidate]:
+    """Boards at the first pitch that gives any; on tape with leads lengthened, elsewhere without a guard, where there
+    is no other."""
+    longer = replace(task, parts=tuple(map(_longer, task.parts)))
+    spare = longer if task.method.key == "tape" else replace(task, guard="")
+    for pitch in task.method.pitches:
+        for one in (task, spare):
+            found = False
+            for candidate in candidates(one, pitch):
+                found = True
+                yield candidate
+            if found:
+                return
+
+
+def _longer(part: BoardPart) -> BoardPart:
+    return replace(part, size=replace(part.size, reach=part.size.reach + SPLICE))
+
+
+def _lengthened(parts: Sequence[BoardPart], placed: Sequence[Placed]) -> tuple[tuple[str, int], ...]:
+    """Leads that land farther away than they are long."""
+    reach = {part.name: part.size.reach for part in parts}
+    found = []
+    for part in placed:
+        for n, (_, y) in enumerate(part.leads):
+            if part.name in reach:
+                far = abs(y - part.centre[1]) if part.shape == "half-round" else dist(*part.leads)
+                found += [(part.name, n)] if far > reach[part.name] + 0.01 else []
+    return tuple(found)
+
+
+def _score(found: Candidate) -> tuple[int, bool, float]:
+    """Lower is better: first the leads over copper that is not theirs, the guard's left out, then whether there is a
+    guard, then size, the gate's length and what keeps it away from supply and output."""
+    over_guard = sum(crossing.node == found.guard for crossing in found.crossings)
+    size = found.width * found.height / 25.0
+    return (
+        len(found.crossings) - over_guard,
+        not found.guard,
+        round(size + 100.0 * over_guard + 1.5 * found.gate_mm - 2.0 * min(found.away_mm, 15.0), 6),
+    )
 
 
 def smallest_sentence(found: Layout, board: tuple[float, float]) -> str:
@@ -130,87 +206,12 @@ def smallest_sentence(found: Layout, board: tuple[float, float]) -> str:
 def _method(options: Options) -> Method:
     method = METHODS[options.method]
     if method.key == "tape" and options.lane_width is not None:
-        return replace(method, pitches=(options.lane_width + options.gap,), width=options.lane_width)
+        method = replace(method, pitches=(options.lane_width + options.gap,), width=options.lane_width)
+    if method.key == "tape" and options.joints == "holes":
+        method = replace(method, one_face=False)
     return method
-
-
-def _sequences(parts: Sequence[BoardPart], order: Sequence[str]) -> list[list[BoardPart]]:
-    """Orders in which to place the parts: the bulky first, the transistor first, along the lanes, and shuffles."""
-    height = {lane: n for n, lane in enumerate(order)}
-    low = {part.name: min(height[lane] for lane in part.lanes) for part in parts}
-    span = {part.name: max(height[lane] for lane in part.lanes) - low[part.name] for part in parts}
-    bulky = sorted(parts, key=lambda part: (-part.size.length * part.size.width, part.name))
-    found = [
-        bulky,
-        sorted(parts, key=lambda part: (part.kind != "jfet", -span[part.name], part.name)),
-        sorted(parts, key=lambda part: (-span[part.name], part.name)),
-        sorted(parts, key=lambda part: (low[part.name], part.name)),
-    ]
-    shuffle = random.Random(11)
-    while len(found) < _TRIES:
-        mixed = list(bulky)
-        shuffle.shuffle(mixed)
-        found.append(mixed)
-    return found
-
-
-def _better(best: Layout | None, new: Layout) -> Layout:
-    if best is None or (new.fits, -new.width * new.height) > (best.fits, -best.width * best.height):
-        return new
-    return best
-
-
-def _made(
-    method: Method, order: Sequence[str], heights: dict[str, float], placed: list[Placed], options: Options
-) -> Layout:
-    """The layout moved to its own lower left corner."""
-    boxes = [bounds(part.body()) for part in placed]
-    margin, half = method.margin, method.width / 2
-    left, right = min(box[0] for box in boxes) - margin, max(box[2] for box in boxes) + margin
-    lanes = lanes_made(method, order, heights, placed, (left, right))
-    corners = [corner for lane in lanes for strip in (*lane.strips, *lane.links) for corner in strip]
-    left = min(left, min(x for x, _ in corners) - (0 if method.key == "stripboard" else margin))
-    right = max(right, max(x for x, _ in corners) + (0 if method.key == "stripboard" else margin))
-    low = min(min(box[1] for box in boxes), min(y for _, y in corners) - half) - margin
-    high = max(max(box[3] for box in boxes), max(y for _, y in corners) + half) + margin
-    moved = tuple(
-        replace(
-            part,
-            leads=tuple((x - left, y - low) for x, y in part.leads),
-            centre=(part.centre[0] - left, part.centre[1] - low),
-        )
-        for part in placed
-    )
-    lanes = tuple(lane.moved(-left, -low) for lane in lanes)
-    width, height = right - left, high - low
-    fits, columns = _fits(width, height, options.board), _columns(method, heights)
-    return Layout(method, lanes, moved, width, height, fits, columns, _sleeved(method, lanes, moved))
 
 
 def _fits(width: float, height: float, board: tuple[float, float] | None) -> bool:
     """Whether a layout fits a board, turned or not; no board given takes any."""
     return board is None or any(width <= w + 0.01 and height <= h + 0.01 for w, h in (board, board[::-1]))
-
-
-def _columns(method: Method, heights: dict[str, float]) -> int | None:
-    """Columns of the breadboard that takes it, None for other boards."""
-    if method.key != "breadboard":
-        return None
-    needed = round((max(heights.values()) - min(heights.values())) / HOLE) + 1
-    return next((count for count in COLUMNS if needed <= count), needed)
-
-
-def _sleeved(method: Method, lanes: tuple[Lane, ...], parts: tuple[Placed, ...]) -> tuple[str, ...]:
-    """Parts whose leads pass over a lane that is not theirs, where both lie on one face."""
-    if not method.same_face:
-        return ()
-    found: dict[str, None] = {}
-    for part in parts:
-        for lane in lanes:
-            if lane.node in part.lanes:
-                continue
-            for (left, y), (right, _) in lane.strips:
-                for (ax, ay), (bx, by) in part.wires():
-                    if min(ay, by) < y < max(ay, by) and left <= ax + (bx - ax) * (y - ay) / (by - ay) <= right:
-                        found[part.name] = None
-    return tuple(found)

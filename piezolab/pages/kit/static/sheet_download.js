@@ -1,4 +1,4 @@
-// The build sheet: asked of the package when a button is pressed, then saved or opened by the browser itself.
+// The build sheet, and the board's drawing: asked of the package when a button is pressed, then saved or opened by the browser itself.
 const FREE_MS = 60000;
 
 export default {
@@ -19,22 +19,25 @@ export default {
     };
     const save = button("download the build sheet");
     const print = button("open it to print");
+    const board = button("the board as a drawing, SVG");
     el.append(row, said);
 
     let use = null; // what the sheet is wanted for
-    function ask(how) {
+    function ask(how, word = "sheet") {
       if (use) return;
       use = how;
-      said.textContent = "The sheet is being worked out …";
-      model.send({ word: "sheet" });
+      said.textContent = `The ${word} is being worked out …`;
+      model.send({ word });
     }
-    save.addEventListener("click", () => ask((address) => {
+    const keep = (file) => (address) => {
       const link = document.createElement("a");
       link.href = address;
-      link.download = model.get("file");
+      link.download = file;
       link.click();
-      said.textContent = `Saved as ${model.get("file")}.`;
-    }));
+      said.textContent = `Saved as ${file}.`;
+    };
+    save.addEventListener("click", () => ask(keep(model.get("file"))));
+    board.addEventListener("click", () => ask(keep(model.get("drawing")), "board"));
     print.addEventListener("click", () => {
       if (use) return;
       // Opened at the press itself: later on a browser takes it for an unwanted window.
@@ -59,10 +62,12 @@ export default {
     });
     function receive(message) {
       const how = use;
-      if (message?.sheet && how) {
+      const text = message?.sheet ?? message?.board;
+      if (text && how) {
         use = null;
-        const address = URL.createObjectURL(new Blob([message.sheet], { type: "text/html" }));
-        how(address, message.sheet);
+        const type = message.sheet ? "text/html" : "image/svg+xml";
+        const address = URL.createObjectURL(new Blob([text], { type }));
+        how(address, text);
         setTimeout(() => URL.revokeObjectURL(address), FREE_MS);
       } else if (message?.trouble) {
         use = null;
