@@ -181,10 +181,7 @@ def make(link: str | None = None) -> Page:
     leg, built, off, first, on, boxed = lists
     untick = Buttons("ticks", {"clear": ticks.clear})
     untick.show([{"word": "clear", "label": "take all ticks away"}])
-    sheet = SheetDownload(
-        lambda: sheet_page(settings.sheet(state.chain)), lambda: board_file(settings.sheet(state.chain))
-    )
-
+    sheet = SheetDownload(*(lambda make=make: make(settings.sheet(state.chain)) for make in (sheet_page, board_file)))
     tone = TonePlayer()
     on.head.observe(lambda _: _show(tone, on.head.opened), "opened")
     _show(tone, on.head.opened)
@@ -218,8 +215,8 @@ def make(link: str | None = None) -> Page:
     page = Page(chapter, state)
     for part in (settings, ticks, measure):
         part.kept_in(page.keepsake)
-    page.settings, page.lists, page.ticks, page.measure, page.sheet = settings, lists, ticks, measure, sheet
-    page.progress = progress
+    page.settings, page.lists, page.ticks, page.progress = settings, lists, ticks, progress
+    page.measure, page.sheet = measure, sheet
     return page
 
 
