@@ -132,7 +132,7 @@ def best_orders(
         rng = np.random.default_rng(7)
         starts += [rng.permutation(len(lanes)) for _ in range(5)]
         ends = {}
-        for start in starts:
+        for start in (*starts, *(_guarded(start, lanes, rules) for start in starts[:4] if rules.guard in lanes)):
             ends |= _descend(start, lanes, parts, rules)
     ranked = sorted(ends, key=lambda order: (ends[order], order))
     if ends[ranked[0]] < _FAR / 2:
@@ -142,6 +142,12 @@ def best_orders(
         if order[::-1] not in kept:
             kept.append(order)
     return [tuple(lanes[n] for n in order) for order in kept[:count]]
+
+
+def _guarded(order: np.ndarray, lanes: tuple[str, ...], rules: LaneRules) -> np.ndarray:
+    """An order with the gate's lanes topmost and the guard beside them."""
+    last = [lanes.index(lane) for lane in (rules.guard, *rules.gate) if lane in lanes]
+    return np.array([n for n in order if n not in last] + last)
 
 
 def _price(orders: np.ndarray, lanes: Sequence[str], parts: Sequence[BoardPart], rules: LaneRules) -> np.ndarray:

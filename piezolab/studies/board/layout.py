@@ -157,13 +157,16 @@ def _tried(task: BoardTask) -> Iterator[Candidate]:
     longer = replace(task, parts=tuple(map(_longer, task.parts)))
     spare = longer if task.method.key == "tape" else replace(task, guard="")
     for pitch in task.method.pitches:
+        some = False
         for one in (task, spare):
-            found = False
+            enough = False
             for candidate in candidates(one, pitch):
-                found = True
+                some, enough = True, enough or bool(candidate.guard) or not one.guard
                 yield candidate
-            if found:
+            if enough:
                 return
+        if some:
+            return
 
 
 def _longer(part: BoardPart) -> BoardPart:

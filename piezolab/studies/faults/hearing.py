@@ -28,7 +28,7 @@ UNSAID = 0.45  # of what holds is not mentioned beside what is
 CONFUSED = 0.12  # where a word holds, one near to it is said
 NEAR = {
     "weak": ("thin", "dead"), "thin": ("weak",), "dead": ("weak",), "hum": ("hiss",), "hiss": ("hum",),
-    "distorted": ("crackle",), "crackle": ("distorted", "thump"), "thump": ("crackle",),
+    "crackle": ("distorted", "thump"), "thump": ("crackle",),
 }  # fmt: skip
 # Where it holds, it is still said to sound fine: nobody takes silence for sound, but a thump is easily missed.
 STILL_FINE = {

@@ -84,18 +84,22 @@ def read(path: Path) -> Knowledge:
         raise FaultDataError(f"{path.name}, limits, healthy: with two it must stay below 1")
     weights: dict[str, dict[str, float]] = {"weight": {}, "worn": {}}
     for name, kind in table["kinds"].items():
-        for text in _KIND_TEXTS:
-            if not isinstance(kind.get(text), str) or not kind[text].strip():
-                raise FaultDataError(f"{path.name}, kinds.{name}, {text}: {kind.get(text)!r}; allowed is a text")
-        caution = kind.get("caution", "none")
-        if not isinstance(caution, str) or not caution.strip():
-            raise FaultDataError(f"{path.name}, kinds.{name}, caution: {caution!r}; allowed is a text, or none at all")
+        _check_kind(path, name, kind)
         for field, found in weights.items():
-            share = kind.get(field)
-            if not isinstance(share, float) or not 0 <= share <= 1:
-                raise FaultDataError(
-                    f"{path.name}, kinds.{name}, {field}: {share!r} is not allowed; allowed is 0.0 to 1.0"
-                )
-            found[name] = share
+            found[name] = kind[field]
     texts = MappingProxyType({name: table[name] for name in _TABLES})
     return Knowledge(Limits(**limits), *(MappingProxyType(each) for each in weights.values()), texts)
+
+
+def _check_kind(path: Path, name: str, kind: Mapping[str, Any]) -> None:
+    """Raises FaultDataError on a kind whose texts or shares are missing or out of range."""
+    for text in _KIND_TEXTS:
+        if not isinstance(kind.get(text), str) or not kind[text].strip():
+            raise FaultDataError(f"{path.name}, kinds.{name}, {text}: {kind.get(text)!r}; allowed is a text")
+    caution = kind.get("caution", "none")
+    if not isinstance(caution, str) or not caution.strip():
+        raise FaultDataError(f"{path.name}, kinds.{name}, caution: {caution!r}; allowed is a text, or none at all")
+    for field in ("weight", "worn"):
+        share = kind.get(field)
+        if not isinstance(share, float) or not 0 <= share <= 1:
+            raise FaultDataError(f"{path.name}, kinds.{name}, {field}: {share!r} is not allowed; allowed is 0.0 to 1.0")

@@ -100,6 +100,10 @@ def test_large_gate_resistor_has_a_guard(link: str, node: str) -> None:
         found = layout(from_link(link), Options(method=method))
         assert found.wants_guard and found.guard == node, method
         assert {crossing.node for crossing in found.crossings} <= {node}
+    many = "gate_r=241M&return=tap&gate_stop=61R&drain_r=410k&bypass_c=1500u&out_c=25u&supply_c=1u3"  # eight lanes
+    for method in ("tape", "stripboard"):
+        found = layout(from_link(many), Options(method=method, pins="D S G"))
+        assert faults_of(layout_svg(found), from_link(many), method, "D S G") == []
     assert layout(from_link("gate_r=21M")).guard == ""
     plugged = layout(from_link("stage=gain&gate_r=100M"), Options(method="breadboard"))
     assert plugged.wants_guard and plugged.guard == ""  # ground is a rail there
