@@ -72,9 +72,21 @@ def read(path: Path) -> Knowledge:
     for name in ("limits", *_TABLES):
         if not isinstance(table.get(name), dict):
             raise FaultDataError(f"{path.name}: the table [{name}] is missing")
+    limits = _limits(path, table["limits"])
+    weights: dict[str, dict[str, float]] = {"weight": {}, "worn": {}}
+    for name, kind in table["kinds"].items():
+        _check_kind(path, name, kind)
+        for field, found in weights.items():
+            found[name] = kind[field]
+    texts = MappingProxyType({name: table[name] for name in _TABLES})
+    return Knowledge(limits, *(MappingProxyType(each) for each in weights.values()), texts)
+
+
+def _limits(path: Path, table: Mapping[str, Any]) -> Limits:
+    """Raises FaultDataError on a limit that is missing or out of range."""
     limits = {}
     for item in fields(Limits):
-        value = table["limits"].get(item.name)
+        value = table.get(item.name)
         most = 1.0 if item.name in _SHARES else math.inf
         if not isinstance(value, float) or not 0 < value < most:
             allowed = "a share above 0 and below 1" if most == 1.0 else "a number above 0"
@@ -82,13 +94,7 @@ def read(path: Path) -> Knowledge:
         limits[item.name] = value
     if limits["healthy"] + limits["two"] >= 1:
         raise FaultDataError(f"{path.name}, limits, healthy: with two it must stay below 1")
-    weights: dict[str, dict[str, float]] = {"weight": {}, "worn": {}}
-    for name, kind in table["kinds"].items():
-        _check_kind(path, name, kind)
-        for field, found in weights.items():
-            found[name] = kind[field]
-    texts = MappingProxyType({name: table[name] for name in _TABLES})
-    return Knowledge(Limits(**limits), *(MappingProxyType(each) for each in weights.values()), texts)
+    return Limits(**limits)
 
 
 def _check_kind(path: Path, name: str, kind: Mapping[str, Any]) -> None:
