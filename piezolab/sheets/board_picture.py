@@ -188,6 +188,8 @@ class Picture:
             turned = part.shape in ("bar", "box") and abs(by - ay) > abs(bx - ax)
             step = 0.4 * self.scale
             spots = [(x + dx * step, y + dy * step) for dy in (0, 1, -1, 2, -2) for dx in (0, 1, -1)]
+            if part.shape == "half-round":  # its legs leave no room on it
+                spots += around(x, y, 3.3 * self.scale, 4.3 * self.scale)
             lettering.put(name, spots, ' font-weight="bold" class="name"', turned)
         for part in self.layout.parts:
             for n, (label, lead) in enumerate(zip(part.labels, part.leads, strict=True)):

@@ -42,7 +42,9 @@ def address(layout: Layout, point: tuple[float, float]) -> str:
         return f"{x:.1f} mm"
     slot = round((x - layout.hole_a[0]) / HOLE)
     row = row_of(layout, y)
-    return f"{row}{LETTERS[slot]}" if slot in LETTERS else f"{RAILS[slot]}, by row {row}"
+    if slot in LETTERS:
+        return f"{row}{LETTERS[slot]}"
+    return f"{RAILS[slot]}, by row {row}" if row > 0 else f"{RAILS[slot]}, above row 1"
 
 
 def in_order_of_work(layout: Layout) -> tuple[Lead, ...]:
