@@ -35,7 +35,7 @@ BOARDS = tuple(METHODS) if LONG else ("stripboard",)
 #: would have put the true place first in 37, but always another one: volts of clip or supply for a flat (8) or
 #: reversed (2) battery and the diode (1), volts of the source for an unsuited transistor (6), the tone before and
 #: behind the output capacitor for one that is open or misplaced (8), ohms of source and supply for the transistor's
-#: and R_S's joints and for a leaking C_sup. In 3 no four readings with the clip among them would, in 6 not even all together.
+#: and R_S's joints and for a leaking C_sup. In 3 no four readings with the clip among them would, in 6 not even all.
 #: The safe order takes one of the four for the clip and, where that was read on a range too high, a second for the
 #: supply lane: with every range right, 0.831 instead of 0.801. Looking two readings ahead for the likeliest place
 #: found 0.791 where the next reading's information found 0.826; counting what opens the way to the battery 0.831 for
