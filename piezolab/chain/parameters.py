@@ -162,7 +162,7 @@ AFTER_STAGE: tuple[Parameter, ...] = (
     Quantity("shield_db", "shield", "room", 0.0, "How much a shield lowers that coupling (an assumption).",
              unit="dB", low=0.0, high=120.0, linear=True),
     Quantity("cable_hum_c", "coupling into the output cable", "room", 0.0,
-             "Stray capacitance from wiring to the cable's inner wire; a good screen leaves next to none.",
+             "Stray capacitance from wiring to its inner wire; a good screen leaves hardly any.",
              unit="F", low=0.0, high=100e-12),
     Picked("mains_hz", "mains frequency", "room", 50.0, "Printed on any mains plug-in device.",
            unit="Hz", low=50.0, high=60.0, picks=(50.0, 60.0)),

@@ -27,7 +27,7 @@ _DISCS = {
     "2sx": "1: ceramic hot, brass to brass of 2; 2: ceramic screen",
 }
 
-_LEADS = {"one": "one core; screen to ground", "two": "two cores; screen to ground at one end only"}
+_LEADS = {"one": "one core; screen to ground", "two": "two cores; screen joined at the board only"}
 
 
 @dataclass(frozen=True)

@@ -9,12 +9,13 @@ rating is a promise of the maker, not the voltage at which a part lets go.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
 from piezolab import catalogue
 from piezolab.chain import SignalChain
+from piezolab.chain.assembly import Assembly
 from piezolab.circuit.breakdown import breaking_down
 from piezolab.circuit.network import Network
 from piezolab.circuit.operating_point import JfetPoint, OperatingPoint
@@ -122,7 +123,7 @@ def knock(chain: SignalChain, peak_v: float = KNOCK_V) -> Knock | None:
     whole, run = run_knock(linear, peak_v, kind.vgs_max, kind.vds_max)
     network, names = linear.assembly.network, linear.assembly.transistors
     gates = [network[name].gate for name in names]
-    low = np.min([run.voltages[gate] for gate in gates], axis=0)
+    low = np.min([run.voltage(gate) for gate in gates], axis=0)
     source = np.max([-run.jfets[name].v_gs for name in names], axis=0)
     drain = np.max([run.jfets[name].v_ds - run.jfets[name].v_gs for name in names], axis=0)
     load = run.voltages[linear.assembly.load]
@@ -188,7 +189,7 @@ def _silent(linear: LinearChain, run: Transient) -> np.ndarray:
     names = linear.assembly.transistors
     kinds = [field.name for field in fields(JfetPoint)]
     points = {name: JfetPoint(*(getattr(run.jfets[name], kind)[..., late] for kind in kinds)) for name in names}
-    there = LinearChain(linear.assembly)
+    there = LinearChain(_as_wide(linear.assembly, next(iter(points.values())).v_gs.shape))
     there.__dict__["point"] = OperatingPoint({}, {}, points)  # slow charges held, as the run left them
     gain, edge = (np.moveaxis(each, -1, 0) for each in _plays(there))
     rest_gain, rest_edge = _plays(linear)
@@ -198,6 +199,18 @@ def _silent(linear: LinearChain, run: Transient) -> np.ndarray:
         lost_db = np.minimum(np.abs(20 * np.log10(gain / rest_gain)), _LOST_DB)
     missed = np.stack([lost_db - QUIET_DB, np.abs(edge - rest_edge) / rest_edge - EDGE_PART])
     return _last_above_zero(run.time[late], missed).max(axis=0)
+
+
+def _as_wide(assembly: Assembly, shape: tuple[int, ...]) -> Assembly:
+    """The assembly with a network for a whole batch of states; one transistor asks for none."""
+    if len(assembly.transistors) == 1:
+        return assembly
+    wide, network = replace(assembly), assembly.network
+    for name in assembly.transistors:
+        model = network[name].model
+        network = network.changed(name, model=replace(model, beta=np.broadcast_to(model.beta, shape)))
+    wide.__dict__["network"] = network
+    return wide
 
 
 def _last_above_zero(time: np.ndarray, value: np.ndarray) -> np.ndarray:

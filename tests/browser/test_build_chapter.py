@@ -60,13 +60,13 @@ def test_the_sheet_is_saved_and_opened_and_needs_nothing(visit):
     page = visit(**DESK).open(SLUG + "?pickup_c=1n5")
     rest(page)
     with page.page.expect_download(timeout=WAIT_MS * 2) as waiting:
-        page.page.get_by_role("button", name="download the build sheet").click()
+        page.page.get_by_role("button", name="download sheet").click()
     with open(waiting.value.path(), encoding="utf-8") as file:
         text = file.read()
     assert waiting.value.suggested_filename == "piezolab-build-sheet.html"
     assert "pickup_c=1n5" in text and "First power" in text and "<script" not in text
     with page.page.expect_popup() as opened:
-        page.page.get_by_role("button", name="open it to print").click()
+        page.page.get_by_role("button", name="print it").click()
     opened.value.locator("main.sheet").wait_for(timeout=WAIT_MS * 2)
     assert opened.value.evaluate("document.querySelector('.sheet').offsetWidth") > 300
     assert page.problems == []

@@ -138,7 +138,7 @@ def test_a_finished_measurement_is_applied(hand):
 def test_the_sheet_is_opened(hand):
     one = hand("how-do-i-build-it-and-check-it")
     with one.page.page.expect_popup(timeout=PATIENCE_MS):
-        one.tap(one.page.page.get_by_role("button", name="open it to print"))
+        one.tap(one.page.page.get_by_role("button", name="print it"))
     assert one.actions <= MOST_ACTIONS
 
 

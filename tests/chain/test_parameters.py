@@ -75,6 +75,7 @@ FORMAT_1 = [
     ("input_noise", None, "0 V/√Hz to 1 µV/√Hz"),
     ("hum_c", 0.5e-12, "0 F to 100 pF"),
     ("shield_db", 0.0, "0 dB to 120 dB"),
+    ("cable_hum_c", 0.0, "0 F to 100 pF"),
     ("mains_hz", 50.0, "50 Hz or 60 Hz"),
     ("mains_v", 230.0, "100 V, 110 V, 120 V, 127 V, 220 V, 230 V or 240 V"),
     ("loop_v", 0.0, "0 V to 1 V"),

@@ -5,6 +5,7 @@ import json
 import re
 import subprocess
 import sys
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 from tornado.httpserver import HTTPServer
@@ -16,6 +17,12 @@ from piezolab.serving.try_out import LEAST_LEFT, MB, MOST_ANSWER_S, MOST_READY_S
 from tests.serving.conftest import write_notebook
 
 GOOD = TrialFigures(3, [1.0, 2.0, 3.0], 0.5, [0.01] * 99 + [9.0], [], 50 * MB, 300 * MB, 2000 * MB)
+
+
+def run(asked):
+    """Wait for an answer, on a thread of its own: a browser of other tests may have a loop in this one."""
+    with ThreadPoolExecutor(1) as threads:
+        return threads.submit(asyncio.run, asked).result()
 
 
 def but(**changes) -> TrialFigures:
@@ -75,18 +82,18 @@ def test_it_is_seen_whether_this_very_server_answers(monkeypatch, ours):
         server.stop()
         return found
 
-    way, told = asyncio.run(ask())
+    way, told = run(ask())
     assert way == ("" if ours else re.search(r"another server answers at \S+/", told)[0])
     assert told.startswith("Address: ")
 
 
 def test_an_address_that_leads_nowhere_is_said(monkeypatch):
-    assert asyncio.run(reached("http://127.0.0.1:8350/", {}))[0].startswith("no phone reaches http://127.0.0.1:8350/")
+    assert run(reached("http://127.0.0.1:8350/", {}))[0].startswith("no phone reaches http://127.0.0.1:8350/")
     monkeypatch.setattr(try_out, "is_loopback", lambda host: False)
     [socket] = bind_sockets(0, "127.0.0.1")
     port = socket.getsockname()[1]
     socket.close()
-    assert asyncio.run(reached(f"http://127.0.0.1:{port}/", {}))[0] == f"nothing answers at http://127.0.0.1:{port}/"
+    assert run(reached(f"http://127.0.0.1:{port}/", {}))[0] == f"nothing answers at http://127.0.0.1:{port}/"
 
 
 @pytest.mark.parametrize("visitors", [0, 4])

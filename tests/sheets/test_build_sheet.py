@@ -369,7 +369,7 @@ def test_sheet_without_a_stage() -> None:
 
 def test_sheet_needs_nothing_from_elsewhere() -> None:
     html = sheet_page(plain("stage=gain"))
-    assert not re.search(r"(?:src|href)=|url\((?!.data:)|@import|<script", html)
+    assert not re.search(r"(?:src|href)=|url\((?!.data:|#)|@import|<script", html)
     assert set(re.findall(r"https?://[^\"' )]+", html)) == {"http://www.w3.org/2000/svg"}
 
 

@@ -27,11 +27,11 @@ def test_places_are_as_likely_as_a_diagnosis_without_readings_says(changes) -> N
 
 
 def test_board_and_switch_of_the_build_reach_the_table() -> None:
-    """Side by side on copper tape: ground, supply, pickup, source, jack; legs D S G: supply, source, gate. A stereo
+    """Side by side on copper tape: pickup, ground, supply, source, jack; legs D S G: supply, source, gate. A stereo
     plug matters only to a ring contact."""
     chain, tape = SignalChain(), BoardAsBuilt(method="tape")
     assert side_by_side(chain, tape.layout(chain)) == {
-        ("ground", "supply"), ("pickup", "supply"), ("pickup", "source"), ("jack", "source"), ("source", "supply"),
+        ("ground", "pickup"), ("ground", "supply"), ("pickup", "source"), ("jack", "source"), ("source", "supply"),
     }  # fmt: skip
     drawn = table_of(chain, tape)
     share = {fault.key: float(p) for fault, p in zip(drawn.hypotheses, drawn.prior, strict=True)}

@@ -17,9 +17,9 @@ export default {
       row.append(made);
       return made;
     };
-    const save = button("download the build sheet");
-    const print = button("open it to print");
-    const board = button("the board as a drawing, SVG");
+    const save = button("download sheet");
+    const print = button("print it");
+    const board = button("board SVG");
     el.append(row, said);
 
     let use = null; // what the sheet is wanted for
