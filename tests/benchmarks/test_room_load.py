@@ -118,7 +118,13 @@ class Client:
         return about["msg_id"]
 
     async def hear(self) -> dict:
-        """The next message; binary ones only by their JSON part. Raises TimeoutError after a minute of silence."""
+        """The kernel's next message, binary ones only by their JSON part; the room's own words are passed over. Raises
+        TimeoutError after a minute of silence."""
+        while "header" not in (message := await self._next()):
+            pass
+        return message
+
+    async def _next(self) -> dict:
         text = await asyncio.wait_for(self.line.read_message(), 60)
         if text is None:
             raise ConnectionError(f"closed: {self.line.close_code}")
