@@ -51,9 +51,7 @@ class Knock:
     at the input that follows, V peak; forward_a: largest current into the gate, A; reverse_a, charge_c, energy_j: what
     breaks through backwards, A, C, J (the most that one transistor takes); may_a: rating of the forward current;
     silent_s: from the start of the knock until the stage plays again: 1 kHz within QUIET_DB and the clip edge within
-    EDGE_PART of rest, s; inf where it does not within a quarter of an hour, nan where the
-    stage does not work at rest. time_s (T,), gate_v, load_v (T,): the worst
-    run without breakdown, against rest at the load.
+    EDGE_PART of rest, s; inf where it does not within a quarter of an hour, nan where the stage does not work at rest.
     """
 
     peak_v: float
@@ -69,24 +67,16 @@ class Knock:
     charge_c: np.ndarray
     energy_j: np.ndarray
     silent_s: np.ndarray
-    time_s: np.ndarray
-    gate_v: np.ndarray
-    load_v: np.ndarray
 
     @property
-    def worst(self) -> tuple[int, int]:
-        """Shape and way round with the most voltage against its rating."""
-        part = np.maximum(self.gate_source_v / self.may_v, self.gate_drain_v / self.may_drain_v)
-        return np.unravel_index(int(np.argmax(part)), part.shape)
+    def over_voltage(self) -> bool:
+        """Whether a voltage rating of the transistor is exceeded."""
+        return bool(np.any(self.gate_source_v > self.may_v) or np.any(self.gate_drain_v > self.may_drain_v))
 
     @property
-    def over(self) -> bool:
-        """Whether a rating of the transistor is exceeded."""
-        return bool(
-            np.any(self.gate_source_v > self.may_v)
-            or np.any(self.gate_drain_v > self.may_drain_v)
-            or np.any(self.forward_a > self.may_a)
-        )
+    def over_current(self) -> bool:
+        """Whether more flows into the gate than it may take forwards."""
+        return bool(np.any(self.forward_a > self.may_a))
 
 
 def knock_shape(time: np.ndarray, shape: str, frequency: float = KNOCK_HZ) -> np.ndarray:
@@ -130,9 +120,7 @@ def knock(chain: SignalChain, peak_v: float = KNOCK_V) -> Knock | None:
     load = load - np.asarray(linear.point.voltages[linear.assembly.load])[..., None]
     forward = np.max([run.jfets[name].i_g for name in names], axis=0)
     reverse, charge, energy = _broken_through(whole, run)
-    free = (Ellipsis, 0, slice(None))  # the run that never breaks down
-    worst_of = np.maximum(source[free].max(-1) / kind.vgs_max, drain[free].max(-1) / kind.vds_max)
-    worst = (*np.unravel_index(int(np.argmax(worst_of)), worst_of.shape), 0)
+    free = (Ellipsis, BREAKS_AT.index(np.inf), slice(None))  # the run that never breaks down
     return Knock(
         peak_v=float(peak_v),
         gate_low_v=low[free].min(-1),
@@ -147,9 +135,6 @@ def knock(chain: SignalChain, peak_v: float = KNOCK_V) -> Knock | None:
         charge_c=charge,
         energy_j=energy,
         silent_s=_silent(linear, run),
-        time_s=run.time,
-        gate_v=low[worst],
-        load_v=load[worst],
     )
 
 
@@ -189,9 +174,9 @@ def _silent(linear: LinearChain, run: Transient) -> np.ndarray:
     names = linear.assembly.transistors
     kinds = [field.name for field in fields(JfetPoint)]
     points = {name: JfetPoint(*(getattr(run.jfets[name], kind)[..., late] for kind in kinds)) for name in names}
-    there = LinearChain(_as_wide(linear.assembly, next(iter(points.values())).v_gs.shape))
-    there.__dict__["point"] = OperatingPoint({}, {}, points)  # slow charges held, as the run left them
-    gain, edge = (np.moveaxis(each, -1, 0) for each in _plays(there))
+    wide = LinearChain(_as_wide(linear.assembly, points[names[0]].v_gs.shape))
+    # slow charges held as the run left them
+    gain, edge = (np.moveaxis(each, -1, 0) for each in _plays(wide.standing(OperatingPoint({}, {}, points))))
     rest_gain, rest_edge = _plays(linear)
     if not (rest_gain > 0 and rest_edge > 0):  # what does not work at rest cannot come back
         return np.full(gain.shape[1:], np.nan)
@@ -202,15 +187,16 @@ def _silent(linear: LinearChain, run: Transient) -> np.ndarray:
 
 
 def _as_wide(assembly: Assembly, shape: tuple[int, ...]) -> Assembly:
-    """The assembly with a network for a whole batch of states; one transistor asks for none."""
+    """The assembly as a batch of that shape, for its states; with one transistor it may stay as it is."""
     if len(assembly.transistors) == 1:
         return assembly
-    wide, network = replace(assembly), assembly.network
-    for name in assembly.transistors:
-        model = network[name].model
-        network = network.changed(name, model=replace(model, beta=np.broadcast_to(model.beta, shape)))
-    wide.__dict__["network"] = network
-    return wide
+    parts = (
+        replace(part, value=replace(part.value, beta=np.broadcast_to(part.value.beta, shape)))
+        if part.kind == "jfet"
+        else part
+        for part in assembly.parts
+    )
+    return replace(assembly, parts=tuple(parts))
 
 
 def _last_above_zero(time: np.ndarray, value: np.ndarray) -> np.ndarray:

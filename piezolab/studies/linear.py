@@ -44,6 +44,13 @@ class LinearChain:
             return cls(assemble(values))
         return _chain(plain)
 
+    def standing(self, point: OperatingPoint) -> LinearChain:
+        """The same chain in another state than rest, such as while a capacitor is still charged: its slopes and its
+        edges there. Where the states are a batch and the chain has several transistors, so must be its assembly."""
+        there = LinearChain(self.assembly)
+        there.__dict__["point"] = point
+        return there
+
     @cached_property
     def point(self) -> OperatingPoint:
         """Operating point of the whole network; its arrays are read-only."""

@@ -47,13 +47,14 @@ def _time(seconds: float) -> str:
 
 
 def _heard(found: Knock) -> str:
-    longest = float(np.max(found.silent_s))
+    longest, bang = float(np.max(found.silent_s)), show(float(found.output_v.max()), "V", 2)
+    arrives = f"A hard knock reaches the input with up to {bang}."
     if math.isnan(longest):
-        return "This stage does not play at rest, so a knock cannot silence it."
+        return f"{arrives} This stage does not play at rest, so there is nothing that it could silence."
     if longest < _SOON_S:
-        return "After a hard knock the strings are back at once."
+        return f"{arrives} The strings are back at once."
     return (
-        f"A hard knock can silence this stage for {_time(longest)}: the gate conducts for a moment, the disc is left "
+        f"{arrives} It can silence this stage for {_time(longest)}: the gate conducts for a moment, the disc is left "
         "charged, and that drains away through the gate resistor. A smaller gate resistor drains it sooner, and "
         "costs bass."
     )
@@ -61,17 +62,17 @@ def _heard(found: Knock) -> str:
 
 def _at_the_gate(chain: SignalChain, found: Knock) -> str:
     source, drain = float(found.gate_source_v.max()), float(found.gate_drain_v.max())
-    worst = f"The gate comes {show(source, 'V', 2)} under its source and {show(drain, 'V', 2)} under its drain"
-    kind = chain.jfet
-    if not found.over:
-        return f"{worst}; a {kind} is made for {show(found.may_v, 'V', 2)} and {show(found.may_drain_v, 'V', 2)}."
-    said = f"{worst}; a {kind} is made for no more than {show(found.may_v, 'V', 2)}."
-    if float(found.forward_a.max()) > found.may_a:
+    limits = " and ".join(dict.fromkeys(show(volts, "V", 2) for volts in (found.may_v, found.may_drain_v)))
+    said = (
+        f"The gate comes {show(source, 'V', 2)} under its source and {show(drain, 'V', 2)} under its drain; a "
+        f"{chain.jfet} is made for {'no more than ' if found.over_voltage else ''}{limits}."
+    )
+    if found.over_current:
         said += (
             f" Forwards {show(float(found.forward_a.max()), 'A', 2)} flow into it; {show(found.may_a, 'A', 2)} is its "
             "limit."
         )
-    if float(found.charge_c.max()) > 0:
+    if found.over_voltage:
         said += (
             f" If it gives way there, up to {show(float(found.reverse_a.max()), 'A', 2)} and "
             f"{show(float(found.energy_j.max()), 'J', 2)} go through it backwards. No sheet says how much of that it "
