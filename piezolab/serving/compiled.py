@@ -7,7 +7,7 @@ from types import CodeType
 from typing import Any
 
 from jinja2.bccache import Bucket, BytecodeCache
-from nbconvert.preprocessors import Preprocessor
+from traitlets.config import Configurable
 
 
 class _Kept(BytecodeCache):
@@ -26,12 +26,13 @@ class _Kept(BytecodeCache):
 _kept = _Kept()
 
 
-class CompiledOnce(Preprocessor):
-    """Lets the exporter that it belongs to use what was compiled for others; the notebook stays as it is."""
+class CompiledOnce(Configurable):
+    """Lets the exporter that it belongs to use what was compiled for others.
 
-    enabled = True
+    It is one of the exporter's preprocessors, which are called before its first template is loaded; the notebook stays
+    as it is.
+    """
 
-    def preprocess(self, nb: Any, resources: dict[str, Any]) -> tuple[Any, dict[str, Any]]:
-        """Called before the exporter's first template is loaded."""
+    def __call__(self, notebook: Any, resources: dict[str, Any]) -> tuple[Any, dict[str, Any]]:
         self.parent.environment.bytecode_cache = _kept
-        return nb, resources
+        return notebook, resources
