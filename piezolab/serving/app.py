@@ -27,6 +27,7 @@ from . import room_pages as own
 from .addresses import host_of
 from .assets import AssetFolder, AssetHandler, face_links
 from .channels import PING_MS, ChannelsHandler, KernelHandler, Traffic
+from .compiled import CompiledOnce
 from .error_pages import NotFound, WrongHost
 from .headers import SecurityHeaders
 from .kernels import Anyone, OwnKernelSpecs, PromptClient, SeatedKernelManager, transport_for
@@ -89,6 +90,7 @@ def _configuration(connections: Path) -> Config:
                 "http_keep_alive_timeout": 5,
             },
             "Voila": {"identity_provider_class": Anyone},
+            "VoilaExporter": {"preprocessors": [CompiledOnce]},
             "VoilaExecutor": {
                 "cell_error_instruction": "The chain is kept in the address: load the page again.",
                 "cell_timeout_instruction": "The chain is kept in the address: load the page again.",

@@ -85,6 +85,24 @@ def face_links(static: str) -> str:
     return f'{first}<link rel="stylesheet" href="{static}/own/faces.css">\n'
 
 
+def page_head(static: str, title: str, more: str = "") -> str:
+    """A page that the server makes itself, up to its body.
+
+    static: address of the static files, with their version; title: as HTML; more: what else its head says, in whole
+    lines.
+    """
+    return f"""<!DOCTYPE html>
+<html lang="en-GB">
+<head>
+<meta charset="utf-8">
+<meta name="viewport" content="width=device-width, initial-scale=1">
+<title>{title}</title>
+<link rel="icon" href="{static}/own/icon.svg" type="image/svg+xml">
+{face_links(static)}<link rel="stylesheet" href="{static}/own/room.css">
+{more}</head>
+"""
+
+
 class AssetHandler(PlainErrors):
     """Answers with one file of an `AssetFolder`."""
 

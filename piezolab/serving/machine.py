@@ -130,5 +130,3 @@ def _may_go_up() -> bool:
     trial.start()
     trial.join()
     return could
-
-

@@ -9,23 +9,12 @@ from urllib.parse import urlsplit
 from tornado.web import HTTPError
 
 from .addresses import household
-from .assets import face_links
+from .assets import page_head
 from .room import Room
 from .solved import SolvedError
 from .visitors import Visitors
 
-_WAITING = Template("""<!DOCTYPE html>
-<html lang="en-GB">
-<head>
-<meta charset="utf-8">
-<meta name="viewport" content="width=device-width, initial-scale=1">
-<title>$title</title>
-<link rel="icon" href="$static/own/icon.svg" type="image/svg+xml">
-$faces<link rel="stylesheet" href="$static/own/room.css">
-$preload<script src="$static/own/waiting.js" defer></script>
-<noscript><meta http-equiv="refresh" content="10"></noscript>
-</head>
-<body class="pz-waiting" data-place-address="${base}room/place" data-place="$place">
+_WAITING = Template("""$head<body class="pz-waiting" data-place-address="${base}room/place" data-place="$place">
 <main>
 <h1 id="title">$title</h1>
 <p id="said" role="status">$said</p>
@@ -36,21 +25,15 @@ address.</p></noscript>
 </body>
 </html>
 """)
+#: What the waiting page's head says; without scripts the page asks by itself, and less often.
+_ASKS = """<script src="{}/own/waiting.js" defer></script>
+<noscript><meta http-equiv="refresh" content="10"></noscript>
+"""
 _COMING = "Getting your place ready …"
 _FULL = "Every seat is taken just now. You are number {place} in the line."
 _KEPT = "This page lets you in by itself, in turn. Leave it open: the address keeps your chain."
 
-_PROJECTOR = Template("""<!DOCTYPE html>
-<html lang="en-GB">
-<head>
-<meta charset="utf-8">
-<meta name="viewport" content="width=device-width, initial-scale=1">
-<title>For the projector</title>
-<link rel="icon" href="$static/own/icon.svg" type="image/svg+xml">
-$faces<link rel="stylesheet" href="$static/own/room.css">
-<script src="$static/own/projector.js" defer></script>
-</head>
-<body class="pz-projector" data-state-address="${base}projector/state">
+_PROJECTOR = Template("""$head<body class="pz-projector" data-state-address="${base}projector/state">
 <main>
 <div class="pz-way">
 <p class="pz-lead">Open this address on your phone or laptop:</p>
@@ -96,12 +79,13 @@ class RoomHandler(Visitors):
         self.set_header("Cache-Control", "no-store")
         self.finish(json.dumps(content))
 
-    def show(self, page: Template, **words: str) -> None:
-        """Send a page that nobody keeps."""
+    def show(self, page: Template, title: str, script: str, **words: str) -> None:
+        """Send a page that nobody keeps. script: its name among the static files."""
         self.set_header("Content-Type", "text/html; charset=utf-8")
         self.set_header("Cache-Control", "no-store")
         static = self.settings["static"]
-        self.finish(page.substitute(static=static, faces=face_links(static), base=self.settings["base_url"], **words))
+        head = page_head(static, title, f'<script src="{static}/own/{script}" defer></script>\n')
+        self.finish(page.substitute(head=head, base=self.settings["base_url"], **words))
 
 
 def waiting_page(handler: Visitors, place: int | None) -> str:
@@ -113,12 +97,11 @@ def waiting_page(handler: Visitors, place: int | None) -> str:
     preload = "".join(
         f'<link rel="prefetch" href="{static}/{name}">\n' for name in handler.settings["large_files"]
     )
+    title = "One moment" if place is None else "The room is full"
     return _WAITING.substitute(
-        static=static,
-        faces=face_links(static),
+        head=page_head(static, title, preload + _ASKS.format(static)),
         base=handler.settings["base_url"],
-        preload=preload,
-        title="One moment" if place is None else "The room is full",
+        title=title,
         said=_COMING if place is None else _FULL.format(place=place),
         kept="" if place is None else _KEPT,
         place="" if place is None else str(place),
@@ -191,6 +174,8 @@ class ProjectorHandler(RoomHandler):
         lesson = self._room.lesson
         self.show(
             _PROJECTOR,
+            "For the projector",
+            "projector.js",
             address=escape(self._room.address.rstrip("/")),
             qr=self._room.qr_svg(),
             lesson=escape(lesson.title if lesson else "All chapters"),

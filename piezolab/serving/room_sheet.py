@@ -3,21 +3,12 @@
 from html import escape
 from string import Template
 
-from .assets import face_links
+from .assets import page_head
 from .room import Room
 from .room_pages import then_choose
 from .visitors import Visitors
 
-_SHEET = Template("""<!DOCTYPE html>
-<html lang="en-GB">
-<head>
-<meta charset="utf-8">
-<meta name="viewport" content="width=device-width, initial-scale=1">
-<title>Room sheet</title>
-<link rel="icon" href="$static/own/icon.svg" type="image/svg+xml">
-$faces<link rel="stylesheet" href="$static/own/room.css">
-</head>
-<body class="pz-sheet">
+_SHEET = Template("""$head<body class="pz-sheet">
 <main>
 <h1>Room sheet</h1>
 <div class="pz-top">
@@ -33,8 +24,9 @@ $then<p>$seats</p>
 <ol>
 <li>At home, with internet, run <code>make serve</code> once. After that the computer needs no internet any more. For
 several computers run <code>make bundle</code> and carry the folder on a memory stick.</li>
-<li><code>make serve ARGS="--room --try 30"</code> says whether this computer holds thirty. In the room, start it with
-<code>make serve ARGS="--room"</code>, open the projector page and try one phone. It takes a minute.</li>
+<li><code>make serve ARGS="--room --try 30"</code> says whether this computer holds thirty visitors. In
+the room, start it with <code>make serve ARGS="--room"</code>, open the projector page and try one phone. It takes a
+minute.</li>
 <li>Bring the charger: thirty pages keep the computer busy. Switch its sleep off.</li>
 </ol>
 <h2>The network</h2>
@@ -69,7 +61,7 @@ a seat.</li>
 <li>A page that nobody touches gives its seat back after a while. “Carry on” brings it back with its chain; what was
 kept and solved is in that browser. Recordings are not kept: save them first.</li>
 <li>If the server stops, start it again: the open pages say so and come back with their chain. The counts on the
-projector begin anew.</li>
+projector go on if that is within a quarter of an hour.</li>
 <li>Private windows forget what was kept when they are closed.</li>
 </ul>
 <h2>Take care</h2>
@@ -101,8 +93,7 @@ class RoomSheetHandler(Visitors):
         self.set_header("Cache-Control", "no-store")
         self.finish(
             _SHEET.substitute(
-                static=self.settings["static"],
-                faces=face_links(self.settings["static"]),
+                head=page_head(self.settings["static"], "Room sheet"),
                 qr=f'<div class="pz-qr">{room.qr_svg()}</div>' if room else "",
                 then=then_choose(room.lesson.title) if room and room.lesson else "",
                 address=escape(room.address.rstrip("/")) if room else "http:// . . . . . . . . : . . . .",

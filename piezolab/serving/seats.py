@@ -19,8 +19,9 @@ log = logging.getLogger("piezolab.serving")
 #: Bytes on their way to one kernel, beyond which its page is not listened to; as what even a short message counts.
 MOST_IN_FLIGHT, LEAST = 3 * 2**20, 2**14
 
-#: Codes with which a page's channel is closed, so that the page can say why.
-ENDED, IDLE, GAVE_WAY, TOO_LARGE, TOO_MUCH = 4404, 4408, 4409, 4413, 4429
+#: Codes with which a page's channel is closed, so that the page can say why. (Released: by the room's teacher.)
+ENDED, IDLE, GAVE_WAY, RELEASED, TOO_LARGE, TOO_MUCH = 4404, 4408, 4409, 4410, 4413, 4429
+
 
 @dataclass(eq=False)
 class Visit:
@@ -30,9 +31,6 @@ class Visit:
     kernel_id: str | None = None
     address: str = ""
 
-
-#: The same, where the room's teacher has given the seat to somebody else.
-RELEASED = 4410
 
 #: The visit that the running task serves; a kernel started there is its.
 current_visit: contextvars.ContextVar[Visit] = contextvars.ContextVar("current_visit")

@@ -10,18 +10,7 @@ from .addresses import household
 from .room_pages import RoomHandler
 from .seats import RELEASED, Seats
 
-_VIEW = Template("""<!DOCTYPE html>
-<html lang="en-GB">
-<head>
-<meta charset="utf-8">
-<meta name="viewport" content="width=device-width, initial-scale=1">
-<meta name="referrer" content="no-referrer">
-<title>Teacher's view</title>
-<link rel="icon" href="$static/own/icon.svg" type="image/svg+xml">
-$faces<link rel="stylesheet" href="$static/own/room.css">
-<script src="$static/own/teacher.js" defer></script>
-</head>
-<body class="pz-teacher" data-view-address="${base}teacher/">
+_VIEW = Template("""$head<body class="pz-teacher" data-view-address="${base}teacher/">
 <main>
 <h1>Teacher's view</h1>
 <p id="said" role="status">One moment …</p>
@@ -49,7 +38,7 @@ $faces<link rel="stylesheet" href="$static/own/room.css">
 <h2 id="wrong-title">Wrong answers that three or more gave</h2>
 <div id="wrong"></div>
 </section>
-<p class="small">Places and answers are what the browsers say. Nobody is named, and nothing is stored.</p>
+<p class="small">Places and answers are what the browsers say. They name nobody, and are kept nowhere.</p>
 </div>
 </main>
 </body>
@@ -90,7 +79,7 @@ class ViewHandler(TeacherHandler):
     """The page: the same for everybody, with nothing in it."""
 
     def get(self) -> None:
-        self.show(_VIEW)
+        self.show(_VIEW, "Teacher's view", "teacher.js")
 
 
 class KeyHandler(TeacherHandler):

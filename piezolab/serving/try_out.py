@@ -81,10 +81,11 @@ def within(values: list[float]) -> float:
 
 def verdict(found: TrialFigures, way: str) -> tuple[bool, str]:
     """Whether the room can be held, and the sentence. way: what keeps phones from the address, "" for nothing."""
+    them = f"{found.wanted} {'visitor' if found.wanted == 1 else 'visitors'}"
     if faults := found.faults():
         said = "; ".join([*faults, way] if way else faults)
-        return False, f"Verdict: this machine does not hold {found.wanted}: {said}."
-    return not way, f"Verdict: this machine holds {found.wanted}{f', but {way}' if way else ''}."
+        return False, f"Verdict: this machine does not hold {them}: {said}."
+    return not way, f"Verdict: this machine holds {them}{f', but {way}' if way else ''}."
 
 
 def first_page(lesson: "Lesson | None", pages: Iterable[str]) -> str:

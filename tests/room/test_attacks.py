@@ -91,6 +91,8 @@ def test_a_large_page_that_never_rests_stands_back_and_ends_where_memory_is_shor
 
     if steps.possible:
         assert comes_true(lambda: stands(BACK)) and comes_true(lambda: stands(BELOW))
+    else:  # whoever were put back once would stay there
+        assert not comes_true(lambda: not stands(BELOW), 2)
     assert neighbour() and process.is_running()
     room.memory.write_text("71")
     try:

@@ -30,7 +30,7 @@ def but(**changes) -> TrialFigures:
 
 
 def test_a_room_that_is_held_is_said_to_be():
-    assert verdict(GOOD, "") == (True, "Verdict: this machine holds 3.")
+    assert verdict(GOOD, "") == (True, "Verdict: this machine holds 3 visitors.")
     assert GOOD.lines() == [
         "Ready: 3 of 3 pages, half within 2.0 s, 95 % within 3.0 s; all at rest 0.5 s later.",
         "Sliders: 100 moves, 95 % answered within 10 ms.",
@@ -50,12 +50,14 @@ def test_a_room_that_is_held_is_said_to_be():
 )
 def test_what_keeps_a_machine_from_it_is_named(changes, why):
     good, sentence = verdict(but(**changes), "")
-    assert not good and re.search(f"^Verdict: this machine does not hold 3: {why}", sentence)
+    assert not good and re.search(f"^Verdict: this machine does not hold 3 visitors: {why}", sentence)
     assert all("nan" not in line for line in but(**changes).lines())
 
 
 def test_a_machine_that_no_phone_reaches_is_no_room():
-    assert verdict(GOOD, "nothing answers at X") == (False, "Verdict: this machine holds 3, but nothing answers at X.")
+    sentence = "Verdict: this machine holds 3 visitors, but nothing answers at X."
+    assert verdict(GOOD, "nothing answers at X") == (False, sentence)
+    assert verdict(but(wanted=1), "") == (True, "Verdict: this machine holds 1 visitor.")
 
 
 def test_within_is_what_nineteen_of_twenty_keep():

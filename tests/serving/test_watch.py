@@ -9,7 +9,6 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import psutil
-import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -18,6 +17,7 @@ from piezolab.serving.bounds import BACK, BELOW
 from piezolab.serving.machine import QueueSteps, groups, memories, own_bytes, wanted_s
 from piezolab.serving.seats import TOO_LARGE
 from piezolab.serving.watch import EVERY_S, FULL, LARGE, MemoryWatch, ProcessorWatch, needed
+from tests.serving.live import comes_true
 from tests.serving.test_seats import Clock
 
 MB = 2**20
@@ -162,10 +162,10 @@ def test_a_step_that_is_refused_is_tried_again():
     assert fake.steps == {1: BACK, 2: BELOW}
 
 
-@pytest.mark.skipif(sys.platform != "linux", reason="the files are Linux's")
-def test_a_process_that_waits_for_its_turn_wants_it_all_the_same():
-    """Two that never rest on one processor get half each; a third one rests."""
-    busy = "import os\nos.sched_setaffinity(0, {min(os.sched_getaffinity(0))})\nprint(flush=True)\nwhile True: pass"
+def test_who_never_rests_wants_the_processor_and_who_sleeps_does_not():
+    """Two that never rest get half of a processor each where both can be kept on one, and want it all the same."""
+    keep = "os.sched_setaffinity(0, {min(os.sched_getaffinity(0))})" if hasattr(os, "sched_setaffinity") else ""
+    busy = f"import os\n{keep}\nprint(flush=True)\nwhile True: pass"
     rests = "import time\nprint(flush=True)\ntime.sleep(60)"
     run = [
         subprocess.Popen([sys.executable, "-c", text], start_new_session=True, stdout=subprocess.PIPE)
@@ -177,16 +177,17 @@ def test_a_process_that_waits_for_its_turn_wants_it_all_the_same():
         before, begun = [wanted_s(p.pid) for p in run], time.monotonic()
         time.sleep(0.6)
         parts = [(wanted_s(p.pid) - was) / (time.monotonic() - begun) for p, was in zip(run, before, strict=True)]
-        assert min(parts[:2]) > watch.RESTLESS > 0.5 > parts[2]
+        # Where the system does not tell what one has waited for, how much it got is anybody's guess.
+        least = watch.RESTLESS if Path("/proc/self/schedstat").exists() else parts[2]
+        assert min(parts[:2]) > least and parts[2] < 0.5
         assert own_bytes(run[0].pid) > MB
         steps = QueueSteps()
         if steps.possible:
             for step in (BACK, BELOW):
-                end = time.monotonic() + 10
-                while not steps.put(run[0].pid, step):
-                    assert time.monotonic() < end
-                    time.sleep(0.05)
+                assert comes_true(lambda step=step: steps.put(run[0].pid, step), 10)
                 assert standing(run[0].pid) - standing(os.getpid()) == step
+        else:  # on Linux it has been tried whether what goes down comes up again
+            assert sys.platform != "linux" or (steps.put(run[0].pid, BACK) and not steps.put(run[0].pid, BELOW))
     finally:
         for process in run:
             process.kill()

@@ -65,8 +65,8 @@
   // Why the server closed the channel, by the code it gave.
   const REASONS = {
     4408: ["Nobody has touched this page for a while, so its seat went to somebody else. Nothing of yours is lost. ", "carry on"],
-    4410: ["The teacher has given this seat to somebody else. What is kept in this browser stays. ", "carry on"],
     4409: ["You have opened other pages since, and this one gave its seat to them. ", "carry on here"],
+    4410: ["The teacher has given this seat to somebody else. What is kept in this browser stays. ", "carry on"],
     4413: ["This page needed too much memory and was ended. ", "open it again"],
     4429: ["This page sent far more than a page does, so it was stopped. ", "open it again"],
   };
@@ -266,7 +266,8 @@
     document.body.prepend(notice);
   }, 1000);
 
-  // A lesson's widget says what its visitor has solved, where they are, and their latest wrong answers. What could not be sent is sent when the server is back.
+  // A lesson's widget says what its visitor has solved, where they are, and their latest wrong answers. What could not
+  // be sent is sent when the server is back.
   const unsent = new Map();
   async function report() {
     for (const [key, solved] of unsent) {

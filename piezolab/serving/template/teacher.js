@@ -12,16 +12,15 @@
     made.append(...inside);
     return made;
   }
-  function say(text) {
-    if (by("said").textContent !== text) by("said").textContent = text;
-  }
+  // What has not changed is left alone: it would be read out again.
   const put = (id, text) => { if (by(id).textContent !== text) by(id).textContent = text; };
+  const say = (text) => put("said", text);
   const seats = (n) => `${n} ${n === 1 ? "seat" : "seats"}`;
   const lasting = (s) => (s < 60 ? `${s} s` : `${Math.round(s / 60)} min`);
 
   function post(path, content) {
     const headers = { "Content-Type": "application/json" };
-    return fetch(base + path, { method: "POST", headers, body: JSON.stringify(content), referrerPolicy: "no-referrer" });
+    return fetch(base + path, { method: "POST", headers, body: JSON.stringify(content) });
   }
 
   // ---- coming in
@@ -104,7 +103,7 @@
   async function ask() {
     clearTimeout(clock);
     try {
-      const got = await fetch(`${base}state`, { cache: "no-store", referrerPolicy: "no-referrer" });
+      const got = await fetch(`${base}state`, { cache: "no-store" });
       by("view").hidden = !got.ok;
       if (got.ok) show(await got.json());
       say(got.ok ? note : note || (got.status === 403 ? STRANGER : "The server does not answer just now."));
