@@ -109,7 +109,10 @@ def tape_words(layout: Layout) -> str:
     """How much tape; "" on other boards."""
     if layout.method.key != "tape":
         return ""
-    return f"Together {tape_length(layout) / 1000:.2f} m of tape, {layout.method.width:g} mm wide, ends counted."
+    return (
+        f"Edges from the board's lower left corner. Together {tape_length(layout) / 1000:.2f} m of tape, "
+        f"{layout.method.width:g} mm wide, ends counted."
+    )
 
 
 def plugged_words(chain: SignalChain, layout: Layout) -> str:
