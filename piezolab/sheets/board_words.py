@@ -21,7 +21,7 @@ _BASES = {
 def why(layout: Layout) -> str:
     """Why this one of the layouts that were tried."""
     choice = layout.choice
-    free = f", {choice.clean} of them without a lead over foreign copper," if layout.method.one_face else ""
+    free = f", {choice.clean or 'none'} of them without a lead over foreign copper," if layout.method.one_face else ""
     return (
         f"Chosen from {choice.tried} layouts{free} for the least sum of size, sleeves and gate lane, which is "
         f"{choice.gate_mm:.0f} mm long and {choice.away_mm:.1f} mm from supply and output."
@@ -109,7 +109,10 @@ def tape_words(layout: Layout) -> str:
     """How much tape; "" on other boards."""
     if layout.method.key != "tape":
         return ""
-    return f"Together {tape_length(layout) / 1000:.2f} m of tape, {layout.method.width:g} mm wide, ends counted."
+    return (
+        f"Edges from the board's lower left corner. Together {tape_length(layout) / 1000:.2f} m of tape, "
+        f"{layout.method.width:g} mm wide, ends counted."
+    )
 
 
 def plugged_words(chain: SignalChain, layout: Layout) -> str:

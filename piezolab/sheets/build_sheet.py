@@ -11,7 +11,6 @@ from piezolab.faces import embedded
 from piezolab.quantity import show
 from piezolab.sheets import build_steps as steps
 from piezolab.sheets import meter_steps as meter
-from piezolab.sheets.board_pages import board_pages
 from piezolab.sheets.build_steps import BuildStep
 from piezolab.sheets.further_pages import further_pages, schematic, schematic_fits
 from piezolab.sheets.layout_svg import layout_svg, scale_bar_svg
@@ -61,7 +60,7 @@ def sheet_body(data: SheetData) -> str:
     looks = [*(["large"] if data.build.lettering == "large" else []), *(["black"] if data.build.ink == "black" else [])]
     if _dense(data) and "large" not in looks:
         looks.append("dense")
-    pages = f'<section class="page">{_first(data)}</section>{_second(data)}{board_pages(data)}{further_pages(data)}'
+    pages = f'<section class="page">{_first(data)}</section>{_second(data)}{further_pages(data)}'
     pages = _HATCH + pages if "black" in looks else pages
     return f'<main class="{" ".join(["sheet", *looks])}">{pages}</main>'
 

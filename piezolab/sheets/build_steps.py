@@ -64,11 +64,12 @@ def _beyond(data: SheetData) -> str:
 
 def _board_steps(data: SheetData) -> list[BuildStep]:
     feed = "supply" if data.adapter else "battery"
+    plugged = data.build.method == "breadboard"
     diode = f" D1 sits in the + lead, its band towards the board: it holds back a reversed {feed}."
     steps = [
         BuildStep(
-            "Solder the lowest parts first: links, resistors, film capacitors, either way round; then electrolytics, "
-            "long lead to +. "
+            f"{'Push in' if plugged else 'Solder'} the lowest parts first: links, resistors, film capacitors, either "
+            f"way round; then electrolytics, long lead to +.{' Solder only disc, jack and clip.' if plugged else ''} "
             "Iron at 330 to 350 °C at the tip, 60/40 solder, two seconds a joint (common practice, no source).",
             "The iron burns, the fume irritates: open a window. Leaded solder: wash hands before you eat.",
         ),

@@ -163,7 +163,7 @@ def _supply(canvas: Canvas, data: SheetData) -> None:
     minus = canvas.terminal("supply", "-", minus_x, _MINUS)
     if ring:
         canvas.wire("minus", minus, (2.5, _MINUS), (2.5, _UNDER), (134, _UNDER), (134, _RING), (_JACK, _RING))
-        canvas.text(62, _UNDER - 1.2, fed_by("battery −: only a plug joins ring to sleeve", data.adapter))
+        canvas.text(62, _UNDER - 1.8, fed_by("battery −: only a plug joins ring to sleeve", data.adapter))
     else:
         canvas.wire("ground", minus, _pad(canvas, data, "battery -", _BOARD[0], _MINUS))
 

@@ -12,8 +12,9 @@ from click.testing import CliRunner
 from piezolab.chain.link import from_link
 from piezolab.cli import main
 from piezolab.sheets import board_words as say
-from piezolab.sheets.board_pages import board_file, board_pages
+from piezolab.sheets.board_pages import board_file
 from piezolab.sheets.board_picture import Picture
+from piezolab.sheets.further_pages import further_pages
 from piezolab.sheets.layout_lettering import LETTER, Lettering
 from piezolab.sheets.layout_svg import layout_svg
 from piezolab.sheets.lead_places import address, in_order_of_work, letter
@@ -159,8 +160,11 @@ def test_copper_side_is_the_mirror_image() -> None:
 
 
 def test_pages_of_the_board_are_on_the_sheet() -> None:
-    pages = board_pages(SheetData(from_link("gate_r=100M"), BoardAsBuilt(method="tape")))
+    pages = further_pages(SheetData(from_link("gate_r=100M"), BoardAsBuilt(method="tape")))
     assert pages.count('<section class="page further">') == 2
     for words in ("numbered in the order of work", "Cut the tape", "Template, true size", "Chosen from"):
         assert words in pages
-    assert board_pages(SheetData(from_link("stage=direct"))) == ""
+    none = further_pages(SheetData(from_link("stage=direct")))
+    assert none.count('<section class="page further">') == 1 and "numbered" not in none and "Template" not in none
+    plugged = further_pages(SheetData(from_link(""), BoardAsBuilt(method="breadboard")))
+    assert "numbered" in plugged and "Template" not in plugged and "joint is smooth" not in plugged

@@ -1,4 +1,4 @@
-"""The board on the page: at its true size, and folded the same lead by lead."""
+"""The board on the page: at its true size, and folded the same larger; its list of leads is on the sheet."""
 
 from __future__ import annotations
 
@@ -34,10 +34,7 @@ def _closely(sheet: SheetData) -> str:
     said.append(board_words.plugged_words(sheet.chain, layout))
     inside = f'<div class="pz-scroll"><div class="pz-paper pz-large">{svg}</div></div>'
     inside += bullets([words for words in said if words])
-    where = "from the left edge" if layout.grid is None and layout.hole_a is None else "where"
-    rows = board_words.lead_rows(layout, adapter)
-    inside += table(("no.", "lead", "lane", where, "heed"), rows, "Every lead, in the order of work.")
     cut = board_words.cutting_rows(layout, adapter)
     if cut:
         inside += table(("strip", "length", "left edge at", "lower edge at"), cut, board_words.tape_words(layout))
-    return f'<details class="pz-small-fold"><summary>larger, lead by lead</summary>{inside}</details>'
+    return f'<details class="pz-small-fold"><summary>larger, leads numbered</summary>{inside}</details>'

@@ -15,6 +15,8 @@ _BENT = 5.1  # mm further apart than their pitch that leads are looked for beyon
 _MOST = 400  # places tried for one part
 
 Holes = Mapping[str, Sequence[PointMm]]
+
+
 class Board:
     """What has been placed."""
 
