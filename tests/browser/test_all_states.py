@@ -76,9 +76,9 @@ def test_a_sentence_said_twice_is_found():
     assert twice(["Volume down.", "Hot."]) == []
 
 
-def _seen(web, caution: str, action: str) -> tuple[bool, bool]:
-    seen = lambda found: any(one.is_visible() for one in found.all())  # noqa: E731
-    return seen(web.get_by_text(caution)), seen(web.locator(action))
+def _seen(found) -> bool:
+    """Whether something of it can be seen."""
+    return any(one.is_visible() for one in found.all())
 
 
 def test_each_caution_is_there_once_and_whenever_its_action_is(opened):
@@ -89,7 +89,7 @@ def test_each_caution_is_there_once_and_whenever_its_action_is(opened):
         if open_it:
             unfold(page)
         for caution, action in guards:
-            there, guarded = _seen(web, caution, action)
+            there, guarded = _seen(web.get_by_text(caution)), _seen(web.locator(action))
             assert there == guarded, (caution, open_it)
             assert guarded or not open_it, (action, "is nowhere")
     assert twice(web.evaluate(CAUTIONS)) == []

@@ -19,7 +19,7 @@ def knock_words(chain: SignalChain) -> str:
     found = knock(chain)
     if found is None:
         return paragraphs("With no stage there is no gate to hurt, and the sound is back at once.")
-    head = ("knock", "first", "gate at its lowest", "plays again after")
+    head = ("knock", "goes first", "gate at its lowest", "plays again after")
     rows = [
         (shape, way, show(float(found.gate_low_v[s, w]), "V", 2), _silence(found.silent_s[s, w]))
         for s, shape in enumerate(SHAPES)

@@ -103,7 +103,7 @@ class LessonSteps:
         tasks.on_guess, tasks.on_back = self.guess, self.put_back
         state.observe(lambda _: self._follow(), "settled")
         tasks.observe(lambda _: self._show(), "done")
-        tasks.observe(lambda _: self._follow(), "answers")
+        tasks.observe(lambda _: self._mind(), "answers")
         self._show()
         self._follow()
 
@@ -178,10 +178,13 @@ class LessonSteps:
         left = f"Not solved yet: {', '.join(map(str, left))}. " if left else ""
         return left + self.screen.words
 
-    def _follow(self) -> None:
+    def _mind(self) -> None:
         step = self.step if self.screen.asks else None
         wrong = self.tasks.answers.get(self._name(step), (True,))[0] is False
         self.tasks.moved = "" if step is None else _moved(step, self.state.chain, wrong)
+
+    def _follow(self) -> None:
+        self._mind()
         self._tell_guess("")
         self.state.at_rest.put((self, "step"), self._rest)
 

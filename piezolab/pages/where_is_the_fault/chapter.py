@@ -52,7 +52,7 @@ TASKS = (
     ),
     PickTask(
         "fault-hot",
-        "The battery gets warm a few seconds after it is clipped on. What comes first?",
+        "A 9 V battery gets warm a few seconds after it is clipped on. What comes first?",
         "Look at what the page says when you press “something gets hot”.",
         options=(
             "Measure the voltage at every lane, quickly.",
@@ -75,7 +75,7 @@ meter attached. What you read and hear is compared with all of them: by Bayes' r
 \prod_k p(\mathrm{reading}_k\,|\,\mathrm{fault})$$</p>
 <p>How common each fault is beforehand is a table of the trade (common practice, no source; 15 % of builds brought for
 repair are sound). A reading may have slipped onto the next lane (5 %). The next reading is the one with the largest
-expected information about the place; but while a short is likelier than 1 %, only readings with the battery out are
+expected information about the place; but while a short is likelier than 1 %, only readings without power are
 proposed.</p>
 <p>Source: T. Bayes, Phil. Trans. 53 (1763) 370; C. E. Shannon, Bell Syst. Tech. J. 27 (1948) 379.</p>
 """
@@ -86,9 +86,6 @@ def _beforehand(chain: SignalChain, _kept: SignalChain | None, _phase: bool) -> 
     return shown(Outlook(beforehand(chain)), chain)
 
 
-PROBING = (
-    "Measure on the battery side only, never on the mains. Volume down, headphones off before you touch plugs or probe."
-)
 MENDING = "Soldering burns and fumes: open a window; wash your hands after leaded solder; glasses on when you clip."
 
 CHAPTER = Chapter(
@@ -127,7 +124,7 @@ def make(link: str | None = None) -> Page:
         view=lambda chain, kept, phase: shown(state.outlook, chain),
         table=expected,
         lead=lambda state: [finder.opens],
-        beside=lambda state: [Block("care", guard(fed(PROBING, state.chain))), finder.asks, mending],
+        beside=lambda state: [finder.care, finder.asks, mending],
         settings=lambda state: [finder.meter_form],
         more=lambda state: [
             Section(state, "hard-to-see", "What no reading shows", unseen, folded=True, follows=("diagnosis",))

@@ -9,7 +9,7 @@ from collections.abc import Callable, Mapping
 
 from ipywidgets import VBox
 
-from piezolab.pages.kit.blocks import Block, Buttons, paragraphs
+from piezolab.pages.kit.blocks import Block, Buttons, guard, paragraphs
 from piezolab.pages.kit.form import Field, FieldError, Form
 from piezolab.pages.kit.keepsake import Keepsake
 from piezolab.pages.kit.kept_build import meter_in_fault
@@ -30,6 +30,9 @@ EAR = (
     "Warm, or a smell? Switch off, unclip the battery, set it down away from people, and press “something gets hot”. "
     "Else press what fits."
 )
+PROBING = (
+    "Measure on the battery side only, never on the mains. Volume down, headphones off before you touch plugs or probe."
+)
 
 
 class Finder:
@@ -47,6 +50,7 @@ class Finder:
         self._heard_words = say.heard_words()
         self.stop = Block("cautions", title="")
         self.ear = Block("heard", paragraphs(fed(EAR, state.chain)), title="What do you hear?")
+        self.care = Block("care", guard(fed(PROBING, state.chain)))
         self.ear_buttons = Buttons("what you hear", {word: self._hearer(word) for word in self._heard_words})
         self.next = Block("next", title="Measure next", spoken=True)
         self.tone = TonePlayer(hertz=[LOW_HZ, HIGH_HZ])
@@ -172,7 +176,7 @@ class Finder:
 
     def _show(self) -> None:
         weighed, chain = self._state.diagnosis, self._state.chain
-        self.ear.content = paragraphs(fed(EAR, chain))
+        self.ear.content, self.care.content = paragraphs(fed(EAR, chain)), guard(fed(PROBING, chain))
         self._list(() if weighed is None else weighed.table.checks)
         if weighed is None:
             self.stop.content = self.taken.content = self.places.content = ""

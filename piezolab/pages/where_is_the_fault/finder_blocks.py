@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from html import escape
 
 from piezolab.chain import SignalChain
-from piezolab.pages.kit.blocks import bullets, paragraphs, table
+from piezolab.pages.kit.blocks import bullets, guard, paragraphs, table
 from piezolab.pages.where_is_the_fault import sentences as say
 from piezolab.pages.where_is_the_fault.entry import Entry, MeterEntry
 from piezolab.pages.where_is_the_fault.feed_words import fed
@@ -32,11 +32,7 @@ def next_html(found: Diagnosis, chain: SignalChain, metering: MeterEntry, asked:
     how, caution = say.check_how(step.check, metering.tone)
     said += f"<p><strong>{escape(say.check_words(step.check))}{', once more' if asked else ''}</strong></p>"
     said += paragraphs(how)
-    if caution:
-        said += f"<p><strong>{escape(caution)}</strong></p>"
-    own = say.battery_caution(chain)
-    if own:
-        said += f"<p class='caution'>{escape(own)}</p>"
+    said += guard(caution) + guard(say.battery_caution(chain))
     if found.unpowered_only and not found.stop:
         said += paragraphs("Battery out for now: a short is not ruled out yet.")
     expected = say.expected_words(step, chain, metering.meter)
@@ -65,22 +61,20 @@ def taken_html(entries: Sequence[Entry], used: Sequence[int], found: Diagnosis, 
 
 
 def places_html(found: Diagnosis, chain: SignalChain) -> str:
-    """The likely places with their faults and repairs."""
-    said = ""
+    """The likely places with their faults and repairs; what to mind stands at the first repair that wants it."""
+    said, told = "", set()
     if found.two_suspected and found.suspects:
         names = [say.spot_words(spot, chain) for spot, _ in found.suspects[:4]]
         said += paragraphs("Two faults at once: look at " + "; ".join(names) + ".")
     for spot in [s for s in found.spots[:_PLACES] if s.probability >= _LEAST_PLACE]:
-        mends = say.mends(spot.faults, chain)
-        items = "".join(
-            f"<li>{escape(mend)} <span class='pz-hint'>({escape(reads)} {100 * share:.0f} %)</span></li>"
-            for n, (mend, reads, share) in enumerate(mends[:_MENDS])
-            if n == 0 or share >= _LEAST_MEND
-        )
-        words = say.spot_words(spot.spot, chain)
-        caution = say.fault_texts(spot.faults[0], chain)["caution"]
-        said += f"<h3>{escape(words)}: {100 * spot.probability:.0f} %</h3><ul>{items}</ul>"
-        said += f"<p class='caution'>{escape(caution)}</p>" if caution else ""
+        said += f"<h3>{escape(say.spot_words(spot.spot, chain))}: {100 * spot.probability:.0f} %</h3><ul>"
+        for n, (mend, reads, caution, share) in enumerate(say.mends(spot.faults, chain)[:_MENDS]):
+            if n and share < _LEAST_MEND:
+                break
+            said += f"<li>{escape(mend)} <span class='pz-hint'>({escape(reads)} {100 * share:.0f} %)</span>"
+            said += f"{'' if caution in told else guard(caution)}</li>"
+            told.add(caution)
+        said += "</ul>"
     return fed(said, chain)
 
 

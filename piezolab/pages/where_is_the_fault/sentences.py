@@ -115,14 +115,14 @@ def fault_texts(fault: FaultShare | Hypothesis, chain: SignalChain) -> Mapping[s
     return {key: text[:1].upper() + text[1:] for key, text in said.items()}
 
 
-def mends(faults: Sequence[FaultShare], chain: SignalChain) -> list[tuple[str, str, float]]:
-    """Repair, what the fault does, and probability; faults that are mended alike are one."""
-    found: dict[tuple[str, str], float] = {}
+def mends(faults: Sequence[FaultShare], chain: SignalChain) -> list[tuple[str, str, str, float]]:
+    """Repair, what the fault does, caution (or ""), and probability; faults that are mended alike are one."""
+    found: dict[tuple[str, str, str], float] = {}
     for fault in faults:
         texts = fault_texts(fault, chain)
-        key = (texts["mend"], texts["reads"])
+        key = (texts["mend"], texts["reads"], texts["caution"])
         found[key] = found.get(key, 0.0) + fault.probability
-    return [(mend, reads, share) for (mend, reads), share in sorted(found.items(), key=lambda item: -item[1])]
+    return [(*words, share) for words, share in sorted(found.items(), key=lambda item: -item[1])]
 
 
 def hidden_words(fault: Hypothesis, chain: SignalChain, meter: Meter) -> str:

@@ -113,6 +113,8 @@ def step_words(step: AdviceStep) -> str:
     low, high = step.less_db
     what = "hiss" if step.against == "hiss" else "hum"
     if step.computed:
+        if math.isinf(low):
+            return f"{'no ' + what + ' left' if low > 0 else what + ' where there was none'} (computed for this chain)"
         if abs(low) < 0.05:
             return f"no difference to the {what} (computed for this chain)"
         return f"{abs(low):.1f} dB {'less' if low > 0 else 'more'} {what} (computed for this chain)"

@@ -66,6 +66,9 @@ def test_a_guess_comes_before_the_controls_and_is_shown_beside_the_result() -> N
     assert not page.own.enter("cable_m", "15")
     page.steps._rest()
     assert page.tasks.guess == {**page.tasks.guess, "guessed": "up", "went": "down"}
+    page.tasks._asked({"name": f"{NAME}/cable", "answer": "2"})
+    assert page.tasks.answers[f"{NAME}/cable"][0] is False
+    assert page.tasks.guess["went"] == "down", "an answer moves nothing"
     page.steps.guess("down")
     assert page.tasks.guess["guessed"] == "up", "a guess stands"
     assert page.tasks.done == [], "and is never graded"

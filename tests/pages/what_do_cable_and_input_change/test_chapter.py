@@ -263,12 +263,18 @@ def test_polarity_beside_a_second_pickup():
     assert "right way up" in told(parts.which_way_up, "")
 
 
+def touching_the_mains(words: str) -> list[str]:
+    """Sentences that speak of mains or protective earth, and do not forbid."""
+    sentences = re.split(r"(?<=[.!?:])\s", words)
+    spoken = [one for one in sentences if re.search(r"mains|protective earth", one) and "oscilloscope" not in one]
+    return [one for one in spoken if not one.lower().startswith("never")]
+
+
 def test_no_advice_touches_mains_wiring_or_protective_earth():
+    assert touching_the_mains("Lift the protective earth. Never open mains gear.") == ["Lift the protective earth."]
     said = " ".join(told(make, "") for make in (parts.two_inputs, parts.phantom_power, parts.thump))
-    for words in (said, parts.PLUGGING):
-        for sentence in re.split(r"(?<=[.!?:])\s", words):
-            if re.search(r"mains|protective earth", sentence) and "oscilloscope" not in sentence:
-                assert sentence.lower().startswith("never"), sentence
+    assert "protective earth" in said
+    assert touching_the_mains(said) == touching_the_mains(parts.PLUGGING) == []
 
 
 # -- tasks --------------------------------------------------------------------------------------------------------

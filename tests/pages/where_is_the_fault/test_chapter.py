@@ -17,7 +17,7 @@ from piezolab.pages.where_is_the_fault import finder_blocks
 from piezolab.pages.where_is_the_fault import sentences as say
 from piezolab.pages.where_is_the_fault.entry import MOST_READINGS, Entry, read
 from piezolab.pages.where_is_the_fault.feed_words import fed
-from piezolab.pages.where_is_the_fault.finder import EAR, Finder
+from piezolab.pages.where_is_the_fault.finder import EAR, PROBING, Finder
 from piezolab.pages.where_is_the_fault.finder_blocks import unseen_html
 from piezolab.studies.faults.diagnosis import diagnose
 from piezolab.studies.faults.drawn_board import table_of
@@ -212,14 +212,14 @@ def test_words_for_every_chain(query: str) -> None:
     assert not re.search(r"\b(nan|None)\b", made.table.content + unseen_html(found, chain))
 
 
-_OF_A_BATTERY = re.compile(r"(?i)batter|\\bclip\\b|\\bclip's|unclip|swollen one|burst")
+_OF_A_BATTERY = re.compile(r"(?i)batter|(?<!:)(?<!you )\bclip\b|unclip|swollen one|burst")
 
 
 def test_an_adapters_page_knows_no_battery() -> None:
     made = page.make("supply=adapter")
     chain, finder = made.state.chain, made.finder
     found = fault_table(chain)
-    words = [fed(text, chain) for text in (page.PROBING, page.MENDING, EAR, say.stop_words(), say.stop_words(True))]
+    words = [fed(text, chain) for text in (PROBING, page.MENDING, EAR, say.stop_words(), say.stop_words(True))]
     for fault in found.hypotheses:
         texts = (say.spot_words(fault.spot, chain), say.hidden_words(fault, chain, found.meter),
                  *say.fault_texts(fault, chain).values())  # fmt: skip
@@ -236,13 +236,17 @@ def test_an_adapters_page_knows_no_battery() -> None:
             assert finder.entry.submit({"check": check, "value": value})
             shown.append(finder.entry.said)
         shown += [made.verdict.content, made.table.content, *(
-            block.content for block in (finder.stop, finder.ear, finder.next, finder.taken, finder.places)
+            block.content for block in (finder.stop, finder.ear, finder.care, finder.next, finder.taken, finder.places)
         )]  # fmt: skip
     shown.append(str(finder.entry.fields))
     for text in (*words, *shown):
         assert not _OF_A_BATTERY.search(text), _OF_A_BATTERY.search(text).string
-    assert _OF_A_BATTERY.search(fed(EAR, SignalChain())), "the pattern finds them where a battery feeds the board"
-    told = "\n".join([*map(str, knowledge().texts.values()), EAR, page.PROBING])
+    of_a_battery = ("its battery", "at the clip,", "the clip's wires", "unclip it", "a swollen one", "it can burst")
+    assert all(_OF_A_BATTERY.search(text) for text in (*of_a_battery, fed(EAR, SignalChain())))
+    assert not _OF_A_BATTERY.search(page.MENDING), "leads are clipped whatever feeds the board"
+    made.state.put(SignalChain())
+    assert "unclip the battery" in finder.ear.content and "battery side" in finder.care.content
+    told = "\n".join([*map(str, knowledge().texts.values()), EAR, PROBING])
     told += inspect.getsource(say) + inspect.getsource(finder_blocks)
     for words_of_a_battery, _ in knowledge().texts["adapter"]["said"]:
         assert told.count(words_of_a_battery) > 0, f"no text says {words_of_a_battery!r}"

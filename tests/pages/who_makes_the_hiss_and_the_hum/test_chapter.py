@@ -110,6 +110,14 @@ def test_a_step_that_makes_it_worse_is_no_advice() -> None:
     assert "too quiet to hear already" in page.steps_html(SignalChain())
 
 
+def test_a_step_that_leaves_no_hum_at_all_says_so() -> None:
+    """Ripple is all that hums here, and a battery has none."""
+    chain = from_link("supply=adapter&ripple_v=100m&hum_c=0&loop_v=0")
+    advised = " ".join(page.words(chain)[1])
+    assert "a battery: no hum left (computed for this chain)" in advised
+    assert not re.search(r"\b(nan|inf)\b", advised + page.steps_html(chain))
+
+
 @pytest.mark.parametrize("db, words", [(-0.52, "0.5 dB less"), (0.11, "0.1 dB more"), (0.04, "the same"),
                                        (-0.0, "the same"), (float("nan"), "no signal")])  # fmt: skip
 def test_changes_of_the_hiss_in_words(db: float, words: str) -> None:

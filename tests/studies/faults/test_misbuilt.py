@@ -1,6 +1,7 @@
 """Leads in wrong lanes, cracked lanes, wrong or unsuited transistors, foil, plugs: by other routes, and in words."""
 
 from dataclasses import replace
+from html import escape
 
 import numpy as np
 import pytest
@@ -139,6 +140,14 @@ def test_a_caution_stands_beside_its_place(table: FaultTable) -> None:
     told = places_html(got, CHAIN)
     assert "a crack or bad joint in the ground lane" in told
     assert knowledge().texts["kinds"]["broken_lane"]["caution"] in told
+
+
+def test_a_mend_brings_its_caution_though_it_is_not_the_first_and_only_once(table: FaultTable) -> None:
+    foil = escape(knowledge().texts["kinds"]["foil"]["caution"])
+    for heard in ("hot", "dead"):
+        told = places_html(diagnose(table, (), (heard,)), CHAIN)
+        assert told.count("fold it back") >= 1 == told.count(foil)
+        assert "Soldering" not in told, "that is said below, once for all of them"
 
 
 def test_what_hides_is_told(table: FaultTable) -> None:
