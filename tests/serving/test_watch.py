@@ -197,8 +197,8 @@ def test_who_never_rests_wants_the_processor_and_who_sleeps_does_not():
 
 
 def standing(pid: int) -> int:
-    """Where a process stands, by session where the system queues so."""
+    """Where a process stands, by session where the system queues so; the first session of all has no text."""
     switch = Path("/proc/sys/kernel/sched_autogroup_enabled")
     if switch.exists() and switch.read_text().strip() == "1":
-        return int(Path(f"/proc/{pid}/autogroup").read_text().split()[-1])
+        return int((Path(f"/proc/{pid}/autogroup").read_text().split() or ["0"])[-1])
     return os.getpriority(os.PRIO_PROCESS, pid)
