@@ -31,7 +31,7 @@ _VIEW = Template("""$head<body class="pz-teacher" data-view-address="${base}teac
 <button type="button" id="mute"></button>
 </section>
 <section aria-labelledby="places-title">
-<h2 id="places-title">Who is where</h2>
+<h2 id="places-title">How many are where</h2>
 <div id="places"></div>
 </section>
 <section aria-labelledby="wrong-title">

@@ -47,7 +47,7 @@
     const made = [];
     for (const { title, of, screens } of state.lessons) {
       if (!screens.length) continue;
-      const rows = screens.map(({ place, words, here }) => line(here, `${place} of ${of}: ${words}`));
+      const rows = screens.map(({ place, words, here }) => line(here, `at ${place} of ${of}: ${words}`));
       made.push(node("h3", title), node("ul", "", ...rows));
     }
     if (state.elsewhere) made.push(node("ul", "", line(state.elsewhere, "in no lesson")));
