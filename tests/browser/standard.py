@@ -18,7 +18,26 @@ NAMES = [chapter.slug or "start" for chapter in PAGES]
 #: A page may take long to come up on a computer that is busy with other things; how long is no matter of these tests.
 PATIENCE_MS = 60_000
 
-__all__ = ["DESK", "NAMES", "PAGES", "PATIENCE_MS", "PHONE", "come_up", "outside", "rest", "unfold"]
+#: Words that can be read, on the first screen and in all: no ticks of an axis, no options of a shut list, nothing
+#: for screen readers alone.
+WORDS = """() => {
+    const skip = "script, style, noscript, select, textarea, svg, .pz-unseen";
+    const walker = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+    let first = 0, all = 0;
+    for (let node; (node = walker.nextNode());) {
+        const words = node.data.split(/\\s+/).filter((word) => /[\\p{L}\\p{N}]/u.test(word)).length;
+        if (!words || node.parentElement.closest(skip) || !node.parentElement.checkVisibility()) continue;
+        const range = document.createRange();
+        range.selectNodeContents(node);
+        const boxes = [...range.getClientRects()].filter((box) => box.width > 1 && box.height > 1);
+        if (!boxes.length) continue;
+        all += words;
+        if (boxes[0].top + scrollY < innerHeight) first += words;
+    }
+    return [first, all];
+}"""
+
+__all__ = ["DESK", "NAMES", "PAGES", "PATIENCE_MS", "PHONE", "WORDS", "come_up", "outside", "rest", "unfold"]
 
 
 def come_up(page: Page, chapter: ChapterFile, query: str = "") -> Page:

@@ -12,7 +12,7 @@ from itertools import product
 import pytest
 
 from tests.browser.checks import axe, cut, wide
-from tests.browser.standard import DESK, NAMES, PAGES, PATIENCE_MS, come_up, rest, unfold
+from tests.browser.standard import DESK, NAMES, PAGES, PATIENCE_MS, WORDS, come_up, rest, unfold
 from tests.serving.browsing import Page
 
 pytestmark = pytest.mark.browser
@@ -43,6 +43,12 @@ GUARDS = {
         ("A wrongly wired switch or a reversed clip", "text=Wire clip"),
     ],
     "where-is-the-fault": [("Measure on the battery side only", "h2:text('Measure next')")],
+}
+#: The longest pages: fewer words than this with everything open, by address.
+MOST_WORDS = {
+    "what-do-cable-and-input-change": 2739,
+    "who-makes-the-hiss-and-the-hum": 2285,
+    "how-do-i-build-it-and-check-it": 3872,
 }
 PLAYER = ("Volume down, headphones off first", ".pz-player-play")
 # what carries a caution; a step of a list says its own, so there only the same list must not say it twice
@@ -94,6 +100,16 @@ def test_each_caution_is_there_once_and_whenever_its_action_is(opened):
             assert guarded or not open_it, (action, "is nowhere")
     assert twice(web.evaluate(CAUTIONS)) == []
     assert [twice(texts) for texts in web.evaluate(STEPS) if twice(texts)] == []
+
+
+def test_all_open_the_long_pages_have_fewer_words_than_they_had(opened):
+    chapter, page = opened
+    unfold(page)
+    told = page.page.evaluate(WORDS)[1]
+    assert told < MOST_WORDS.get(chapter.slug, 2200), told
+    page.page.evaluate("n => document.body.append(' word'.repeat(n))", 4000)
+    assert page.page.evaluate(WORDS)[1] == told + 4000
+    page.page.evaluate("() => document.body.lastChild.remove()")
 
 
 def _refused(web) -> int:

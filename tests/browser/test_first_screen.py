@@ -3,7 +3,7 @@
 import pytest
 
 from tests.browser.chapter import DESK, PHONE
-from tests.browser.standard import PAGES, PATIENCE_MS, come_up
+from tests.browser.standard import PAGES, PATIENCE_MS, WORDS, come_up
 from tests.serving.browsing import Page
 
 pytestmark = pytest.mark.browser
@@ -22,24 +22,6 @@ MAIN = {
     "how-do-i-build-it-and-check-it": [".pz-sheet button"],
     "where-is-the-fault": ["[aria-label='what you hear'] button"],
 }
-
-# Words that can be read: no ticks of an axis, no options of a list that is shut, nothing for screen readers alone.
-_WORDS = """() => {
-    const skip = "script, style, noscript, select, textarea, svg, .pz-unseen";
-    const walker = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
-    let first = 0, all = 0;
-    for (let node; (node = walker.nextNode());) {
-        const words = node.data.split(/\\s+/).filter((word) => /[\\p{L}\\p{N}]/u.test(word)).length;
-        if (!words || node.parentElement.closest(skip) || !node.parentElement.checkVisibility()) continue;
-        const range = document.createRange();
-        range.selectNodeContents(node);
-        const boxes = [...range.getClientRects()].filter((box) => box.width > 1 && box.height > 1);
-        if (!boxes.length) continue;
-        all += words;
-        if (boxes[0].top + scrollY < innerHeight) first += words;
-    }
-    return [first, all];
-}"""
 
 
 _BOTH = [(chapter, size) for size in (PHONE, DESK) for chapter in PAGES]
@@ -64,7 +46,7 @@ def _bottoms(page: Page, slug: str) -> list[float]:
 def test_few_words_and_the_main_action_come_first(page):
     chapter, one, size = page
     height = size["viewport"]["height"]
-    first, all_words = one.page.evaluate(_WORDS)
+    first, all_words = one.page.evaluate(WORDS)
     assert first <= MOST_FIRST and all_words <= MOST_PAGE, (first, all_words)
     lowest = max(_bottoms(one, chapter.slug), default=0)
     assert lowest <= height

@@ -166,7 +166,7 @@ def types_faults(judged: Judgement, told: str, sheet: str | None) -> list[str]:
     """Chapter 2's other transistors and the sheet's are the same ones."""
     chain = judged.chain
     named = [name for name in other_types(chain) if name != chain.jfet]
-    faults = [f"not told: {name}" for name in named if f"{name}:" not in told]
+    faults = [f"not told: {name}" for name in named if f">{name}" not in told]
     if sheet is not None and named and ", ".join(named) not in sheet:
         faults.append("the sheet names other types")
     if chain.jfet in other_types(chain) and f"Of the {chain.jfet}" in told:
@@ -185,8 +185,9 @@ def choosing_faults(judged: Judgement, *, deep: bool, sheet: bool) -> tuple[dict
     faults += room_faults(judged, told["room"]) + command_faults(judged, figures(chain))
     if chain.topology.powered:
         faults += resistor_faults(judged) + search_faults(judged)
-        told["types"] = plain(other_types_words(chain))
+        types = other_types_words(chain)
+        told["types"] = plain(types)
         printed = plain(build_sheet(chain)) if sheet else None
-        faults += types_faults(judged, told["types"], printed)
+        faults += types_faults(judged, types, printed)
         faults += ["the sheet says something else to build"] if printed and what_and_why(chain) not in printed else []
     return told, faults

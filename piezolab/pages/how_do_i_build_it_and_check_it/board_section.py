@@ -19,7 +19,7 @@ def board(sheet: SheetData) -> str:
     behind = " The copper lies behind." if found.grid is not None else ""
     about = (
         f"{found.method.title.capitalize()}, {found.width:.0f} × {found.height:.0f} mm, seen from the parts' side."
-        f"{behind} On paper it is at true size; on a screen lay a rule on the bar to see how far you can trust it."
+        f"{behind} On paper it is at true size; on a screen lay a rule on the bar."
     )
     drawn = say.drawing(layout_svg(found, sheet.adapter), scale_bar_svg()) + _closely(sheet)
     return paragraphs(sheet.layout_problem) + drawn + paragraphs(about) + say.lanes(sheet)

@@ -35,9 +35,8 @@ from piezolab.studies.response import low_note_hz
 
 UNITS = {"pickup_c": "F", "play_v": "V", "input_r": "ohm"}
 ABOUT = (
-    "Catalogue values are typical, not yours. Each of these takes a few minutes and nothing but a meter or an audio "
-    "interface; the pickup is tapped, the interface is not opened. Volume down and headphones off before you plug, and "
-    "keep a knock off an open disc: it makes tens of volts."
+    "Catalogue values are typical, not yours. A few minutes each, with a meter or an audio interface; nothing is "
+    "opened. Volume down and headphones off before you plug, and keep a knock off an open disc: it makes tens of volts."
 )
 _NOTE = "A note such as D3, or hertz. Empty: your lowest string."
 METER = (

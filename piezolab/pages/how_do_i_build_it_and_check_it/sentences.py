@@ -12,7 +12,8 @@ from piezolab.sheets.tables import NOT_PRICED, PartRow, lane_rows, part_rows, to
 from piezolab.sheets.words import fed_by, lane_name, whose_part
 from piezolab.studies.metering.board_under_meter import CLIP
 from piezolab.studies.metering.expected import LaneVolts
-from piezolab.studies.metering.first_power import FULL, FaultBand, OtherTest
+from piezolab.studies.metering.first_power import FaultBand, OtherTest
+from piezolab.studies.metering.first_power_faults import Fault
 from piezolab.studies.metering.tone_on_board import COUPLING_F, TONE_HZ, TONE_V_RMS
 
 NO_STAGE = "This chain has no stage: there is nothing to power."
@@ -23,11 +24,12 @@ NOTHING = (
 BATTERY = "Before the checks below a mistake can short the battery: it heats fast and can burst."
 PLUG_IN = "When you plug in at last: phantom power off, volume down, headphones off; power on before volume up."
 _VERDICTS = {
-    "low": "less than a healthy board shows: off, look for the fault by ohms",
-    "high": "more than a healthy board shows: off, look for the short",
-    "full": "nearly all that the supply has: a dead short, off at once",
+    "low": "too little: find it by ohms",
+    "high": "too much: find the short",
+    "full": "a dead short",
     "harmless": "works as well: drain and source may be exchanged",
 }
+_LEGS = {"low": "too little: legs or joints", "high": "too much: legs"}
 
 
 def place(lane: str, adapter: bool = False) -> str:
@@ -67,8 +69,8 @@ def first_power_misses(sheet: SheetData) -> str:
     if not unseen:
         return ""
     return (
-        f"First power cannot tell {unseen} of {len(sheet.power.faults)} single faults from a healthy board. The table "
-        "says which test can: do not leave out the ohms with the power off."
+        f"First power cannot tell {unseen} of {len(sheet.power.faults)} single faults: do not leave out the ohms with "
+        "the power off."
     )
 
 
@@ -96,20 +98,10 @@ def numbers(sheet: SheetData) -> str:
     rows = [
         ("parts on the board", str(len(sheet.items))),
         ("board", board),
-        ("parts together, with all that goes round the board", price_of(sheet)),
         (f"supply, {'5 % either way' if sheet.adapter else 'spent to fresh'}", f"{end:.1f} to {fresh:.1f} V"),
-        ("first power: resistor", f"{show(power.series_ohm, 'ohm', 1)}, {power.watt:g} W"),
-        ("first power: the most it has to stand", show(power.watt_needed, "W")),
         ("first power: a healthy board shows", volts(power.healthy)),
         ("first power: a typical one", show(power.healthy.typical, "V")),
-        ("first power: wait before you read", waiting(power.wait_s)),
-        (f"ohms at the {'socket' if sheet.adapter else 'clip'}, switched on, red on +", ohms(power.clip_on)),
     ]
-    if any(sign.isdigit() for sign in rows[-1][1]):
-        rows[-1] = (rows[-1][0], f"{rows[-1][1]} Ω")
-    if power.short is not None:
-        short = power.short
-        rows.append(("a dead short without the resistor", f"{short.ampere:.1f} A, {short.watt:.0f} W of heat"))
     return table(("", "this build"), rows)
 
 
@@ -125,7 +117,7 @@ def parts(sheet: SheetData) -> str:
     prices = sheet.prices
     head = ("part", "what", "value", "marking", f"{prices.currency} each", "note")
     caption = f"Together {price_of(sheet)}. One of each, where nothing else is said."
-    note = "Electrolytic capacitors: the long lead is +, the stripe −. Read each resistor before it goes in."
+    note = "Electrolytic capacitors: the long lead is +, the stripe −."
     return table(head, [_part(row) for row in part_rows(sheet)], caption) + paragraphs(note if sheet.powered else "")
 
 
@@ -146,11 +138,7 @@ def beware(sheet: SheetData) -> list[str]:
     own = caution_of_battery(sheet)
     said = [BATTERY, *([own] if own.rpartition(": ")[2] not in BATTERY else [])]
     if sheet.power is not None and sheet.power.short is not None:
-        short = sheet.power.short
-        said.append(
-            f"A dead short of this battery would draw about {short.ampere:.1f} A and turn {short.watt:.0f} W into heat "
-            "inside it. The resistor below makes every mistake harmless: do not leave it out."
-        )
+        said.append("The resistor below makes every mistake harmless: do not leave it out.")
     if sheet.chain.supply == "adapter":
         said = ["Use a closed adapter with the mark of a test house. Never open it. Warm: pull it from the outlet."]
     jack = "Nothing plugged into the jack yet"
@@ -164,16 +152,16 @@ def faults(sheet: SheetData) -> str:
     power = sheet.power
     if power is None:
         return paragraphs(NO_STAGE)
-    feed = "adapter" if sheet.adapter else "battery"
+    feed, contacts = ("adapter", "socket") if sheet.adapter else ("battery", "clip")
     rows = [tuple(fed_by(told, sheet.adapter) for told in _fault_row(band)) for band in power.faults]
-    said = [
-        f"A healthy board shows {volts(power.healthy)}. Above {100 * FULL:.0f} % of the {feed}'s volts: a dead short."
-        if power.full_is_clear
-        else f"A healthy board shows {volts(power.healthy)}, which can be nearly all the {feed} has: this test cannot "
-        f"tell a dead short from it. The ohms at the {'socket' if sheet.adapter else 'clip'} can.",
-    ]
+    said = f"A healthy board shows {volts(power.healthy)}; at too little or too much switch off at once."
+    if not power.full_is_clear:
+        said += (
+            f" That can be nearly all the {feed} has: this test cannot tell a dead short from it. The ohms at the "
+            f"{contacts} can."
+        )
     head = ("what is wrong", "the resistor shows", "what that tells")
-    return paragraphs(*said) + table(head, rows)
+    return paragraphs(said) + table(head, rows)
 
 
 def _fault_row(band: FaultBand) -> tuple[str, str, str]:
@@ -190,22 +178,17 @@ def _fault(band: FaultBand) -> str:
 def _tells(band: FaultBand) -> str:
     if band.verdict in _VERDICTS:
         told = _VERDICTS[band.verdict]
-        return (
-            told
-            if band.fault.kind == "short"
-            else told.replace("the fault by ohms", "legs and joints").replace("look for the short", "look at the legs")
-        )
-    return "this test cannot tell" + ("; " + _other(band.test) if band.test is not None else "")
+        return told if band.fault.kind == "short" else _LEGS.get(band.verdict, told)
+    return "cannot tell" + ("; " + _other(band.test, band.fault) if band.test is not None else "")
 
 
-def _other(test: OtherTest) -> str:
+def _other(test: OtherTest, fault: Fault) -> str:
     if test.kind == "transistor" or test.sound is None or test.faulty is None:
         return "the transistor by itself, out of the board, can"
     if test.kind == "ohms":
-        return (
-            f"ohms from {place(test.a)} to {place(test.b)} with the power off can: {ohms(test.faulty)} with the short, "
-            f"{ohms(test.sound)} without"
-        )
+        there = {test.a, test.b} == {fault.a, fault.b}  # the row's own lanes
+        where = "" if there else f" from {place(test.a)} to {place(test.b)}"
+        return f"ohms{where}, power off, can: {ohms(test.faulty)}; sound {ohms(test.sound)}"
     return f"DC volts on {place(test.a)} can: {volts(test.faulty)}, and {volts(test.sound)} on a healthy board"
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from piezolab.chain import SignalChain
-from piezolab.pages.kit.blocks import bullets, paragraphs
+from piezolab.pages.kit.blocks import paragraphs, table
 from piezolab.quantity import show
 from piezolab.sheets.what_and_why import FAILS
 from piezolab.studies.choosing.other_types import FITS, FittingType, other_types
@@ -44,7 +44,7 @@ def other_types_words(chain: SignalChain) -> str:
             f"At least {100 * FITS:.0f} of 100 parts of these types fit this chain as it is: it works down to a spent "
             "battery, hard playing does not clip, bass and level stay, and plugging in is quiet. Their legs may come "
             "in another order."
-        ) + bullets([_reason(each) for each in found.fitting])
+        ) + table(_HEAD, [_row(each) for each in found.fitting])
     else:
         near, why = found.nearest, ""
         if near is not None and near.share > 0:
@@ -60,8 +60,10 @@ def other_types_words(chain: SignalChain) -> str:
     return said
 
 
-def _reason(each: FittingType) -> str:
-    level = f"{show(each.gain_db, 'dB', 2)} of gain" if each.gain_db > 0 else f"at most {-each.gain_db:.1f} dB lost"
-    room = f"{each.headroom_db:.1f} dB of room for hard playing" if each.headroom_db < 200 else "no clip edge"
-    sold = "" if each.availability == "common" else f"; {each.availability}"
-    return f"{each.name}: {room}, {level}, at most {show(each.current_a, 'A', 2)} from the battery{sold}."
+_HEAD = ("type", "room for hard playing", "level, at least", "supply current, at most")
+
+
+def _row(each: FittingType) -> tuple[str, str, str, str]:
+    room = f"{each.headroom_db:.1f} dB" if each.headroom_db < 200 else "no clip edge"
+    sold = "" if each.availability == "common" else f", {each.availability}"
+    return f"{each.name}{sold}", room, f"{each.gain_db:+.1f} dB".replace("-", "−"), show(each.current_a, "A", 2)
