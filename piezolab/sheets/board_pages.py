@@ -31,6 +31,7 @@ def numbered(data: SheetData, layout: Layout) -> str:
     """The board larger, its leads numbered and listed, and what the eye can find on it before any power."""
     scale = 2.0 if 2 * layout.width + 60 < _WIDE and layout.height < 66 else 1.4 if layout.height < 95 else 1.0
     said = [say.why(layout), say.guard_words(layout, data.adapter), *say.doing(layout, data.build.base, data.adapter)]
+    said.append(say.place_words(layout))
     said.append(say.plugged_words(data.chain, layout))
     notes = "".join(f"<li>{escape(words)}</li>" for words in said if words)
     times = "at twice its size" if scale == 2 else f"at {scale:g} times its size" if scale != 1 else "at true size"

@@ -83,6 +83,15 @@ def _which(layout: Layout, name: str, n: int, adapter: bool) -> str:
     return part.labels[n].replace("-", "−") or f"on {lane_name(part.lanes[n], adapter)}"
 
 
+def place_words(layout: Layout) -> str:
+    """How a hole is named; "" on tape, which has none."""
+    if layout.hole_a is not None:
+        return "7c is row 7, hole c."
+    if layout.grid is None:
+        return ""
+    return f"C7 is {'strip' if layout.method.key == 'stripboard' else 'row'} C, column 7, from the parts' side."
+
+
 def lead_rows(layout: Layout, adapter: bool = False) -> list[tuple[str, str, str, str, str]]:
     """Every lead in the order of work: number, part, lane, where, what to heed."""
     notes = lead_notes(layout, adapter)

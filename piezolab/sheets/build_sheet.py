@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from html import escape
 from importlib import resources
 
@@ -24,7 +25,8 @@ from piezolab.studies.board_as_built import BoardAsBuilt
 
 _TALL = 105.0  # mm: a higher board has a page of its own
 _TALL_DENSE = 62.0  # mm: likewise, where there is more to say beside it
-_UPRIGHT = 45.0  # mm: beside a higher one there is room for its scale
+_UPRIGHT = 45.0  # mm: beside a higher one there is room for its scale,
+_NARROW = 104.0  # mm: unless its drawing is wider
 _ELSEWHERE = "<p>The {} is drawn on a page of its own, at the end.</p>"
 # copper in black ink: the style sheet gives it to the lanes
 _HATCH = (
@@ -101,7 +103,9 @@ def _second(data: SheetData) -> str:
     tall = data.layout is not None and data.layout.height > (_TALL_DENSE if _dense(data) else _TALL)
     if data.layout is not None and not tall:
         drawn, scale = _layout(data.layout, data.adapter), _scale(data.layout)
-        left, right = (drawn + scale, "") if data.layout.height < _UPRIGHT else (drawn, scale)
+        wide = float(re.search(r'<svg class="layout"[^>]*? width="([\d.]+)mm"', drawn)[1])
+        below = data.layout.height < _UPRIGHT or wide > _NARROW
+        left, right = (drawn + scale, "") if below else (drawn, scale)
         parts.append(f'<div class="beside"><div class="fixed">{left}</div><div>{_lanes(data)}{right}</div></div>')
     else:
         parts.append(_lanes(data))
