@@ -26,7 +26,7 @@ from piezolab.studies.board_as_built import BoardAsBuilt
 _TALL = 105.0  # mm: a higher board has a page of its own
 _TALL_DENSE = 62.0  # mm: likewise, where there is more to say beside it
 _UPRIGHT = 45.0  # mm: beside a higher one there is room for its scale,
-_NARROW = 104.0  # mm: unless its drawing is wider
+_NARROW = 100.0  # mm: unless its drawing is wider
 _ELSEWHERE = "<p>The {} is drawn on a page of its own, at the end.</p>"
 # copper in black ink: the style sheet gives it to the lanes
 _HATCH = (
