@@ -4,7 +4,9 @@
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 from html import escape
+from math import ceil
 
 from piezolab.sheets import board_words as say
 from piezolab.sheets.layout_svg import board_template_svg, copper_svg, layout_svg
@@ -13,6 +15,23 @@ from piezolab.sheets.words import part_name
 from piezolab.studies.board.layout import Layout
 
 _WIDE, _TALL = 186.0, 200.0  # mm of paper
+_BETWEEN = 6.0  # mm from drawing to drawing, side by side
+_HEAD, _LINE, _ROW = 7.2, 3.4, 4.1  # mm that a heading, a line of text and a table's row take at most, in usual print
+_LETTERS = 125  # of such a line
+
+
+@dataclass(frozen=True)
+class Block:
+    """What stays together on a page; tall: mm that it takes at most in usual print."""
+
+    html: str
+    tall: float
+
+
+def size_mm(svg: str) -> tuple[float, float]:
+    """Width and height of a drawing, mm."""
+    wide, tall = (float(re.search(rf'{side}="([\d.]+)mm"', svg)[1]) for side in ("width", "height"))
+    return wide, tall
 
 
 def board_file(data: SheetData, side: str = "parts") -> tuple[str, str]:
@@ -27,7 +46,7 @@ def board_file(data: SheetData, side: str = "parts") -> tuple[str, str]:
     return f'<?xml version="1.0" encoding="UTF-8"?>\n{named}\n', ""
 
 
-def numbered(data: SheetData, layout: Layout) -> str:
+def numbered(data: SheetData, layout: Layout) -> Block:
     """The board larger, its leads numbered and listed, and what the eye can find on it before any power."""
     scale = 2.0 if 2 * layout.width + 60 < _WIDE and layout.height < 66 else 1.4 if layout.height < 95 else 1.0
     said = [say.why(layout), say.guard_words(layout, data.adapter), *say.doing(layout, data.build.base, data.adapter)]
@@ -39,18 +58,23 @@ def numbered(data: SheetData, layout: Layout) -> str:
     if data.build.lettering == "large":
         drawn = as_large_as_paper(drawn)
         times = "as large as the paper takes it"
-    ticks = "".join(f"<li>{escape(each)}</li>" for each in _compared(data, layout))
-    return (
+    compared = _compared(data, layout)
+    ticks = "".join(f"<li>{escape(each)}</li>" for each in compared)
+    lines = sum(ceil(len(words) / _LETTERS) for words in said)
+    rows = ceil(sum(len(part.leads) * (2 if layout.crossings else 1) for part in layout.parts) / 2) + 1
+    tall = size_mm(drawn)[1] + 2 * _HEAD + _LINE * lines + _ROW * (rows + ceil(len(compared) / 2) + 1)
+    return Block(
         f"<h2>The board {times}, its leads numbered in the order of work</h2>"
         f'<div class="scroll">{drawn}</div>'
         f'<ul class="notes">{notes}</ul>{_leads(data, layout)}'
-        f'<h2>Hold your board beside this picture, before first power</h2><ol class="steps">{ticks}</ol>'
+        f'<h2>Hold your board beside this picture, before first power</h2><ol class="steps">{ticks}</ol>',
+        tall,
     )
 
 
 def as_large_as_paper(svg: str) -> str:
     """A drawing in millimetres, its sides as long as the paper goes."""
-    wide, tall = (float(re.search(rf'{side}="([\d.]+)mm"', svg)[1]) for side in ("width", "height"))
+    wide, tall = size_mm(svg)
     times = min(_WIDE / wide, _TALL / tall)
     svg = re.sub(r'width="[\d.]+mm"', f'width="{wide * times:.1f}mm"', svg, count=1)
     return re.sub(r'height="[\d.]+mm"', f'height="{tall * times:.1f}mm"', svg, count=1)
@@ -90,28 +114,25 @@ def _leads(data: SheetData, layout: Layout) -> str:
     return f'<div class="leads"><table>{head}{rows}</table></div>'
 
 
-def to_cut(data: SheetData, layout: Layout) -> str:
-    """Copper side, list of tape and template; "" for a breadboard, of which nothing is cut."""
+def to_cut(data: SheetData, layout: Layout) -> Block | None:
+    """Copper side, list of tape and template; None for a breadboard, of which nothing is cut."""
     if layout.hole_a is not None:
-        return ""
-    parts = []
+        return None
+    drawings = {}
     if not layout.method.one_face:  # else the template alone shows the strips as they lie
-        copper = copper_svg(layout, data.adapter)
-        parts.append(f"<h2>Copper side, true size, mirrored: as you solder</h2>{copper}")
+        drawings["Copper side, true size, mirrored: as you solder"] = copper_svg(layout, data.adapter)
     rows = say.cutting_rows(layout, data.adapter)
+    side = "from the copper side" if layout.grid is not None else "from the parts' side"
+    shown = "joints, cuts" if layout.cuts else "strips, joints" if rows else "joints"
+    drawings[f"Template, true size, {side}: the board's edges, {shown}"] = board_template_svg(layout, data.adapter)
+    table, tall = "", 0.0
     if rows:
         head = "<tr><th>strip</th><th>length</th><th>left edge at</th><th>lower edge at</th></tr>"
         body = "".join(f"<tr>{''.join(f'<td>{escape(cell)}</td>' for cell in row)}</tr>" for row in rows)
-        parts.append(f"<h2>Cut the tape</h2><table>{head}{body}</table><p>{escape(say.tape_words(layout))}</p>")
-    side = "from the copper side" if layout.grid is not None else "from the parts' side"
-    shown = "joints, cuts" if layout.cuts else "strips, joints" if rows else "joints"
-    title = f"Template, true size, {side}: the board's edges, {shown}"
-    parts.append(f"<h2>{title}</h2>{board_template_svg(layout, data.adapter)}")
-    return "".join(parts)
-
-
-def height_to_cut(layout: Layout) -> float:
-    """How much of a page `to_cut` takes, mm, heads and tables with it."""
-    drawings = 1 if layout.method.one_face else 2
-    table = 12.0 + 4.5 * len(layout.lanes) if layout.method.key == "tape" else 0.0
-    return drawings * (layout.height + 24.0) + table
+        table = f"<h2>Cut the tape</h2><table>{head}{body}</table><p>{escape(say.tape_words(layout))}</p>"
+        tall = _HEAD + _ROW * (len(rows) + 2)
+    sizes = [size_mm(svg) for svg in drawings.values()]
+    beside = sum(wide for wide, _ in sizes) + _BETWEEN * (len(sizes) - 1) <= _WIDE
+    tall += (max if beside else sum)(2 * _HEAD + high for _, high in sizes)  # a narrow heading takes two lines
+    found = "".join(f"<div><h2>{title}</h2>{svg}</div>" for title, svg in drawings.items())
+    return Block(table + (f'<div class="pair">{found}</div>' if beside else found), tall)

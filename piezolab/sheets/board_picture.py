@@ -13,6 +13,7 @@ from piezolab.studies.board.board_parts import HOLE
 from piezolab.studies.board.candidates import CUT
 from piezolab.studies.board.layout import Layout
 from piezolab.studies.board.placed import Placed
+from piezolab.studies.board.plug_in import LETTERS, RAILS
 
 _ABOVE, _BELOW = 3.6, 4.4  # mm of room beside the board for its lettering
 _COPPER, _SPARE = "#d9d9d9", "#efefef"
@@ -167,7 +168,10 @@ class Picture:
 
     # -- lettering ------------------------------------------------------------------------------------------------
     def busy(self, lettering: Lettering) -> None:
-        """Tell the lettering where joints and leads lie."""
+        """Tell the lettering where cuts, joints and leads lie."""
+        for x, y in map(self.at, self.layout.cuts):
+            r = 1.1 * self.scale
+            lettering.busy.append((x - r, y - r, x + r, y + r))
         for part in self.layout.parts:
             spots = [self.at(lead) for lead in part.leads]
             r = 0.7 * self.scale
@@ -219,6 +223,10 @@ class Picture:
             for c in (0, *range(4, columns, 5)):
                 x, _ = self.at(((c + 0.5) * HOLE, 0))
                 lettering.put(str(c + 1), [(x, -1.6)], ' class="column"')
+        if layout.hole_a is not None:
+            for slot, name in (LETTERS | {slot: name.split()[1] for slot, name in RAILS.items()}).items():
+                x, _ = self.at((layout.hole_a[0] + slot * HOLE, 0))
+                lettering.put(name, [(x, -1.6)], ' class="column"')
         rails = []
         named = {}
         for lane in layout.lanes:

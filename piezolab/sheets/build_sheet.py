@@ -23,8 +23,8 @@ from piezolab.sheets.words import whose_part
 from piezolab.studies.board.layout import Layout
 from piezolab.studies.board_as_built import BoardAsBuilt
 
-_TALL = 105.0  # mm: a higher board has a page of its own
-_TALL_DENSE = 62.0  # mm: likewise, where there is more to say beside it
+_TALL = 62.0  # mm: a higher board has a page of its own
+_USUAL = 36.0  # mm: beside a higher one the print is set smaller
 _UPRIGHT = 45.0  # mm: beside a higher one there is room for its scale,
 _NARROW = 100.0  # mm: unless its drawing is wider
 _ELSEWHERE = "<p>The {} is drawn on a page of its own, at the end.</p>"
@@ -69,7 +69,8 @@ def sheet_body(data: SheetData) -> str:
 
 def _dense(data: SheetData) -> bool:
     """Whether there is so much to say that it is set smaller."""
-    return len(data.items) + data.phantom + 2 * data.build.lit >= _DENSE_PARTS  # phantom: a step more
+    high = data.layout is not None and data.layout.height > _USUAL
+    return high or len(data.items) + data.phantom + 2 * data.build.lit >= _DENSE_PARTS  # phantom: a step more
 
 
 def _first(data: SheetData) -> str:
@@ -100,7 +101,7 @@ def _second(data: SheetData) -> str:
     if not data.powered:
         return ""
     parts = []
-    tall = data.layout is not None and data.layout.height > (_TALL_DENSE if _dense(data) else _TALL)
+    tall = data.layout is not None and data.layout.height > _TALL
     if data.layout is not None and not tall:
         drawn, scale = _layout(data.layout, data.adapter), _scale(data.layout)
         wide = float(re.search(r'<svg class="layout"[^>]*? width="([\d.]+)mm"', drawn)[1])

@@ -228,7 +228,8 @@ def tape_faults(paper: Paper) -> list[str]:
 def built(chain: SignalChain, method: str) -> list[str]:
     """What goes wrong when the pages beside the work are followed."""
     data = SheetData(chain, BoardAsBuilt(method=method))
-    paper = Paper(numbered(data, data.layout) + to_cut(data, data.layout))
+    cut = to_cut(data, data.layout)
+    paper = Paper(numbered(data, data.layout).html + (cut.html if cut else ""))
     return differences(nets(paper, method), chain) + (tape_faults(paper) if method == "tape" else [])
 
 
