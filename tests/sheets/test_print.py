@@ -125,7 +125,7 @@ def test_anybodys_sheet_printed_has_nothing_cut_overlapping_or_too_small(browser
     """One in large lettering and three more each time, a hundred in the long run, each printed as well.
 
     The hundred run whole: first 253 faults, of pages too high and letters of 1.96 mm; after these were mended five, of
-    a scale bar beyond the page and of one page too high.
+    a scale bar beyond the page and of one page too high; after these were mended none.
     """
     page = browser.new_page()
     wrong = []
