@@ -200,6 +200,7 @@ def sheet(link: str, as_json: bool, output: TextIO, prices: str | None, **texts:
     from piezolab.sheets.build_sheet import sheet_page
     from piezolab.sheets.prices import PriceError, read_prices
     from piezolab.sheets.sheet_data import SheetData, sheet_figures
+    from piezolab.studies.board.patience import Patience
 
     chain, build, sentences = _chain_and_build(link, texts)
     try:
@@ -207,7 +208,7 @@ def sheet(link: str, as_json: bool, output: TextIO, prices: str | None, **texts:
     except PriceError as error:
         sentences.append(str(error))
     _stop_at(sentences)
-    data = SheetData(chain, build, priced)
+    data = SheetData(chain, build, priced, Patience(_tried))
     try:
         said = json.dumps(sheet_figures(data), indent=1, allow_nan=False) if as_json else sheet_page(data)
     except ValueError as error:  # such as a circuit without a solution; its message names the part
@@ -223,10 +224,11 @@ def board(link: str, side: str, output: TextIO, **texts: str | None) -> None:
     """Draw the board of a chain as an SVG in millimetres, its layers named. LINK is a share link or its query part."""
     from piezolab.sheets.board_pages import board_file
     from piezolab.sheets.sheet_data import SheetData
+    from piezolab.studies.board.patience import Patience
 
     chain, build, sentences = _chain_and_build(link, texts)
     _stop_at(sentences)
-    svg, problem = board_file(SheetData(chain, build), side)
+    svg, problem = board_file(SheetData(chain, build, search=Patience(_tried)), side)
     if not svg:
         raise click.ClickException(problem or "With no stage there is no board to draw.")
     output.write(svg)
@@ -245,6 +247,10 @@ def _chain_and_build(link: str, texts: dict[str, str | None]) -> tuple[Any, Any,
             raise click.UsageError(f"--{key} and --no-{key} contradict each other")
     build, wrong = read_build(given)
     return chain, build, [*(problem.sentence for problem in problems), *wrong.values()]
+
+
+def _tried(count: int) -> None:
+    click.echo(f"{count} layouts tried so far; Ctrl-C ends it.", err=True)
 
 
 def _stop_at(sentences: list[str]) -> None:

@@ -22,8 +22,9 @@ def why(layout: Layout) -> str:
     """Why this one of the layouts that were tried."""
     choice = layout.choice
     free = f", {choice.clean or 'none'} of them without a lead over foreign copper," if layout.method.one_face else ""
+    ended = ", where the search was ended," if choice.stopped else ""
     return (
-        f"Chosen from {choice.tried} layouts{free} for the least sum of size, sleeves and gate lane, which is "
+        f"Chosen from {choice.tried} layouts{ended}{free} for the least sum of size, sleeves and gate lane, which is "
         f"{choice.gate_mm:.0f} mm long and {choice.away_mm:.1f} mm from supply and output."
     )
 

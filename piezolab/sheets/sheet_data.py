@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import asdict
 from functools import cached_property
 from typing import Any
@@ -43,8 +44,14 @@ class SheetData:
     A page shows some of it, the print all. The measured half (volts to exchange) is empty or None with no stage.
     """
 
-    def __init__(self, chain: SignalChain, build: BoardAsBuilt | None = None, prices: Prices | None = None) -> None:
-        """prices: of the parts list, those of the demonstration if None. Raises PriceError."""
+    def __init__(
+        self, chain: SignalChain, build: BoardAsBuilt | None = None, prices: Prices | None = None,
+        search: Callable[[SignalChain, Options], Layout | None] = layout,
+    ) -> None:
+        """prices: of the parts list, those of the demonstration if None; search: finds the layout.
+
+        Raises PriceError."""
+        self._search = search
         self.chain = chain
         self.build = build or BoardAsBuilt()
         self.prices = prices or read_prices(currency=self.build.currency)
@@ -101,7 +108,7 @@ class SheetData:
     @cached_property
     def _board(self) -> tuple[Layout | None, str]:
         try:
-            board = layout(self.chain, self.board_options)
+            board = self._search(self.chain, self.board_options)
         except LayoutError as error:
             return None, str(error)
         fits = board is None or board.fits

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 
 from piezolab.chain import SignalChain
+from piezolab.pages.how_do_i_build_it_and_check_it.long_search import LongSearch
 from piezolab.pages.kit.keepsake import Keepsake
 from piezolab.pages.kit.option_form import OptionForm
 from piezolab.pages.kit.page_state import PageState
@@ -27,6 +28,7 @@ class Settings:
             "size, switch, LED, meter, print",
         )
         self.build = BoardAsBuilt()
+        self.search = LongSearch()
         self._sheets: list[SheetData] = []
 
     def sheet(self, chain: SignalChain) -> SheetData:
@@ -34,7 +36,7 @@ class Settings:
         for made in self._sheets:
             if made.chain == chain:
                 return made
-        self._sheets = [*self._sheets[-3:], SheetData(chain, self.build)]
+        self._sheets = [*self._sheets[-3:], SheetData(chain, self.build, search=self.search)]
         return self._sheets[-1]
 
     def kept_in(self, keepsake: Keepsake) -> None:

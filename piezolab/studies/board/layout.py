@@ -6,7 +6,7 @@ ways; each result is scored and the best that fits wins. Deterministic.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from math import dist
 
@@ -68,12 +68,14 @@ class Options:
 @dataclass(frozen=True)
 class ChosenBy:
     """Why this layout: tried: how many were scored; clean: those without a crossing; gate_mm: length of the gate's
-    lanes; away_mm: from them to the nearest lane of supply or output, edge to edge."""
+    lanes; away_mm: from them to the nearest lane of supply or output, edge to edge; stopped: whether the search was
+    ended before its end."""
 
     tried: int
     clean: int
     gate_mm: float
     away_mm: float
+    stopped: bool = False
 
 
 @dataclass(frozen=True)
@@ -119,9 +121,12 @@ class Layout:
         raise KeyError(f"no lane for node {node!r}")
 
 
-def layout(chain: SignalChain, options: Options | None = None) -> Layout | None:
+def layout(
+    chain: SignalChain, options: Options | None = None, watch: Callable[[int], bool] = lambda tried: False
+) -> Layout | None:
     """The best board found for a chain; None where there is nothing to put on a board.
 
+    watch: told after each layout how many were tried; where it returns True the search ends with the best so far.
     Raises LayoutError where a method cannot hold the parts at all.
     """
     options = options or Options()
@@ -133,13 +138,16 @@ def layout(chain: SignalChain, options: Options | None = None) -> Layout | None:
         return None
     gate, guard, away = high_impedance(assembly)
     task = BoardTask(method, parts, wires, lanes_of(parts, wires), gate, guard, away)
-    best, price, tried, clean = None, (), 0, 0
+    best, price, tried, clean, stopped = None, (), 0, 0, False
     for found in _tried(task):
         tried += 1
         clean += not found.crossings
         score = (not _fits(found.width, found.height, options.board), *_score(found))
         if best is None or score < price:
             best, price = found, score
+        stopped = watch(tried)
+        if stopped:
+            break
     if best is None:
         others = ", ".join(key for key in METHODS if key != method.key)
         raise LayoutError(f"method: {method.key!r} has no room for the parts of this chain; allowed is {others}.")
@@ -147,7 +155,7 @@ def layout(chain: SignalChain, options: Options | None = None) -> Layout | None:
     return Layout(
         method, best.lanes, best.parts, best.width, best.height, fits, best.columns, best.hole_a,
         best.crossings, _lengthened(parts, best.parts), best.grid, best.cuts, best.spare, gate, best.guard, bool(guard),
-        ChosenBy(tried, clean, best.gate_mm, best.away_mm),
+        ChosenBy(tried, clean, best.gate_mm, best.away_mm, stopped),
     )  # fmt: skip
 
 

@@ -4,11 +4,13 @@ import asyncio
 import json
 import re
 from concurrent.futures import ThreadPoolExecutor
+from itertools import count
 
 import pytest
 
 from piezolab.chain import SignalChain
 from piezolab.pages.how_do_i_build_it_and_check_it import chapter
+from piezolab.pages.how_do_i_build_it_and_check_it.long_search import LongSearch
 from piezolab.pages.how_do_i_build_it_and_check_it.sentences import faults, power_on
 from piezolab.pages.how_do_i_build_it_and_check_it.sheet_download import SheetDownload
 from piezolab.pages.kit.checklist import Checklist
@@ -16,6 +18,7 @@ from piezolab.pages.kit.keepsake import MEASURED, SECTIONS
 from piezolab.pages.kit.skeleton import Page
 from piezolab.sheets import sheet_data
 from piezolab.sheets.sheet_data import SheetData
+from piezolab.studies.board import patience
 from piezolab.studies.board_as_built import BoardAsBuilt
 from piezolab.studies.in_hand.measure_pickup import KEYS
 from piezolab.studies.metering.board_under_meter import under_meter
@@ -90,6 +93,7 @@ def test_the_page_asks_for_no_more_than_it_shows(monkeypatch):
         monkeypatch.setattr(
             sheet_data, name, lambda *a, real=real, name=name, **k: (asked.append(name), real(*a, **k))[1]
         )
+    monkeypatch.setattr(patience, "layout", sheet_data.layout)
     page = made_with("pickup_c=1n5")
     assert page.widget is not None
     assert sorted(asked) == ["first_power", "layout", "meter_volts", "shopping"]
@@ -152,6 +156,20 @@ def test_it_rests_while_a_slider_moves(page):
     assert page.plot.revision == before
     page.state.enter("source_r", "10k")
     assert page.plot.revision > before
+
+
+def test_a_board_that_takes_long_to_find_says_so_and_can_be_taken_as_it_is():
+    seconds = (0.3 * n for n in count())
+    search = LongSearch(lambda: next(seconds))
+    seen = []
+    search.said.observe(lambda change: (seen.append(change["new"]), search.end.press("end")), "content")
+    found = SheetData(CHAIN, search=search).layout
+    assert len(seen) == 1 and "4 layouts tried so far" in seen[0]
+    assert found.choice.stopped and found.choice.tried == 4
+    assert search.layout.display == "none" and search.end.buttons == []
+    page = chapter.make("stage=gain")
+    assert page.settings.search.layout.display == "none"
+    assert not page.settings.sheet(page.state.chain).layout.choice.stopped
 
 
 # -- settings -----------------------------------------------------------------------------------------------------

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from itertools import count as count_from
 
 import numpy as np
 import pytest
@@ -14,9 +15,11 @@ from piezolab.chain.assembly import assemble
 from piezolab.chain.link import from_link
 from piezolab.chain.parts import GROUND, Part
 from piezolab.chain.stages import Stage
+from piezolab.sheets.board_words import why
 from piezolab.sheets.layout_svg import layout_svg, layout_text
 from piezolab.studies.board.board_parts import board_parts, lanes_of
 from piezolab.studies.board.layout import METHODS, LayoutError, Options, layout, smallest_sentence
+from piezolab.studies.board.patience import Patience
 from piezolab.studies.board.shapes import bar, collide, disc
 from tests.chain.own_stages import known
 from tests.studies.board.inspector import faults_of
@@ -56,6 +59,31 @@ def test_leads_are_bent_no_farther_than_they_reach() -> None:
 
 def test_without_a_stage_there_is_no_board() -> None:
     assert layout(from_link("stage=direct")) is None
+
+
+def test_a_search_can_be_watched_and_ended_with_the_best_so_far() -> None:
+    chain, counts = from_link("stage=gain"), []
+    whole = layout(chain, Options(), lambda count: counts.append(count) or False)
+    assert counts == list(range(1, whole.choice.tried + 1)) and not whole.choice.stopped and whole == layout(chain)
+    ended = layout(chain, Options(), lambda count: count == 4)
+    assert ended.choice.tried == 4 and ended.choice.stopped
+    assert faults_of(layout_svg(ended), chain, "stripboard", "D G S") == []
+    assert "4 layouts, where the search was ended," in why(ended)
+
+
+@pytest.mark.parametrize(("step", "end", "told"), [(0.01, 99, []), (0.3, 99, [4, 7, 10]), (0.3, 4, [4])])
+def test_a_long_search_says_so_and_a_short_one_does_not(step: float, end: int, told: list[int]) -> None:
+    clock, heard = (n * step for n in count_from(0)), []
+
+    def say(count: int) -> None:
+        heard.append(count)
+        if count >= end:
+            patience.enough()
+
+    patience = Patience(say, 0.75, lambda: next(clock))
+    found = patience(from_link("stage=gain"), Options())
+    assert heard[:3] == told and found.choice.stopped == (end < 99)
+    assert patience(from_link("stage=gain"), Options()).choice.stopped == (end < 99), "the next begins anew"
 
 
 def test_same_chain_same_board() -> None:
