@@ -250,7 +250,7 @@ def _chain_and_build(link: str, texts: dict[str, str | None]) -> tuple[Any, Any,
 
 
 def _tried(count: int) -> None:
-    click.echo(f"{count} layouts tried so far; Ctrl-C ends it.", err=True)
+    click.echo(f"Layouts tried so far: {count}; Ctrl-C ends it.", err=True)
 
 
 def _stop_at(sentences: list[str]) -> None:

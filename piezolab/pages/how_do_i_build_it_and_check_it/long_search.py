@@ -32,7 +32,7 @@ class LongSearch(VBox):
 
     def _tell(self, count: int) -> None:
         self.end.show([{"word": "end", "label": "take the best so far"}])
-        self.said.content = paragraphs(f"Looking for the best board: {count} layouts tried so far.")
+        self.said.content = paragraphs(f"Looking for the best board; layouts tried so far: {count}.")
         self.layout.display = None
 
     def _hide(self) -> None:
