@@ -21,7 +21,7 @@ _LETTERS = 125  # of such a line
 
 
 @dataclass(frozen=True)
-class Block:
+class PaperBlock:
     """What stays together on a page; tall: mm that it takes at most in usual print."""
 
     html: str
@@ -46,7 +46,7 @@ def board_file(data: SheetData, side: str = "parts") -> tuple[str, str]:
     return f'<?xml version="1.0" encoding="UTF-8"?>\n{named}\n', ""
 
 
-def numbered(data: SheetData, layout: Layout) -> Block:
+def numbered(data: SheetData, layout: Layout) -> PaperBlock:
     """The board larger, its leads numbered and listed, and what the eye can find on it before any power."""
     scale = 2.0 if 2 * layout.width + 60 < _WIDE and layout.height < 66 else 1.4 if layout.height < 95 else 1.0
     said = [say.why(layout), say.guard_words(layout, data.adapter), *say.doing(layout, data.build.base, data.adapter)]
@@ -63,7 +63,7 @@ def numbered(data: SheetData, layout: Layout) -> Block:
     lines = sum(ceil(len(words) / _LETTERS) for words in said)
     rows = ceil(sum(len(part.leads) * (2 if layout.crossings else 1) for part in layout.parts) / 2) + 1
     tall = size_mm(drawn)[1] + 2 * _HEAD + _LINE * lines + _ROW * (rows + ceil(len(compared) / 2) + 1)
-    return Block(
+    return PaperBlock(
         f"<h2>The board {times}, its leads numbered in the order of work</h2>"
         f'<div class="scroll">{drawn}</div>'
         f'<ul class="notes">{notes}</ul>{_leads(data, layout)}'
@@ -114,7 +114,7 @@ def _leads(data: SheetData, layout: Layout) -> str:
     return f'<div class="leads"><table>{head}{rows}</table></div>'
 
 
-def to_cut(data: SheetData, layout: Layout) -> Block | None:
+def to_cut(data: SheetData, layout: Layout) -> PaperBlock | None:
     """Copper side, list of tape and template; None for a breadboard, of which nothing is cut."""
     if layout.hole_a is not None:
         return None
@@ -135,4 +135,4 @@ def to_cut(data: SheetData, layout: Layout) -> Block | None:
     beside = sum(wide for wide, _ in sizes) + _BETWEEN * (len(sizes) - 1) <= _WIDE
     tall += (max if beside else sum)(2 * _HEAD + high for _, high in sizes)  # a narrow heading takes two lines
     found = "".join(f"<div><h2>{title}</h2>{svg}</div>" for title, svg in drawings.items())
-    return Block(table + (f'<div class="pair">{found}</div>' if beside else found), tall)
+    return PaperBlock(table + (f'<div class="pair">{found}</div>' if beside else found), tall)

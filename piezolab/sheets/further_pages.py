@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import re
 
-from piezolab.sheets.board_pages import Block, numbered, size_mm, to_cut
+from piezolab.sheets.board_pages import PaperBlock, numbered, size_mm, to_cut
 from piezolab.sheets.layout_svg import scale_bar_svg
 from piezolab.sheets.lettering import SIZE
 from piezolab.sheets.schematic import schematic_svg
@@ -28,12 +28,12 @@ def further_pages(data: SheetData) -> str:
     drawings |= {"Wiring": wiring_svg(data)} if large else {}
     high = _TALL_LARGE if large else _TALL
     alone = [
-        Block(f'<h2>{name}</h2><div class="turned">{turned(svg, high)}</div>', _PAGE) for name, svg in drawings.items()
+        PaperBlock(f'<h2>{name}</h2><div class="turned">{turned(svg, high)}</div>', _PAGE) for name, svg in drawings.items()
     ]
     blocks = [] if layout is None else [*filter(None, (numbered(data, layout), to_cut(data, layout)))]
     blocks.append(_template(data))
     blocks = [*blocks, *alone] if large else [*alone, *blocks]
-    pages: list[list[Block]] = []
+    pages: list[list[PaperBlock]] = []
     for block in blocks:
         if pages and not large and sum(each.tall for each in (*pages[-1], block)) <= _PAGE:
             pages[-1].append(block)
@@ -43,7 +43,7 @@ def further_pages(data: SheetData) -> str:
     return "".join(f'<section class="page further">{page}</section>' for page in held)
 
 
-def _scale(page: list[Block]) -> str:
+def _scale(page: list[PaperBlock]) -> str:
     """A scale bar below what is cut out, where the page has none."""
     true = any("Template" in block.html for block in page) and not any(_BAR in block.html for block in page)
     return scale_bar_svg() if true else ""
@@ -75,12 +75,12 @@ def turned(svg: str, high: float = _TALL) -> str:
     return svg[:start] + inside + svg[end:]
 
 
-def _template(data: SheetData) -> Block:
+def _template(data: SheetData) -> PaperBlock:
     said = ["Drill from the template; deburr."]
     if data.adapter:
         said.append("The socket is of plastic: its contacts touch neither box nor foil.")
     drawn, bar = template_svg(data), scale_bar_svg()
-    return Block(
+    return PaperBlock(
         f'<h2>Drilling template for the box, true size</h2><div class="scroll">{drawn}</div>'
         f"<p>{' '.join(said)}</p>"
         f'<div class="scroll">{bar}</div>',

@@ -116,7 +116,7 @@ OPTIONS: Mapping[str, Parameter] = MappingProxyType({option.key: option for opti
 SHEET_KEYS = tuple(key for key, option in OPTIONS.items() if option.group != TONE)
 BOARD_KEYS = (*(key for key, option in OPTIONS.items() if option.group == BOARD and key != "board"), "switch", "pins")
 FAULT_KEYS = (
-    "method", "switch", "diode", "pins", "ohm_max", "meter_ohm", "ac", "counts", "accuracy", "digits", "test_v",
+    "method", "switch", "diode", "led", "pins", "ohm_max", "meter_ohm", "ac", "counts", "accuracy", "digits", "test_v",
     "low_v", "low_a", "tone_v",
 )  # fmt: skip
 

@@ -12,7 +12,7 @@ from piezolab.chain import SignalChain
 from piezolab.chain.assembly import GROUND, assemble
 from piezolab.chain.parts import Part
 from piezolab.quantity import nearest_preferred
-from piezolab.studies.build_options import LED_DROP_V
+from piezolab.studies.build_options import LED_DROP_V, NO_LED
 
 USUAL_A = 1e-3  # bright enough indoors; common practice, no source
 LEAST_A, MOST_A = 2e-4, 1e-2  # below it hardly shows, above it is no light for a battery; common practice, no source
@@ -40,6 +40,16 @@ class Led:
     ampere: float
     counted: bool
     parts: tuple[Part, ...]
+
+
+def led_if_lit(chain: SignalChain, colour: str, guarded: bool = True) -> Led | None:
+    """As `led`; None where none is wanted, there is no stage, or the supply is too low."""
+    if colour == NO_LED or not chain.topology.powered:
+        return None
+    try:
+        return led(chain, colour, guarded)
+    except LedError:
+        return None
 
 
 def led(chain: SignalChain, colour: str, guarded: bool = True) -> Led:

@@ -92,7 +92,8 @@ class FaultState(PageState):
         """Weigh the faults again: at once where the table is there, else when the hand rests."""
         if not (self.entries or self.heard):
             try:
-                self.outlook = Outlook(beforehand(self.chain, self.metering.build.guarded, self.metering.build.ring))
+                build = self.metering.build
+                self.outlook = Outlook(beforehand(self.chain, build.guarded, build.ring, build.led))
             except CircuitError as error:
                 self._give_up(error)
                 return

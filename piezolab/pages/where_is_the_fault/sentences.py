@@ -30,7 +30,8 @@ _ENDS = {
     "load": "the far plug",
     "input": "the amplifier",
 }
-_THINGS = {"jack": "the jack", "disc": "the disc", "cable": "the output cable", "D1": "the polarity diode D1"}
+_THINGS = {"jack": "the jack", "disc": "the disc", "cable": "the output cable", "D1": "the polarity diode D1",
+           "R_led": "the LED's resistor Rled"}  # fmt: skip
 _LEADS = {"sleeve": "the sleeve", "minus": "the minus lead", "cold": "the ground wire"}
 _REASONS = {
     "spot": "it tells the likely places apart best",

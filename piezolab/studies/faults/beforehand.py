@@ -4,19 +4,24 @@ from __future__ import annotations
 
 from piezolab.chain import SignalChain
 from piezolab.chain.assembly import assemble
+from piezolab.studies.build_options import NO_LED
 from piezolab.studies.faults.diagnosis import FaultShare, SpotShare
 from piezolab.studies.faults.fault_network import fault_network
 from piezolab.studies.faults.making import faults_of, priors
+from piezolab.studies.led import led_if_lit
 
 
-def beforehand(chain: SignalChain, diode: bool = True, ring: bool = False) -> tuple[SpotShare, ...]:
+def beforehand(
+    chain: SignalChain, diode: bool = True, ring: bool = False, light: str = NO_LED
+) -> tuple[SpotShare, ...]:
     """Places with their faults by prior probability, the likeliest first, "healthy" among them.
 
     The same as `Diagnosis.spots` with no reading and nothing heard, but that bridges of lanes count alike wherever the
-    lanes lie: no board is drawn for this. diode, ring: as in `making.fault_table`. Raises
+    lanes lie: no board is drawn for this. diode, ring, light: as in `making.fault_table`. Raises
     CircuitError where the chain has no operating point.
     """
-    faults = faults_of(chain, fault_network(assemble(chain.values), diode), ring)
+    network = fault_network(assemble(chain.values), diode, led_if_lit(chain, light, diode))
+    faults = faults_of(chain, network, ring)
     groups: dict[str, list[FaultShare]] = {}
     for fault, share in zip(faults, priors(faults), strict=True):
         one = FaultShare(fault.key, fault.kind, fault.spot, fault.parts, float(share))

@@ -17,9 +17,8 @@ _LEGS = "DGS"  # the order in which a transistor's nodes are listed
 
 def table_of(chain: SignalChain, build: BoardAsBuilt) -> FaultTable:
     """The table of faults of a chain built like this. Raises CircuitError where the chain has no operating point."""
-    return fault_table(
-        chain, build.meter, Tone(build.tone_v), build.guarded, build.ring, side_by_side(chain, build.layout(chain))
-    )
+    beside = side_by_side(chain, build.layout(chain))
+    return fault_table(chain, build.meter, Tone(build.tone_v), build.guarded, build.ring, beside, build.led)
 
 
 @lru_cache(maxsize=12)

@@ -26,6 +26,8 @@ from piezolab.studies.faults.network_names import (
     FAR,
     HOT,
     LEADS,
+    LIGHT,
+    LIGHT_R,
     MODEL_FIELDS,
     SLEEVE,
     SOCKET,
@@ -35,6 +37,7 @@ from piezolab.studies.faults.network_names import (
     far_wire,
     hole,
 )
+from piezolab.studies.led import Led
 from piezolab.studies.metering.board_under_meter import DIODE, SCHOTTKY_SATURATION_A
 
 LEAK_A = 1e-5  # of the polarity diode backwards, in the middle of what such diodes do: common practice, no source
@@ -59,7 +62,7 @@ class FaultNetwork:
     plus lead, None where none is built in; bridges: pairs of lanes that a drop of solder or two touching legs may join,
     those aside that lie across one part or across the plug; long_lanes: lanes on which enough leads end that a crack
     leaves two on either side, with these ends in their order (parts, or names of wires); each has a node beyond the
-    crack.
+    crack; light: an LED beside the board, from the node that the battery feeds to ground.
     """
 
     slots: tuple[Part, ...]
@@ -76,6 +79,7 @@ class FaultNetwork:
     diode: str | None
     bridges: tuple[tuple[str, str], ...]
     long_lanes: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    light: Led | None = None
 
     @property
     def powered(self) -> bool:
@@ -112,10 +116,10 @@ def soldered(part: Part) -> bool:
     return part.kind in ("resistor", "capacitor") and (part.where in ("board", "supply") or part.key == "pad")
 
 
-def fault_network(assembly: Assembly, diode: bool = True) -> FaultNetwork:
+def fault_network(assembly: Assembly, diode: bool = True, light: Led | None = None) -> FaultNetwork:
     """The bench of an assembly (its numbers are not read here, only its wiring).
 
-    diode: whether one guards against a reversed battery, where there is a battery or an adapter.
+    diode: whether one guards against a reversed battery, where there is a battery or an adapter; light: the LED.
     """
     jack, load = assembly.jack, assembly.load
     slots, transistors, batteries, fixed = [], [], [], []
@@ -163,11 +167,12 @@ def fault_network(assembly: Assembly, diode: bool = True) -> FaultNetwork:
     bridges = _bridges(lanes, slots, jack)
     long_lanes = long_lanes_of(lanes, slots, transistors, batteries)
     wires += elsewhere_wires(lanes, slots, transistors, long_lanes)
+    wires += [("ohm", LIGHT, light.parts[0].nodes[0], GROUND)] if light else []
     return FaultNetwork(
         tuple(slots), tuple(transistors), tuple(batteries), tuple(fixed), tuple(lanes), tuple(wires), tuple(plugged),
         tuple(assembly.drive), Place("load", FAR if load == jack else load, SLEEVE), jack,
         SUPPLY if SUPPLY in lanes else None, DIODE if diode and batteries else None,
-        bridges, long_lanes,
+        bridges, long_lanes, light,
     )  # fmt: skip
 
 
@@ -265,6 +270,8 @@ def settings_of(network: FaultNetwork, assembly: Assembly) -> Settings:
             found[name] = ABSENT_OHM
     found |= {far_wire(lane): SOUND_OHM for lane in network.long_lanes}
     found["disc.hum"] = 1.0
+    if network.light:  # dark until there are volts enough
+        found |= {LIGHT: ABSENT_OHM, f"{LIGHT_R}.ohm": network.light.ohm}
     if network.diode:
         d = network.diode  # its ohm is worked out with the current
         found |= {f"{d}.ohm": SOUND_OHM, f"{d}.saturation": SCHOTTKY_SATURATION_A, f"{d}.leak": LEAK_A}

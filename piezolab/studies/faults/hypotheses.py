@@ -15,7 +15,7 @@ import numpy as np
 from piezolab.chain.assembly import GROUND, PICKUP
 from piezolab.chain.parts import Part
 from piezolab.studies.faults.fault_network import FaultNetwork
-from piezolab.studies.faults.network_names import LEADS, OPEN_OHM, PIN_ORDERS, SOUND_OHM, Settings, bridge_name
+from piezolab.studies.faults.network_names import LEADS, LIGHT_R, OPEN_OHM, PIN_ORDERS, SOUND_OHM, Settings, bridge_name
 
 JOINT_OHM = (10.0, 1e6)
 LEAK_OHM = (100e3, 100e6)
@@ -76,6 +76,9 @@ def hypotheses(
     for part in network.batteries:
         found += _battery(part, battery, end_v)
         found += _diode(network.diode, part)
+    if network.light:
+        found.append(Hypothesis(f"small:{LIGHT_R}", "small", f"part:{LIGHT_R}", (LIGHT_R,), 1.0,
+                                times(f"{LIGHT_R}.ohm", 0.1)))  # fmt: skip
     for pair in network.bridges:
         edit = drawn(bridge_name(*pair), *SHORT_OHM)
         found.append(Hypothesis("lane_bridge:" + "|".join(pair), "lane_bridge", bridge_spot(*pair), (), 1.0, edit))

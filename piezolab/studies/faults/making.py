@@ -13,6 +13,7 @@ from piezolab.chain import SignalChain
 from piezolab.chain.assembly import assemble
 from piezolab.giving_way import give_way
 from piezolab.pitch import parse_tuning
+from piezolab.studies.build_options import NO_LED
 from piezolab.studies.faults import hearing
 from piezolab.studies.faults.batches import simulate_wide
 from piezolab.studies.faults.draws import (
@@ -34,6 +35,7 @@ from piezolab.studies.faults.network_names import Settings
 from piezolab.studies.faults.readings import INPUT, Check, natural, scaled
 from piezolab.studies.faults.simulate import Findings, Question, Tone
 from piezolab.studies.faults.table import FaultTable
+from piezolab.studies.led import led_if_lit
 from piezolab.studies.metering.instrument import Meter
 from piezolab.studies.metering.sound_board import sound_readings
 from piezolab.studies.phantom import driven_backwards
@@ -51,13 +53,15 @@ def fault_table(
     diode: bool = True,
     ring: bool = False,
     beside: frozenset[tuple[str, str]] | None = None,
+    light: str = NO_LED,
 ) -> FaultTable:
     """The table of a chain, with the meter and the tone that will be used. Kept for the chains used last.
 
     diode: whether one is built in against a reversed battery, as the build sheet has it; ring, beside: as in
-    `faults_of`; `drawn_board.table_of` takes all of them from what is known of the build.
+    `faults_of`; light: colour of the LED, or none; `drawn_board.table_of` takes all of them from what is known of the
+    build.
     """
-    return _made(chain, meter or Meter(), tone or Tone(), SIZE, diode, ring, beside)
+    return _made(chain, meter or Meter(), tone or Tone(), SIZE, diode, ring, beside, light)
 
 
 @lru_cache(maxsize=6)
@@ -69,8 +73,10 @@ def _made(
     diode: bool = True,
     ring: bool = False,
     beside: frozenset[tuple[str, str]] | None = None,
+    light: str = NO_LED,
 ) -> FaultTable:
-    network = fault_network(assemble(chain.values), diode)
+    shines = led_if_lit(chain, light, diode)
+    network = fault_network(assemble(chain.values), diode, shines)
     faults = faults_of(chain, network, ring, beside)
     rng = np.random.default_rng(SEED)
     question = question_of(chain, meter, tone)
@@ -79,7 +85,7 @@ def _made(
     found = simulate_wide(network, settings, len(faults) * size, question)
     crackling = np.repeat([crackles((fault,)) for fault in faults], size)
     limits, prior, healthy = knowledge().limits, priors(faults), slice(0, size)
-    hot_w = limits.hot_w + drawn_w(chain)
+    hot_w = limits.hot_w + drawn_w(chain) + (shines.ampere * chain.values.supply_v if shines else 0.0)
     spots = tuple(dict.fromkeys(fault.spot for fault in faults))
     spot_of = np.array([spots.index(fault.spot) for fault in faults])
     checks = checks_of(found)
@@ -93,7 +99,7 @@ def _made(
         diode=diode,
         fed=("clip", *(part.nodes[0] for part in network.batteries), *filter(None, [network.supply])),
         most_v=most_volts(value, checks, meter),
-        sound=sound_readings(chain, diode, meter),
+        sound=sound_readings(chain, diode, meter, light),
         limits=limits,
         hypotheses=faults,
         prior=prior,

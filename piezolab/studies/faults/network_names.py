@@ -11,6 +11,7 @@ OPEN_OHM = 1e11  # of a lead without contact
 ABSENT_OHM = 1e15  # of what is not there at all
 SOUND_OHM = 0.02
 
+LIGHT, LIGHT_R = "LED.ohm", "R_led"  # the lit LED with its resistor, ohm; the resistor's name
 HOT, COLD = "disc hot", "disc cold"
 ANODE = f"{DIODE} anode"
 SOCKET, SLEEVE, FAR = "socket", "sleeve", "far end"

@@ -17,7 +17,7 @@ from piezolab.chain.assembly import GROUND, PICKUP
 from piezolab.studies.faults.diode import behind_a_meter, guess, resistance, slope_ohm
 from piezolab.studies.faults.fault_network import FaultNetwork
 from piezolab.studies.faults.multiport import solutions
-from piezolab.studies.faults.network_names import ABSENT_OHM, ANODE, OPEN_OHM, SLEEVE, Settings
+from piezolab.studies.faults.network_names import ABSENT_OHM, ANODE, LIGHT, LIGHT_R, OPEN_OHM, SLEEVE, Settings
 from piezolab.studies.faults.probed import Probed, as_shown
 from piezolab.studies.faults.transistors import Transistors
 from piezolab.studies.metering.instrument import Meter
@@ -71,11 +71,10 @@ class Question:
 def simulate(network: FaultNetwork, settings: Settings, size: int, question: Question) -> Findings:
     """All readings of `size` builds whose settings are numbers or arrays of shape (size,)."""
     transistors = Transistors(network, settings, size)
-    dc, rest, battery_w, jack_v, slope = _power_on(network, settings, size, transistors, question.meter)
+    dc, rest, battery_w, jack_v, at_rest = _power_on(network, settings, size, transistors, question.meter)
     ohm = _power_off(network, settings, size, transistors, question.meter)
     slopes = transistors.currents(rest)[1]
-    if network.diode:
-        settings = {**settings, f"{network.diode}.ohm": slope}
+    settings = {**settings, **at_rest}
     low = _Alternating(network, settings, size, transistors, slopes, LOW_HZ)
     high = _Alternating(network, settings, size, transistors, slopes, HIGH_HZ)
     note = _Alternating(network, settings, size, transistors, slopes, question.low_note, probed=False)
@@ -96,9 +95,9 @@ def _at_ports(combine: np.ndarray, rows: np.ndarray) -> np.ndarray:
 
 def _power_on(
     network: FaultNetwork, settings: Settings, size: int, transistors: Transistors, meter: Meter
-) -> tuple[dict[str, np.ndarray], np.ndarray, np.ndarray, np.ndarray, np.ndarray | None]:
-    """Direct volts by place with the meter there; ports at rest; W out of the battery; the jack with no meter; slope of
-    the diode, ohm."""
+) -> tuple[dict[str, np.ndarray], np.ndarray, np.ndarray, np.ndarray, Settings]:
+    """Direct volts by place with the meter there; ports at rest; W out of the battery; the jack with no meter; diode
+    and light at rest, ohm."""
     holes, places, wires = network.holes, network.places, (*network.wires, *network.plugged)
     supply = []
     for part in network.batteries:
@@ -113,9 +112,12 @@ def _power_on(
         pairs.append((ANODE, first.nodes[0]))
         injections.append([(first.nodes[0], ANODE, 1.0)])
     v = solutions(wires, settings, injections, pairs, size)
-    h, rest, slope = len(holes), None, None
+    h, rest, slopes = len(holes), None, {}
+    if network.light:
+        at = next(k for k, place in enumerate(places) if place.key == network.light.parts[0].nodes[0])
+        v, slopes[LIGHT] = _with_light(network.light.drop_v, settings, v, h, at, transistors)
     if network.diode:
-        v, rest, slope = _with_diode(network.diode, settings, v, h, transistors)
+        v, rest, slopes[f"{network.diode}.ohm"] = _with_diode(network.diode, settings, v, h, transistors)
     ports = _at_ports(transistors.combine, v[:h])
     v_open, toward = ports[:, :, 0], ports[:, :, 1 + h :]
     z = ports[:, :, 1 : 1 + h] @ np.swapaxes(transistors.combine, 1, 2)
@@ -142,7 +144,23 @@ def _power_on(
         )
         drawn = np.sum(reach * transistors.currents(loaded)[0], axis=-1)
         found[place.key] = (open_k - drawn) * meter.input_ohm * part
-    return found, rest, battery, jack, slope
+    return found, rest, battery, jack, slopes
+
+
+def _with_light(
+    drop_v: float, settings: Settings, v: np.ndarray, h: int, at: int, transistors: Transistors
+) -> tuple[np.ndarray, np.ndarray]:
+    """The answers (pairs, injections, P) with a light at a place, by number, and its ohm; it shines exactly where there
+    would be more volts than it drops without it."""
+    ports = _at_ports(transistors.combine, v[:h])
+    z = ports[:, :, 1 : 1 + h] @ np.swapaxes(transistors.combine, 1, 2)
+    drawn = transistors.currents(transistors.rest(ports[:, :, 0], z, None))[0]
+    dark = v[h + at, 0] - np.sum(ports[:, :, 1 + h + at] * drawn, axis=-1)
+    ohm = np.where(dark > drop_v, settings[f"{LIGHT_R}.ohm"], ABSENT_OHM)
+    fed = v[:, 1 + h + at : 2 + h + at]
+    v = v - fed / (ohm + v[h + at, 1 + h + at]) * v[h + at : h + at + 1]
+    v[:, 0] += np.where(dark > drop_v, drop_v / ohm, 0.0) * v[:, 1 + h + at]
+    return v, ohm
 
 
 def _with_diode(

@@ -11,7 +11,9 @@ from types import MappingProxyType
 
 from piezolab.chain import SignalChain
 from piezolab.chain.assembly import GROUND
+from piezolab.studies.build_options import NO_LED
 from piezolab.studies.kept import kept
+from piezolab.studies.led import led_if_lit
 from piezolab.studies.metering.board_under_meter import CLIP, under_meter
 from piezolab.studies.metering.clip_contacts import clip_ohms
 from piezolab.studies.metering.expected import Expected, meter_ohms, meter_volts
@@ -27,15 +29,17 @@ def clip_readings(chain: SignalChain, schottky: bool, meter: Meter) -> tuple[Exp
 
 
 @kept(4)
-def sound_readings(chain: SignalChain, schottky: bool, meter: Meter) -> Mapping[tuple[str, str], Expected]:
+def sound_readings(
+    chain: SignalChain, schottky: bool, meter: Meter, light: str = NO_LED
+) -> Mapping[tuple[str, str], Expected]:
     """(kind, place) -> reading in V or ohm: "dc" and "ohm" at every lane to ground and at the clip, ohms at
     the far plug.
 
-    Empty with no stage. schottky: whether a diode guards against reversal.
+    Empty with no stage. schottky: whether a diode guards against reversal; light: colour of the LED, or none.
     """
     if not chain.topology.powered:
         return MappingProxyType({})
-    board = under_meter(chain, schottky)
+    board = under_meter(chain, schottky, led=led_if_lit(chain, light, schottky))
     found = {("dc", row.lane): row.expected for row in meter_volts(board, meter)}
     lanes = [(lane, GROUND) for lane in board.lanes if lane != GROUND]
     found |= {("ohm", row.red): row.expected for row in meter_ohms(board, meter, lanes)}

@@ -10,13 +10,14 @@ from piezolab.studies.metering.sound_board import sound_readings
 
 SMALL = {"ohm_max": 2e6, "meter_ohm": 1e6, "test_v": 0.3, "low_v": 3.0}
 LARGE = {"counts": 6000, "ohm_max": 60e6, "test_v": 0.6}
-BUILDS = [("", {}), ("", SMALL), ("return=tap", {"diode": "none", **LARGE}), ("stage=gain&supply=adapter", SMALL)]
+BUILDS = [("", {}), ("", SMALL), ("return=tap", {"diode": "none", **LARGE}), ("stage=gain&supply=adapter", SMALL),
+          ("supply=li-ion-9v&stage=gain", {"led": "red"})]  # fmt: skip
 
 
 @pytest.mark.parametrize(("link", "options"), BUILDS)
 def test_the_sheet_prints_what_the_search_expects(link: str, options: dict) -> None:
     data = SheetData(from_link(link), BoardAsBuilt(**options))
-    sound = dict(sound_readings(data.chain, data.build.guarded, data.build.meter))
+    sound = dict(sound_readings(data.chain, data.build.guarded, data.build.meter, data.build.led))
     assert sound.pop(("ohm", "clip")) == data.power.clip_on
     assert sound.pop(("ohm", "plug")) == sound["ohm", data.assembly.jack]
     printed = {("dc", row.lane): row.expected for row in data.volts}
