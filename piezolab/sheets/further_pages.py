@@ -28,7 +28,8 @@ def further_pages(data: SheetData) -> str:
     drawings |= {"Wiring": wiring_svg(data)} if large else {}
     high = _TALL_LARGE if large else _TALL
     alone = [
-        PaperBlock(f'<h2>{name}</h2><div class="turned">{turned(svg, high)}</div>', _PAGE) for name, svg in drawings.items()
+        PaperBlock(f'<h2>{name}</h2><div class="turned">{turned(svg, high)}</div>', _PAGE)
+        for name, svg in drawings.items()
     ]
     blocks = [] if layout is None else [*filter(None, (numbered(data, layout), to_cut(data, layout)))]
     blocks.append(_template(data))
