@@ -46,8 +46,8 @@ METER = (
     Field("counts", "and counts of the last place", "", "5", more=True),
 )
 RECORDINGS = (
-    Field("r1", "first resistor", "Ω", "100k", "Across the pickup, at the plug."),
-    Field("db1", "level with the first", "dB", "", "Of the same tap or note, as the recorder shows it."),
+    Field("r1", "first resistor", "Ω", "100k"),
+    Field("db1", "level with the first", "dB", "", "As the recorder shows it."),
     Field("r2", "second resistor", "Ω", "1M", "About ten times the first."),
     Field("db2", "level with the second", "dB"),
     Field("pitch", "the note", "", "", _NOTE),
@@ -55,7 +55,7 @@ RECORDINGS = (
     Field("percent", "resistor tolerance", "%", "1", more=True),
 )
 TAKE = (
-    Field("peak", "peak of the take", "dBFS", "", "Your hardest stroke, such as -8.5."),
+    Field("peak", "peak of the take", "dBFS", "", "Such as -8.5."),
     Field("full", "interface's full scale", "V peak", "", "From its sheet; 10 dBu are 3.46 V peak. Gain at its least."),
     Field("pitch", "the note", "", "", _NOTE),
     Field(
@@ -65,8 +65,8 @@ TAKE = (
     Field("out_db", "full scale may be out by", "dB", "1", more=True),
 )  # fmt: skip
 INPUT = (
-    Field("series", "resistor in series", "Ω", "1M", "Between a tone of about 100 Hz and the input's tip."),
-    Field("drop", "it lowers the level by", "dB", "6.02", "6.02 dB is half: change the resistor until it halves."),
+    Field("series", "resistor in series", "Ω", "1M"),
+    Field("drop", "it lowers the level by", "dB", "6.02", "6.02 dB is half."),
     Field("out_db", "which may be out by", "dB", "0.5", more=True),
     Field("percent", "resistor tolerance", "%", "1", more=True),
 )
