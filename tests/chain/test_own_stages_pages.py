@@ -1,5 +1,9 @@
-"""Stages of a contributor's own on sheets and in every chapter, with all that folds opened."""
+"""Stages of a contributor's own on sheets and in every chapter, with all that folds opened.
 
+Nothing here depends on how many parts are drawn of a type: few are, in the long run as many as everywhere.
+"""
+
+import os
 import re
 from collections.abc import Iterator
 from functools import partial
@@ -16,7 +20,10 @@ from piezolab.pages.what_shall_i_build_from_my_drawer import chapter as drawer
 from piezolab.sheets.build_sheet import build_sheet
 from piezolab.sheets.schematic import schematic_svg, schematic_text
 from piezolab.studies.board.layout import layout
+from piezolab.studies.choosing import other_types
+from piezolab.studies.faults import making
 from piezolab.studies.linear import LinearChain
+from piezolab.studies.metering import first_power
 from piezolab.studies.metering.board_under_meter import under_meter
 from piezolab.studies.metering.expected import meter_volts
 from tests.chain.own_stages import NoCapacitor, OtherNames, SunkFollower, Tandem, known
@@ -30,9 +37,13 @@ CHAPTERS = (
 )  # fmt: skip
 
 
-@pytest.fixture(autouse=True)
+@pytest.fixture(autouse=True, scope="module")
 def registered() -> Iterator[None]:
-    with known(*POWERED):
+    with known(*POWERED), pytest.MonkeyPatch.context() as patch:
+        if not os.environ.get("PIEZOLAB_LONG"):
+            patch.setattr(first_power, "BUILDS", 60)
+            patch.setattr(other_types, "_PARTS", 20)
+            patch.setattr(making, "SIZE", 48)
         yield
 
 
@@ -66,8 +77,8 @@ def opened(widget: Any) -> list[str]:
     return texts
 
 
-@pytest.mark.parametrize("chapter", CHAPTERS)
 @pytest.mark.parametrize("key", KEYS)
+@pytest.mark.parametrize("chapter", CHAPTERS)
 def test_every_chapter(key: str, chapter: str, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(drawer, "tolerance", partial(drawer.tolerance, size=100))
     made = import_module(f"piezolab.pages.{chapter}").make(f"stage={key}")

@@ -1,6 +1,7 @@
 """Stages of a contributor's own, two transistors or other names, through every study; edges against other routes."""
 
 import json
+import os
 import re
 from collections.abc import Iterator
 
@@ -48,7 +49,9 @@ PAIRS = {
 
 
 @pytest.fixture(autouse=True)
-def registered() -> Iterator[tuple[type[Stage], ...]]:
+def registered(monkeypatch: pytest.MonkeyPatch) -> Iterator[tuple[type[Stage], ...]]:
+    if not os.environ.get("PIEZOLAB_LONG"):  # how many parts are drawn of each other type is no matter here
+        monkeypatch.setattr("piezolab.studies.choosing.other_types._PARTS", 20)
     with known(*POWERED):
         yield POWERED
 
