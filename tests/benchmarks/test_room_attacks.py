@@ -94,6 +94,8 @@ def test_neighbours_hardly_notice(name: str, room: LiveServer, neighbours: Neigh
             time.sleep(1)
     count = attack.communicate(timeout=120)[0].strip()
     during = attacked.result()
+    assert room.kernels_become(NEIGHBOURS, 120)  # the attack's pages still end after it: that is no rest
+    time.sleep(SETTLE_S)
     alone += neighbours.moves()
     ratio = percentile(during, 0.95) / percentile(alone, 0.95)
     report(
