@@ -105,8 +105,10 @@ class ChannelsHandler(Visitors, VoilaKernelWebsocketHandler):
         await super().get(kernel_id=kernel_id)
 
     async def open(self, kernel_id: str) -> None:
-        self.seats.connect(kernel_id, self)
+        first = self.seats.connect(kernel_id, self)
         if self.room is not None:
+            if first:
+                self.room.own_pages.give_back(self.known_visitor())
             tell_one(self, self.room.desk.muted)
         await super().open(kernel_id)
 

@@ -35,6 +35,10 @@ class Allowance:
         self._left -= count
         return True
 
+    def give_back(self, count: float = 1.0) -> None:
+        """Put what was taken back into the reserve."""
+        self._left = min(self._most, self._left + count)
+
     def wait_s(self, count: float) -> float:
         """Seconds until so much can be taken."""
         left = min(self._most, self._left + (self._clock() - self._at) * self._rate)
@@ -62,6 +66,11 @@ class Allowances:
         if len(self._of) > self._most:
             self._of.popitem(last=False)
         return allowance.take(count)
+
+    def give_back(self, client: Hashable, count: float = 1.0) -> None:
+        """Put what the client took back into its reserve."""
+        if client in self._of:
+            self._of[client].give_back(count)
 
 
 class InFlight:

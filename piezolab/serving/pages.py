@@ -101,6 +101,8 @@ class PageHandler(Visitors, TornadoVoilaHandler):
         elif self.seats.being_made(who) >= room.pages_each or not room.new_pages.take(address):
             raise HTTPError(429)
         elif self.seats.of(who) or room.line.enters(who, address):
+            if not room.own_pages.take(who):
+                raise HTTPError(429)
             # Who has a seat keeps it from page to page: the old page's goodbye comes after the new page's request.
             return True
         else:

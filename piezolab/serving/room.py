@@ -47,6 +47,7 @@ class Room:
     standing: Standing = field(init=False)
     desk: TeachersDesk = field(init=False)
     new_pages: Allowances = field(init=False)
+    own_pages: Allowances = field(init=False)
     reports: Allowances = field(init=False)
     _kept_told: bool = False
     #: Pages one visitor may have open; the one untouched for longest gives way to a further one.
@@ -70,6 +71,8 @@ class Room:
         self.desk = TeachersDesk()
         # A whole room behind one address may come at once, twice over, and a page each second after that.
         self.new_pages = Allowances(2 * self.seats.limit + 20, 1.0)
+        # What a visitor opens counts until a browser has come to it: a page that is dropped is work for nobody.
+        self.own_pages = Allowances(4, 0.05)
         self.reports = Allowances(40, 1.0)
 
     def keep(self) -> None:

@@ -172,12 +172,14 @@ class Seats:
         seat = self._seats.get(kernel_id)
         return len(seat.sockets) if seat else 0
 
-    def connect(self, kernel_id: str, socket: object) -> None:
-        """A browser's websocket to the kernel has opened."""
+    def connect(self, kernel_id: str, socket: object) -> bool:
+        """A browser's websocket to the kernel has opened; True for its first."""
         seat = self._seats.get(kernel_id)
+        first = seat is not None and not seat.visited
         if seat:
             seat.sockets.add(socket)
             seat.visited = True
+        return first
 
     def disconnect(self, kernel_id: str, socket: object) -> None:
         """A browser's websocket has closed."""

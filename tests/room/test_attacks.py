@@ -164,6 +164,18 @@ def test_pages_asked_for_without_end_are_not_made(room, neighbour):
     assert room.kernels_become(1, 60)
 
 
+def test_pages_that_are_dropped_one_after_another_are_soon_not_made(room, neighbour):
+    """A page counts until somebody has come to it: who sits down before each may go on as long as they like."""
+    rude, honest = Guest(room), Guest(room)
+    rude.knock()
+    codes = [rude.knock().status_code for _ in range(8)]
+    assert codes == [200] * 4 + [429] * 4
+    honest.come_in()
+    for _ in range(8):
+        honest.leave(honest.sit_down())
+    assert neighbour()
+
+
 def test_lesson_in_the_address_is_never_markup(room):
     guest = Guest(room)
     hostile = "is-it-empty?lesson=%22%3E%3Cscript%3Ealert(1)%3C/script%3E"

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from piezolab.serving.channels import dealt_with
-from piezolab.serving.limits import Allowance, InFlight
+from piezolab.serving.limits import Allowance, Allowances, InFlight
 from tests.serving.test_seats import Clock
 
 
@@ -77,3 +77,16 @@ def test_a_message_is_dealt_with_when_its_kernel_is_idle_again():
     assert dealt_with({**idle, "content": {"execution_state": "busy"}}, True) == ""
     assert dealt_with({**idle, "header": {"msg_type": "comm_msg"}}, True) == ""
     assert dealt_with(b"nothing", True) == ""
+
+
+def test_what_is_given_back_can_be_taken_again_and_no_more():
+    clock = Clock()
+    allowances = Allowances(2, 0.1, clock=clock)
+    assert [allowances.take("a") for _ in range(3)] == [True, True, False]
+    allowances.give_back("a")
+    allowances.give_back("b")
+    assert [allowances.take("a") for _ in range(2)] == [True, False]
+    allowances.give_back("a", 5)
+    assert [allowances.take("a") for _ in range(3)] == [True, True, False]
+    clock.now += 10.5
+    assert [allowances.take("a") for _ in range(2)] == [True, False]
