@@ -10,6 +10,7 @@ import numpy as np
 from piezolab.chain import SignalChain
 from piezolab.pages.how_loud_before_it_clips.knock_words import knock_words
 from piezolab.pages.how_loud_before_it_clips.level_figures import PLAYING, axes, fading_figure, found, line
+from piezolab.pages.how_loud_before_it_clips.level_path_figure import path_figure
 from piezolab.pages.how_loud_before_it_clips.tasks import TASKS
 from piezolab.pages.kit.battery_words import life as life_words
 from piezolab.pages.kit.blocks import bullets, paragraphs, table
@@ -100,7 +101,11 @@ def room_words(chain: SignalChain) -> str:
     if not changes:
         room = judgement(chain).edges.headroom_db
         if ENOUGH_DB <= room < math.inf:
-            return paragraphs(f"Hard playing has {room:.1f} dB of room already: that is enough, and nothing needs it.")
+            return paragraphs(
+                f"Hard playing has {room:.1f} dB of room already: that is enough, and nothing needs it. "
+                "Harsh all the same? Nothing computed here explains it. Listen whether soft notes buzz, too: "
+                "then look for a loose disc, a loose solder joint or a string that touches wood."
+            )
         return paragraphs("No usual change, one at a time, gives this chain more room without costing more elsewhere.")
     said = [f"{words[0].upper()}{words[1:]}: {_before_after(change)}"
             for change in changes for words in [change_words(chain, change)]]  # fmt: skip
@@ -186,6 +191,7 @@ def more(state: PageState) -> list[Any]:
     """The sections below the controls."""
     return [
         Section(state, "room", "What gives more room?", room_words, care=LOUD),
+        PlotSection(state, "From the disc to the input", path_figure, folded=True),
         Section(state, "battery", "How long does the supply last?", battery_words),
         PlotSection(state, "While the battery runs down", fading_figure, folded=True),
         Section(state, "knock", "What does a knock do?", knock_words, folded=True),

@@ -8,6 +8,7 @@ import pytest
 from piezolab.chain import SignalChain
 from piezolab.pages.how_loud_before_it_clips import chapter as page
 from piezolab.pages.how_loud_before_it_clips.knock_words import knock_words
+from piezolab.pages.how_loud_before_it_clips.level_path_figure import path_figure
 from piezolab.sheets.what_and_why import CHANGES
 from piezolab.studies.levels import levels
 from piezolab.studies.more_room import more_room
@@ -38,10 +39,12 @@ def test_every_part_has_words_for_every_chain(query: str) -> None:
     for text in texts:
         assert text
         assert not re.search(r"\b(nan|inf|None)\b", text), text
-    traces, layout, narrow, label = page.fading_figure(chain, None)
-    assert label and isinstance(layout, dict) and isinstance(narrow, dict)
-    for trace in traces:
-        assert len(trace["x"]) == len(trace["y"])
+    for figure in (page.fading_figure, path_figure):
+        traces, layout, narrow, label = figure(chain, None)
+        assert label and isinstance(layout, dict) and isinstance(narrow, dict)
+        assert not re.search(r"\b(nan|inf|None)\b", label), label
+        for trace in traces:
+            assert len(trace["x"]) == len(trace["y"])
 
 
 def test_the_verdict_says_whether_hard_playing_clips() -> None:
@@ -170,3 +173,17 @@ def test_a_knock_is_told_by_what_is_heard_first() -> None:
     assert default.count("<tr") == 1 + 6 and "our guess" in default
     assert "does not play at rest" in told["stage=gain&drain_r=1M"]
     assert "no gate" in told["stage=direct"] and "<table" not in told["stage=direct"]
+
+
+def test_the_level_picture_stands_from_disc_to_input_and_says_when_nothing_arrives():
+    for changes, places in (({}, 4), ({"stage": "gain"}, 4), ({"stage": "direct"}, 2)):
+        traces, layout, _, told = path_figure(SignalChain().but(changes), None)
+        hard = next(trace for trace in traces if trace.get("name") == "hard playing")
+        assert len(hard["y"]) == places == told.count(" peak") and len(layout["xaxis"]["ticktext"]) == places
+        assert np.all(np.isfinite(hard["y"])) and hard["y"][0] == SignalChain().play_v
+        # the two scales are the same scale: 1 V peak is 0.707 V rms, -0.79 dBu
+        low, high = layout["yaxis"]["range"]
+        at_one_volt = np.interp(0.0, [low, high], layout["yaxis2"]["range"])
+        assert at_one_volt == pytest.approx(20 * np.log10(np.sqrt(0.5) / np.sqrt(0.6)))
+    traces, _, _, told = path_figure(SignalChain().but(discs="2px"), None)
+    assert not traces and told == "No signal reaches the input."
