@@ -13,7 +13,7 @@ from ipywidgets import VBox
 from piezolab import catalogue
 from piezolab.catalogue.advice_texts import advice_texts
 from piezolab.chain import SignalChain
-from piezolab.pages.kit.blocks import Buttons, bullets, paragraphs, table
+from piezolab.pages.kit.blocks import Buttons, paragraphs, table
 from piezolab.pages.kit.curve_names import SLIM, WIDE
 from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.sections import PlotSection, Section
@@ -21,6 +21,7 @@ from piezolab.pages.kit.sentences import MAINS
 from piezolab.pages.kit.skeleton import Chapter, Page, View
 from piezolab.pages.kit.touch_words import offer
 from piezolab.pages.who_makes_the_hiss_and_the_hum import sentences as say
+from piezolab.pages.who_makes_the_hiss_and_the_hum.getting_in import getting_in
 from piezolab.pages.who_makes_the_hiss_and_the_hum.hiss_figures import (
     axes,
     density_figure,
@@ -227,16 +228,9 @@ def does_it_matter(chain: SignalChain) -> str:
     computed = table(
         ("imperfection", "what it does to the level"), rows, "Computed for this chain; the sixteen that change most."
     )
-    told = ["Cable that crackles when it is moved makes its own voltage by rubbing: try another, or tie it down."]
-    if chain.topology.powered:
-        told += [
-            "A radio station in the amplifier comes in through the gate: a stopper of a few kilohm close to it helps.",
-            "An eighth-watt resistor bears more than any resistor of these stages has to.",
-        ]
-    told.append(
-        "A slow drift or thumps when the disc warms up are its own: ceramic answers to warmth. Keep the sun off."
-    )
-    return computed + bullets(told)
+    if not chain.topology.powered:
+        return computed
+    return computed + paragraphs("An eighth-watt resistor bears more than any resistor of these stages has to.")
 
 
 def more(state: PageState) -> list[Any]:
@@ -252,6 +246,7 @@ def more(state: PageState) -> list[Any]:
         Section(state, "gate", "A larger gate resistor?", larger_gate_resistor, folded=True),
         Section(state, "transistor", "A quieter transistor?", another_transistor, folded=True),
         Section(state, "matter", "Does it matter?", does_it_matter, folded=True),
+        Section(state, "getting-in", "Radio, howl, a cable that speaks", getting_in, folded=True),
     ]  # fmt: skip
 
 

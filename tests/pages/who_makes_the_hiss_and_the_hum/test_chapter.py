@@ -40,7 +40,7 @@ def test_every_section_has_words_for_every_chain(query: str) -> None:
     assert not made.state.trouble
     assert made.verdict.content and "nan" not in made.verdict.content
     texts = [made.table.content, page.steps_html(chain), page.larger_gate_resistor(chain)]
-    texts += [page.another_transistor(chain), page.does_it_matter(chain)]
+    texts += [page.another_transistor(chain), page.does_it_matter(chain), page.getting_in(chain)]
     for text in texts:
         assert text
         assert not re.search(r"\b(nan|inf|None)\b", text), text
