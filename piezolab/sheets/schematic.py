@@ -74,7 +74,8 @@ def schematic_text(chain: SignalChain, *, live: bool = True, light: tuple[Part, 
             )
         else:
             ends = " to ".join(_node(node) for node in part.nodes)
-            sentences.append(f"{part.name}, {part.label} {_amount(part)}: {ends}.")
+            what = catalogue.clamps()[chain.clamp_part].type_number if part.kind == "clamp" else _amount(part)
+            sentences.append(f"{part.name}, {part.label} {what}: {ends}.")
     if live:
         told = [f"{_node(node)} {show(volt, 'V')}" for node, volt in _voltages(linear).items()]
         if told:
@@ -139,6 +140,8 @@ def _lines(assembly: Assembly, part: Part | None, name: str) -> list[tuple[str, 
         return [(_disc_name(name), "part"), (_code(values.pickup_c, "F"), "value"), *turned]
     if part.kind == "jfet":
         return [(name, "part"), (catalogue.transistors()[values.jfet].type_number, "value")]
+    if part.kind == "clamp":
+        return [(name, "part"), (catalogue.clamps()[values.clamp_part].type_number, "value")]
     feed = "adapter" if values.supply == "adapter" else name
     words = {"C_lead": "lead", "C_cable": "cable", "C_in": "input", "R_in": "input", "B1": feed}.get(name, name)
     return [(words, "part"), (_amount(part), "value")]
