@@ -23,6 +23,7 @@ from piezolab.sheets.symbols import LINE, UNIT, symbol_svg
 from piezolab.studies.linear import LinearChain
 
 _MARGIN = 0.35  # grid units
+_GAPS = {"jfet": 0.15, "battery": 0.42, "disc": 0.46, "led": 1.0, "pair": 0.42, "diode": 0.44}
 _END = 0.09  # radius of an open terminal, grid units
 
 
@@ -95,7 +96,7 @@ def lettered(linear: LinearChain, *, live: bool, light: tuple[Part, ...] = ()) -
         lines = _lines(assembly, parts.get(symbol.name), symbol.name)
         if symbol.kind == "jfet" and live:
             lines.append((show(float(linear.point.jfets[symbol.name].i_d), "A"), "live"))
-        gap = {"jfet": 0.15, "battery": 0.42, "disc": 0.46, "led": 1.0}.get(symbol.kind, 0.34)
+        gap = _GAPS.get(symbol.kind, 0.34)
         spots = beside(symbol.terminals, gap)
         if not letterer.place(lines, spots):
             letterer.place([(" ".join(words for words, _ in lines), "part")], spots)

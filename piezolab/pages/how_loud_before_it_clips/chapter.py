@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from piezolab.chain import SignalChain
-from piezolab.pages.how_loud_before_it_clips.knock_words import knock_words
+from piezolab.pages.how_loud_before_it_clips.knock_section import KnockSection
 from piezolab.pages.how_loud_before_it_clips.level_figures import PLAYING, axes, fading_figure, found, line
 from piezolab.pages.how_loud_before_it_clips.tasks import TASKS
 from piezolab.pages.kit.battery_words import life as life_words
@@ -188,7 +188,7 @@ def more(state: PageState) -> list[Any]:
         Section(state, "room", "What gives more room?", room_words, care=LOUD),
         Section(state, "battery", "How long does the supply last?", battery_words),
         PlotSection(state, "While the battery runs down", fading_figure, folded=True),
-        Section(state, "knock", "What does a knock do?", knock_words, folded=True),
+        KnockSection(state),
     ]
 
 
