@@ -70,8 +70,8 @@ def _heard(found: Knock) -> str:
         return f"{arrives} The strings are back at once."
     return (
         f"{arrives} It can silence this stage for {_time(longest)}: the gate{' or its clamp' * (found.clamp_a > 0)} "
-        "conducts for a moment, the disc is left charged, and that drains away through the gate resistor. A smaller gate resistor drains it sooner, and "
-        "costs bass."
+        "conducts for a moment, the disc is left charged, and that drains away through the gate resistor. A smaller "
+        "gate resistor drains it sooner, and costs bass."
     )
 
 
