@@ -14,7 +14,7 @@ from types import MappingProxyType
 from typing import TypeVar
 
 from piezolab.catalogue.data_folder import data_dir
-from piezolab.catalogue.kinds import HOURS_A_YEAR, BatteryKind, CableKind, InputKind, PickupKind
+from piezolab.catalogue.kinds import HOURS_A_YEAR, BatteryKind, CableKind, ClampKind, InputKind, PickupKind
 from piezolab.catalogue.schema import CatalogueError, Row, build_row, spelled_out
 from piezolab.catalogue.transistor import TransistorType, square_law_intercept
 
@@ -23,15 +23,18 @@ __all__ = [
     "BatteryKind",
     "CableKind",
     "CatalogueError",
+    "ClampKind",
     "InputKind",
     "PickupKind",
     "Row",
     "TransistorType",
     "batteries",
     "cables",
+    "clamps",
     "data_dir",
     "default_battery",
     "default_cable",
+    "default_clamp",
     "default_input",
     "default_pickup",
     "default_transistor",
@@ -98,6 +101,12 @@ def cables() -> Mapping[str, CableKind]:
 
 
 @cache
+def clamps() -> Mapping[str, ClampKind]:
+    """Parts that keep a gate within bounds, by name."""
+    return load_file(data_dir() / "clamps.toml", ClampKind)
+
+
+@cache
 def batteries() -> Mapping[str, BatteryKind]:
     """Kinds of battery by name. A mains adapter is not among them."""
     return load_file(data_dir() / "batteries.toml", BatteryKind)
@@ -122,6 +131,11 @@ def default_input() -> str:
 def default_cable() -> str:
     """Name of the default output cable."""
     return _default(cables())
+
+
+def default_clamp() -> str:
+    """Name of the default part that keeps a gate within bounds."""
+    return _default(clamps())
 
 
 def default_battery() -> str:

@@ -34,6 +34,23 @@ class CableKind(Row):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ClampKind(Row):
+    """A part that keeps a gate within bounds (see the head of its file): V, ohm, A at 25 degC, K, F."""
+
+    type_number: str = text()
+    way: str = choice("forward", "breakdown")
+    holds_v: float = number(0.1, 30, "V")
+    knee_v: float = number(0.02, 1, "V")
+    ohm: float = number(0.1, 1000, "ohm")
+    leak_a: float = number(0, 1e-6, "A")
+    doubling_k: float = number(5, 20, "K")
+    capacitance: float = number(0, 1e-9, "F")
+    junctions: float = number(1, 4, "")
+    may_a: float = number(1e-3, 100, "A")
+    pieces: float = number(1, 8, "")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class BatteryKind(Row):
     """A battery or pack: voltages V, ``capacity`` pairs (A, Ah), resistances Ω, shelf life in years, size in m;
     ``standing`` A: what it takes from itself, day and night, beside what it delivers."""

@@ -13,6 +13,7 @@ from types import MappingProxyType
 
 import numpy as np
 
+from piezolab.chain.clamping import clamp_parts
 from piezolab.chain.parts import GROUND, Part, Value, network
 from piezolab.chain.stages import Stage, stage_named
 from piezolab.chain.stages.common_parts import absent
@@ -91,6 +92,7 @@ def assemble(values: Values) -> Assembly:
     discs, drive = _pickup(values)
     parts = [*discs, *_shunt("C_lead", "pickup lead", PICKUP, values.lead_m * values.lead_c, "lead_m", "lead")]
     parts += stage.parts(values)
+    parts += clamp_parts(values, parts)
     if stage.powered:
         parts += _supply(values)
     parts += _shunt("C_cable", "output cable", jack, values.cable_m * values.cable_c, "cable_m", "cable")

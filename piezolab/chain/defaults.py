@@ -22,6 +22,8 @@ def default(key: str, entered: Mapping[str, Any]) -> Any:
     parameter = all_parameters()[key]
     if key == "jfet":
         return catalogue.default_transistor()
+    if key == "clamp_part":
+        return catalogue.default_clamp()
     if key == "supply":
         return catalogue.default_battery()
     if key == "supply_v":

@@ -39,6 +39,9 @@ DISCS = MappingProxyType(
 )
 
 
+CLAMPS = MappingProxyType({"none": "none", "pair": "a pair to ground", "rails": "to ground and supply"})
+
+
 def _transistors() -> Mapping[str, str]:
     from piezolab import catalogue
 
@@ -60,6 +63,12 @@ def _supplies() -> Mapping[str, str]:
     now = catalogue.offered(rows)
     labels = {name: row.label if name in now else f"{row.label}, as old links have it" for name, row in rows.items()}
     return {**labels, "adapter": "a mains adapter"}
+
+
+def _clamps() -> Mapping[str, str]:
+    from piezolab import catalogue
+
+    return {name: f"{row.label}, {row.type_number}" for name, row in catalogue.clamps().items()}
 
 
 def _stages() -> Mapping[str, str]:
@@ -127,6 +136,10 @@ TRANSISTOR: tuple[Parameter, ...] = (
 )  # fmt: skip
 
 AFTER_STAGE: tuple[Parameter, ...] = (
+    Choice("clamp", "clamp at the gate", "stage", "none", "Keeps a knock on the disc within what the gate may take.",
+           options=CLAMPS),
+    Choice("clamp_part", "clamp's part", "stage", None, "What the clamp is made of.",
+           optional_from="the catalogue", options=_clamps),
     Choice("supply", "supply", "supply", None, "The battery, or a mains adapter.",
            optional_from="the catalogue", options=_supplies),
     Quantity("supply_v", "supply voltage", "supply", None, "At the battery clip, with the stage running.",

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from piezolab.circuit.elements import GROUND, Capacitor, Element, Inductor, Jfet, Resistor, VoltageSource
+from piezolab.circuit.elements import GROUND, Capacitor, Clamp, Element, Inductor, Jfet, Resistor, VoltageSource
 from piezolab.circuit.jfet import JfetModel
 from piezolab.circuit.network import Network
 
@@ -23,9 +23,9 @@ class Part:
     """One thing with leads.
 
     name: reference on the schematic and in the network ("R_S"); label: in words; kind: resistor, capacitor, inductor,
-    jfet, battery, source or led; nodes: the node of each lead (for a jfet: drain, gate, source; for a polarised
-    capacitor and an led the positive lead first); value: SI base unit, or a JfetModel; key: the parameter that sets it,
-    if one does; where: pickup, lead, board, supply, cable or input.
+    jfet, clamp, battery, source or led; nodes: the node of each lead (for a jfet: drain, gate, source; for a polarised
+    capacitor and an led the positive lead first); value: SI base unit, or a JfetModel or ClampModel; key: the parameter
+    that sets it, if one does; where: pickup, lead, board, supply, cable or input.
     """
 
     name: str
@@ -58,6 +58,8 @@ class Part:
                 return Inductor(self.name, *self.nodes, self.value)
             case "battery" | "source" | "led":  # a light as long as it shines
                 return VoltageSource(self.name, *self.nodes, self.value)
+            case "clamp":
+                return Clamp.between(self.name, *self.nodes, self.value)
             case "jfet":
                 return Jfet(self.name, *self.nodes, self.value)
         raise ValueError(f"{self.name}: no circuit element stands for a part of kind {self.kind!r}")

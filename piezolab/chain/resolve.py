@@ -85,6 +85,12 @@ def contradictions(entered: Mapping[str, Any]) -> list[Problem]:
                         "with one input only.",
                     )
                 )
+    if value("clamp") == "rails" and catalogue.clamps()[value("clamp_part")].way != "forward":
+        key = "clamp_part" if "clamp_part" in entered else "clamp"
+        forward = ", ".join(name for name, row in catalogue.clamps().items() if row.way == "forward")
+        allowed = "a pair to ground, or rails of " if key == "clamp" else "for rails "
+        said = f"{table[key].show(value(key))!r} does not fit, since rails take diodes that conduct forwards"
+        found.append(Problem(key, f"{table[key].named}: {said}; allowed is {allowed}{forward}."))
     if "jfet_ciss" in entered or "jfet_crss" in entered:
         kind = catalogue.transistors()[value("jfet")]
         ciss = entered.get("jfet_ciss", kind.ciss)

@@ -10,6 +10,7 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
+from piezolab.circuit.elements import Clamp
 from piezolab.circuit.jfet import JfetModel, Value
 from piezolab.circuit.network import Network
 
@@ -47,6 +48,8 @@ class BreakingJfet(JfetModel):
 def breaking_down(network: Network, gate_source_v: Value, gate_drain_v: Value) -> Network:
     """The network with transistors whose gates break down at these voltages (V; arrays of the batch's shape)."""
     for q in network.jfets:
+        if isinstance(q, Clamp):
+            continue
         held = {field.name: getattr(q.model, field.name) for field in fields(JfetModel)}
         model = BreakingJfet(**held, gate_source_v=gate_source_v, gate_drain_v=gate_drain_v)
         network = network.changed(q.name, model=model)

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from piezolab.circuit.errors import CircuitError
 from piezolab.circuit.jfet import JfetModel
 
 GROUND = "ground"
@@ -135,6 +136,20 @@ class Jfet:
     model: JfetModel
 
 
+@dataclass(frozen=True)
+class Clamp(Jfet):
+    """What keeps the voltage between two nodes within bounds: a pair of diodes, say (`model` is a `ClampModel`).
+
+    To the equations it is a transistor without a channel whose drain and source are one node: the current flows from
+    the gate, node a, to the source, node b.
+    """
+
+    @classmethod
+    def between(cls, name: str, a: str, b: str, model: JfetModel) -> Clamp:
+        """The clamp from node a to node b."""
+        return cls(name, b, a, b, model)
+
+
 Element = (
     Resistor
     | Capacitor
@@ -183,3 +198,23 @@ def taken(element: Element, index: np.ndarray, shape: tuple[int, ...]) -> Elemen
         if not isinstance(value, str) and np.ndim(value):
             changes[name] = np.broadcast_to(value, shape).reshape(-1)[index]
     return replace(element, **changes) if changes else element
+
+
+def joined(one: Element, two: Element, shape: tuple[int, ...], other: tuple[int, ...]) -> Element:
+    """The members of one element's flattened batch of a shape, then those of another of the same kind and nodes.
+
+    Raises CircuitError where a name or node differs.
+    """
+    if isinstance(one, Jfet) and isinstance(two, Jfet):
+        return replace(one, model=joined(one.model, two.model, shape, other))  # type: ignore[type-var]
+    changes = {}
+    for name in one.__dataclass_fields__:
+        values = getattr(one, name), getattr(two, name)
+        if isinstance(values[0], str):
+            if values[0] != values[1]:
+                raise CircuitError(f"{one.name}: {name} is {values[0]!r} in one network and {values[1]!r} in the other")
+        elif np.ndim(values[0]) or np.ndim(values[1]) or values[0] != values[1]:
+            changes[name] = np.concatenate(
+                [np.broadcast_to(value, size).ravel() for value, size in zip(values, (shape, other), strict=True)]
+            )
+    return replace(one, **changes)

@@ -4,8 +4,9 @@ At one frequency everything but the channels and junctions is a Thevenin network
 impedances are taken as the resistances that they are in phase with the signal, and its drive such that the slope at
 rest is the exact small-signal response at that frequency. Capacitors so neither hold nor follow by decree: each does as
 much of both as its reactance says, a charged coupling capacitor keeps its voltage, and the capacitive divider of a
-piezo pickup is an ideal ratio. What this leaves out: the phase between gate and drain where reactances and resistances
-are alike, and charge that builds up over many periods. `transient` has both.
+piezo pickup is an ideal ratio. For a clamp the size of the impedance is taken, since it holds a capacitive source as
+well as a resistive one. What this leaves out: the phase between gate and drain where reactances and resistances are
+alike, and charge that builds up over many periods. `transient` has both.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from piezolab.circuit.elements import GROUND, CurrentSource, Jfet
+from piezolab.circuit.elements import GROUND, Clamp, CurrentSource, Jfet
 from piezolab.circuit.errors import CircuitError
 from piezolab.circuit.jfet import JfetModel
 from piezolab.circuit.network import Network, by_name
@@ -96,6 +97,9 @@ def load_line(
         return np.stack([np.broadcast_to(value, shape).reshape(size) for value in seen], axis=-1)
 
     z = -np.stack([flat(each) for each in seen[1:]], axis=-1)  # volts lost for each ampere drawn
+    for n, q in enumerate(jfets):
+        if isinstance(q, Clamp):  # a clamp holds its voltage whatever it takes: the size of the impedance counts
+            z[..., 2 * n] = z[..., 2 * n] * np.conj(_unit(z[:, 2 * n, 2 * n]))[:, None]
     models = tuple(flat_model(q.model, shape) for q in jfets)
     ports = [getattr(point.jfets[q.name], field) for q in jfets for field in ("v_gs", "v_ds")]
     rest = np.stack([np.broadcast_to(v, shape).reshape(size) for v in ports], axis=-1)

@@ -11,6 +11,7 @@ import numpy as np
 from piezolab.circuit.elements import (
     GROUND,
     Capacitor,
+    Clamp,
     CurrentControlledCurrent,
     CurrentControlledVoltage,
     CurrentSource,
@@ -22,6 +23,7 @@ from piezolab.circuit.elements import (
     VoltageControlledCurrent,
     VoltageControlledVoltage,
     VoltageSource,
+    joined,
     taken,
     terminals,
     values_of,
@@ -47,6 +49,7 @@ _FIELDS: dict[type, tuple[tuple[str, float | None], ...]] = {
     CurrentControlledVoltage: (("ohm", None),),
     NoiseVoltage: (("v_per_rthz", 0.0),),
     Jfet: (),
+    Clamp: (),
 }
 
 
@@ -127,8 +130,13 @@ class Network:
 
     @cached_property
     def jfets(self) -> tuple[Jfet, ...]:
-        """The transistors, in order."""
+        """The transistors and clamps, in order."""
         return tuple(element for element in self.elements if isinstance(element, Jfet))
+
+    @property
+    def channels(self) -> tuple[Jfet, ...]:
+        """The transistors alone."""
+        return tuple(element for element in self.jfets if not isinstance(element, Clamp))
 
     @cached_property
     def batch_shape(self) -> tuple[int, ...]:
@@ -148,27 +156,11 @@ class Network:
 
     def joined(self, other: Network) -> Network:
         """The members of this network's batch and of another's of the same elements, as a batch of one axis."""
-        return Network(_joined(*pair, self.batch_shape, other.batch_shape) for pair in zip(self, other, strict=True))
+        return Network(joined(*pair, self.batch_shape, other.batch_shape) for pair in zip(self, other, strict=True))
 
     def take(self, index: np.ndarray) -> Network:
         """The members `index` of the flattened batch, as a batch of one axis."""
         return Network(taken(element, index, self.batch_shape) for element in self.elements)
-
-
-def _joined(one: Element, two: Element, shape: tuple[int, ...], other: tuple[int, ...]) -> Element:
-    if isinstance(one, Jfet) and isinstance(two, Jfet):
-        return replace(one, model=_joined(one.model, two.model, shape, other))  # type: ignore[type-var]
-    changes = {}
-    for name in one.__dataclass_fields__:
-        values = getattr(one, name), getattr(two, name)
-        if isinstance(values[0], str):
-            if values[0] != values[1]:
-                raise CircuitError(f"{one.name}: {name} is {values[0]!r} in one network and {values[1]!r} in the other")
-        elif np.ndim(values[0]) or np.ndim(values[1]) or values[0] != values[1]:
-            changes[name] = np.concatenate(
-                [np.broadcast_to(value, size).ravel() for value, size in zip(values, (shape, other), strict=True)]
-            )
-    return replace(one, **changes)
 
 
 def dc_equations(network: Network) -> Equations:

@@ -12,7 +12,8 @@ from types import MappingProxyType
 
 import numpy as np
 
-from piezolab.circuit.elements import GROUND, Capacitor, Jfet, NoiseVoltage, Resistor
+from piezolab.circuit.clamp import clamp_noise
+from piezolab.circuit.elements import GROUND, Capacitor, Clamp, Jfet, NoiseVoltage, Resistor
 from piezolab.circuit.errors import CircuitError
 from piezolab.circuit.jfet import BOLTZMANN, ELEMENTARY_CHARGE, REFERENCE_C, ZERO_CELSIUS, JfetModel
 from piezolab.circuit.network import SMALL_OHM, Network, ac_equations, wide
@@ -109,6 +110,8 @@ def _contributions(
                 yield name, four_kt * siemens * between(a, b)
             case NoiseVoltage(name=name, v_per_rthz=density):
                 yield name, wide(density, axes) ** 2 * _squared(reach[name])
+            case Clamp(name=name, gate=a, source=b, model=model):
+                yield name, wide(clamp_noise(model, point.jfets[name].v_gs), axes) * between(a, b)
             case Jfet(name=name, drain=d, gate=g, source=s, model=model):
                 at = point.jfets[name]
                 flat, corner = channel_noise(model, at), wide(model.corner_hz, axes)

@@ -9,6 +9,7 @@ import numpy as np
 from piezolab.circuit.elements import (
     GROUND,
     Capacitor,
+    Clamp,
     CurrentSource,
     Element,
     Jfet,
@@ -25,7 +26,7 @@ Value = complex | np.ndarray
 def linearised(network: Network, point: OperatingPoint) -> Network:
     """The network with each transistor replaced by its slopes and capacitances at the operating point.
 
-    Element `Q` becomes `Q g_m`, `Q g_ds`, `Q g_gs`, `Q g_gd`, `Q c_gs` and `Q c_gd`.
+    Element `Q` becomes `Q g_m`, `Q g_ds`, `Q g_gs`, `Q g_gd`, `Q c_gs` and `Q c_gd`; a clamp `Q g_gs` and `Q c_gs`.
     """
     elements: list[Element] = []
     for element in network:
@@ -34,6 +35,10 @@ def linearised(network: Network, point: OperatingPoint) -> Network:
             continue
         q, d, g, s = element.name, element.drain, element.gate, element.source
         at = point.jfets[q]
+        if isinstance(element, Clamp):
+            elements.append(VoltageControlledCurrent(f"{q} g_gs", g, s, g, s, at.g_gs[()]))
+            elements.append(Capacitor(f"{q} c_gs", g, s, element.model.cgs))
+            continue
         elements += [
             VoltageControlledCurrent(f"{q} g_m", d, s, g, s, at.g_m[()]),
             VoltageControlledCurrent(f"{q} g_ds", d, s, d, s, at.g_ds[()]),

@@ -39,7 +39,8 @@ class Symbol:
         return left, low, right, high
 
 
-_HALF_WIDTH = {"resistor": 0.25, "capacitor": 0.3, "disc": 0.42, "battery": 0.36, "inductor": 0.3, "led": 0.92}
+_HALF_WIDTH = {"resistor": 0.25, "capacitor": 0.3, "disc": 0.42, "battery": 0.36, "inductor": 0.3, "led": 0.92,
+               "pair": 0.35, "diode": 0.3}  # fmt: skip
 
 
 @dataclass(frozen=True)

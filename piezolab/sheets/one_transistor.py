@@ -19,7 +19,9 @@ Wires = tuple[tuple[Point, ...], ...]
 
 _ALWAYS = frozenset({"Q1", "R_G", "C_out", "R_bleed"})
 _LADDER = ("R_S", "R_S1", "R_S2", "R_S3")
-_NAMES = _ALWAYS | {"R_1", "R_2", "C_div", "R_stop", "R_D", "C_S", *_LADDER}
+_CLAMPS = ("D_pair", "D_low", "D_high")
+_FOR_CLAMPS = 2.0
+_NAMES = _ALWAYS | {"R_1", "R_2", "C_div", "R_stop", "R_D", "C_S", *_CLAMPS, *_LADDER}
 
 
 def places_and_wires(parts: Sequence[Part]) -> tuple[Places, Wires] | None:
@@ -45,11 +47,13 @@ def places_and_wires(parts: Sequence[Part]) -> tuple[Places, Wires] | None:
 
 @dataclass(frozen=True)
 class _Grid:
-    """line_x: the column of drain, source and what hangs on them; foot: the gate resistor's lower end; top_y: the
-    highest point."""
+    """stop_end: where a stopper ends; clamp_x: where clamps hang on the gate; line_x: the column of drain, source and
+    what hangs on them; foot: the gate resistor's lower end; top_y: the highest point."""
 
+    stop_end: float
     gate_x: float
     line_x: float
+    clamp_x: float
     source_y: float
     top_y: float
 
@@ -73,17 +77,21 @@ def _grid(found: Mapping[str, Part]) -> _Grid:
     gate_x = 6.0 if divided else 4.5 if stopped else 2.5
     if divided and "C_div" not in found:
         gate_x = 5.5 if stopped else 4.5
-    return _Grid(gate_x, gate_x + 1.5, source_y, source_y + 2 + (2 if "R_D" in found else 1))
+    stop_end = gate_x
+    if any(name in found for name in _CLAMPS):
+        gate_x += _FOR_CLAMPS
+    top_y = source_y + 2 + (2 if "R_D" in found else 1)
+    return _Grid(stop_end, gate_x, gate_x + 1.5, (stop_end + gate_x) / 2, source_y, top_y)
 
 
 def _gate(found: Mapping[str, Part], grid: _Grid, places: Places) -> Wires:
     """Stopper, and where the gate resistor returns to."""
     gate_y, foot, top_y = grid.gate_y, grid.foot, grid.top_y
-    end = grid.gate_x
+    end = grid.stop_end
     if "R_stop" in found:
         end -= 2
-        places["R_stop"] = ((end, gate_y), (grid.gate_x, gate_y))
-    wires: list[tuple[Point, ...]] = [((0, gate_y), (1, gate_y), (end, gate_y))]
+        places["R_stop"] = ((end, gate_y), (grid.stop_end, gate_y))
+    wires: list[tuple[Point, ...]] = [((0, gate_y), (1, gate_y), (end, gate_y)), *_clamps(found, grid, places)]
     if "R_1" in found:
         places["R_1"] = ((3, top_y), (3, top_y - 2))
         places["R_2"] = ((3, foot), (3, foot - 2))
@@ -93,6 +101,22 @@ def _gate(found: Mapping[str, Part], grid: _Grid, places: Places) -> Wires:
             wires += [((3, foot), (4.8, foot)), ((4.8, foot - 2), (4.8, 0))]
     elif found["R_G"].nodes[1] != "tap":
         wires.append(((1, foot), (1, 0)))
+    return tuple(wires)
+
+
+def _clamps(found: Mapping[str, Part], grid: _Grid, places: Places) -> Wires:
+    """A clamp between the gate and ground, and one to the supply; the gate's wire to them."""
+    x, y = grid.clamp_x, grid.gate_y
+    if x == grid.gate_x:
+        return ()
+    wires: list[tuple[Point, ...]] = [((grid.stop_end, y), (x, y), (grid.gate_x, y))]
+    for name in ("D_pair", "D_low"):
+        if name in found:
+            places[name] = ((x, y), (x, y - 2)) if name == "D_pair" else ((x, y - 2), (x, y))
+            wires.append(((x, y - 2), (x, 0)))
+    if "D_high" in found:
+        places["D_high"] = ((x, y), (x, y + 2))
+        wires.append(((x, y + 2), (x, grid.top_y)))
     return tuple(wires)
 
 

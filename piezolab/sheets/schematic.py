@@ -23,6 +23,7 @@ from piezolab.sheets.symbols import LINE, UNIT, symbol_svg
 from piezolab.studies.linear import LinearChain
 
 _MARGIN = 0.35  # grid units
+_GAPS = {"jfet": 0.15, "battery": 0.42, "disc": 0.46, "led": 1.0, "pair": 0.42, "diode": 0.44}
 _END = 0.09  # radius of an open terminal, grid units
 
 
@@ -74,7 +75,8 @@ def schematic_text(chain: SignalChain, *, live: bool = True, light: tuple[Part, 
             )
         else:
             ends = " to ".join(_node(node) for node in part.nodes)
-            sentences.append(f"{part.name}, {part.label} {_amount(part)}: {ends}.")
+            what = catalogue.clamps()[chain.clamp_part].type_number if part.kind == "clamp" else _amount(part)
+            sentences.append(f"{part.name}, {part.label} {what}: {ends}.")
     if live:
         told = [f"{_node(node)} {show(volt, 'V')}" for node, volt in _voltages(linear).items()]
         if told:
@@ -94,7 +96,7 @@ def lettered(linear: LinearChain, *, live: bool, light: tuple[Part, ...] = ()) -
         lines = _lines(assembly, parts.get(symbol.name), symbol.name)
         if symbol.kind == "jfet" and live:
             lines.append((show(float(linear.point.jfets[symbol.name].i_d), "A"), "live"))
-        gap = {"jfet": 0.15, "battery": 0.42, "disc": 0.46, "led": 1.0}.get(symbol.kind, 0.34)
+        gap = _GAPS.get(symbol.kind, 0.34)
         spots = beside(symbol.terminals, gap)
         if not letterer.place(lines, spots):
             letterer.place([(" ".join(words for words, _ in lines), "part")], spots)
@@ -139,6 +141,8 @@ def _lines(assembly: Assembly, part: Part | None, name: str) -> list[tuple[str, 
         return [(_disc_name(name), "part"), (_code(values.pickup_c, "F"), "value"), *turned]
     if part.kind == "jfet":
         return [(name, "part"), (catalogue.transistors()[values.jfet].type_number, "value")]
+    if part.kind == "clamp":
+        return [(name, "part"), (catalogue.clamps()[values.clamp_part].type_number, "value")]
     feed = "adapter" if values.supply == "adapter" else name
     words = {"C_lead": "lead", "C_cable": "cable", "C_in": "input", "R_in": "input", "B1": feed}.get(name, name)
     return [(words, "part"), (_amount(part), "value")]

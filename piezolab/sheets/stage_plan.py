@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from piezolab.chain.assembly import Assembly
+from piezolab.chain.clamping import both_ways
 from piezolab.chain.parts import GROUND, Part
 from piezolab.chain.stages.stage import INPUT, SUPPLY
 from piezolab.sheets.drawing import Drawing, Point, Symbol
@@ -36,7 +37,10 @@ class StagePlan:
 def symbol_of(part: Part, places: tuple[Point, ...]) -> Symbol:
     """The symbol of a part at these places."""
     polarised = part.kind == "capacitor" and part.name not in STRAY and part.value >= POLARISED_FROM
-    return Symbol(part.name, part.kind, places, part.name in STRAY, polarised)
+    kind = part.kind
+    if kind == "clamp":
+        kind = "pair" if both_ways(part.value) else "diode"
+    return Symbol(part.name, kind, places, part.name in STRAY, polarised)
 
 
 def plan_of(assembly: Assembly) -> StagePlan:

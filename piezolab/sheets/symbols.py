@@ -64,6 +64,8 @@ def _fragment(kind: str, offsets: tuple[Point, ...], stray: bool, polarised: boo
             "inductor": elements.Inductor,
             "source": elements.SourceV,
             "led": elements.LED,
+            "diode": elements.Diode,
+            "pair": elements.DiodeTVS,
         }
         if kind not in makers:
             raise ValueError(f"a part of kind {kind!r} has no symbol")

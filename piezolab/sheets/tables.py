@@ -116,6 +116,8 @@ def _part_row(data: SheetData, item: Item) -> PartRow:
         seen = ", ".join(kind.pins_seen)
         note.append(f"legs seen: {seen}; {kind.pin_note}" if seen else kind.pin_note)
         return PartRow(name, item.label, kind.type_number, "printed", "; ".join(note), 1, prices.get("transistor"))
+    if item.kind == "clamp":
+        return _clamp_row(data, item)
     unit = "ohm" if item.kind == "resistor" else "F"
     value, bands, marking = item.preferred or 0.0, (), ""
     if abs(item.off) > 0.005:
@@ -142,6 +144,17 @@ def _part_row(data: SheetData, item: Item) -> PartRow:
         note.append(f"electrolytic, {item.rating_v:g} V or more; + to {data.lane(item.positive)}")
     code = letter_code(value, unit) if value else "0"
     return PartRow(name, item.label, code, marking, "; ".join(note), 1, prices.get(item.kind), bands)
+
+
+def _clamp_row(data: SheetData, item: Item) -> PartRow:
+    kind = catalogue.clamps()[data.chain.clamp_part]
+    count, note = int(kind.pieces), kind.note
+    if item.name != "D_pair":  # of rails
+        count, note = 1, "k (the band) to the gate" if item.name == "D_low" else "k (the band) to the supply"
+        if kind.junctions > 1:  # both in one case
+            count, note = (1, "one for both rails, its middle to the gate") if item.name == "D_low" else (0, "see Dlow")
+    return PartRow(part_name(item.name), item.label, kind.type_number, "printed", note, count,
+                   data.prices.of.get("clamp"))  # fmt: skip
 
 
 def _light(data: SheetData) -> list[PartRow]:

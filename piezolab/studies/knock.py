@@ -17,6 +17,7 @@ from piezolab import catalogue
 from piezolab.chain import SignalChain
 from piezolab.chain.assembly import Assembly
 from piezolab.circuit.breakdown import breaking_down
+from piezolab.circuit.elements import Clamp
 from piezolab.circuit.network import Network
 from piezolab.circuit.operating_point import JfetPoint, OperatingPoint
 from piezolab.circuit.small_signal import linearised, transfer
@@ -51,7 +52,8 @@ class Knock:
     at the input that follows, V peak; forward_a: largest current into the gate, A; reverse_a, charge_c, energy_j: what
     breaks through backwards, A, C, J (the most that one transistor takes); may_a: rating of the forward current;
     silent_s: from the start of the knock until the stage plays again: 1 kHz within QUIET_DB and the clip edge within
-    EDGE_PART of rest, s; inf where it does not within a quarter of an hour, nan where the stage does not work at rest.
+    EDGE_PART of rest, s; inf where it does not within a quarter of an hour, nan where the stage does not work at rest;
+    clamp_a, clamp_may_a: the most that goes through a clamp's part, and what that may carry, A; 0 and inf without one.
     """
 
     peak_v: float
@@ -67,6 +69,8 @@ class Knock:
     charge_c: np.ndarray
     energy_j: np.ndarray
     silent_s: np.ndarray
+    clamp_a: float
+    clamp_may_a: float
 
     @property
     def over_voltage(self) -> bool:
@@ -135,6 +139,7 @@ def knock(chain: SignalChain, peak_v: float = KNOCK_V) -> Knock | None:
         charge_c=charge,
         energy_j=energy,
         silent_s=_silent(linear, run),
+        **_through_clamps(chain, network, run),
     )
 
 
@@ -158,6 +163,8 @@ def _broken_through(whole: Network, run: Transient) -> tuple[np.ndarray, ...]:
     time = run.time
     most = np.zeros((3, *next(iter(run.voltages.values())).shape[:-1]))
     for jfet in whole.jfets:
+        if isinstance(jfet, Clamp):
+            continue
         q = run.jfets[jfet.name]
         v_gs, v_gd = q.v_gs, q.v_gs - q.v_ds
         i_gs, _, i_gd, _ = jfet.model.over_time().broken_through(v_gs, v_gd)
@@ -167,11 +174,19 @@ def _broken_through(whole: Network, run: Transient) -> tuple[np.ndarray, ...]:
     return tuple(most)
 
 
+def _through_clamps(chain: SignalChain, network: Network, run: Transient) -> dict[str, float]:
+    names = [element.name for element in network if isinstance(element, Clamp)]
+    if not names:
+        return {"clamp_a": 0.0, "clamp_may_a": float("inf")}
+    most = max(float(np.abs(run.jfets[name].i_g).max()) for name in names)
+    return {"clamp_a": most, "clamp_may_a": catalogue.clamps()[chain.clamp_part].may_a}
+
+
 def _silent(linear: LinearChain, run: Transient) -> np.ndarray:
     """When gain and clip edge are back for good, s after the start, by run."""
     over = 1 / KNOCK_HZ  # while it lasts nobody asks whether the strings are heard
     late = np.unique(np.searchsorted(run.time, np.geomspace(over, run.time[-1], INSTANTS)).clip(0, len(run.time) - 1))
-    names = linear.assembly.transistors
+    names = [jfet.name for jfet in linear.assembly.network.jfets]
     kinds = [field.name for field in fields(JfetPoint)]
     points = {name: JfetPoint(*(getattr(run.jfets[name], kind)[..., late] for kind in kinds)) for name in names}
     wide = LinearChain(_as_wide(linear.assembly, points[names[0]].v_gs.shape))

@@ -21,7 +21,7 @@ from piezolab.studies.swing import swing
 
 SIGNAL_HZ = 1000.0
 SOFT_DB, NORMAL_DB, HARD_DB = -20.0, -10.0, 0.0  # of play_v
-CAUSES = ("cut-off", "triode", "gate", "input")
+CAUSES = ("cut-off", "triode", "gate", "clamp", "input")
 FAR_V = 1e4  # V; beyond this nothing is looked for
 
 
@@ -55,7 +55,7 @@ class Levels:
 
     @property
     def clip_cause(self) -> np.ndarray:
-        """What clips first: `cut-off`, `triode`, `gate` or `input`."""
+        """What clips first: `cut-off`, `triode`, `gate`, `clamp` or `input`."""
         return np.where(self.up <= self.down, self.cause_up, self.cause_down)
 
     @property

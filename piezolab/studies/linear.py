@@ -90,12 +90,12 @@ class LinearChain:
     @property
     def saturated(self) -> np.ndarray:
         """Whether every transistor is in saturation at rest."""
-        return np.all([q.region == "saturation" for q in self.point.jfets.values()], axis=0)
+        return np.all([self.point.jfets[q].region == "saturation" for q in self.assembly.transistors], axis=0)
 
     @property
     def gate_conducts(self) -> np.ndarray:
         """Whether any transistor's gate conducts at rest."""
-        return np.any([conducting(q) for q in self.point.jfets.values()], axis=0)
+        return np.any([conducting(self.point.jfets[q]) for q in self.assembly.transistors], axis=0)
 
     @property
     def works(self) -> np.ndarray:

@@ -42,12 +42,12 @@ class Edge:
 def edges_of_several(linear: LinearChain) -> tuple[Edge, ...]:
     """The edges of all transistors of a chain, of the batch's shape."""
     line = linear.load_line
-    rest = {name: linear.point.jfets[name].i_channel for name in line.names}
+    rest = {name: linear.point.jfets[name].i_channel for name in linear.assembly.transistors}
     moved = np.abs(line.linear).max(axis=-1).reshape(line.shape)
     silent = moved < 1e-9
     row = _ROW / np.where(silent, 1.0, moved)[..., None]
     sides = [np.where(silent, np.inf, _side(line, rest, sign * row)) for sign in (1.0, -1.0)]
-    labels = [(name, cause) for name in line.names for cause in CAUSES]
+    labels = [(name, cause) for name in rest for cause in CAUSES]
     return tuple(Edge(*label, rising, falling) for label, rising, falling in zip(labels, *sides, strict=True))
 
 
@@ -82,6 +82,8 @@ def _left(line: LoadLine, rest: dict[str, np.ndarray], e: np.ndarray) -> np.ndar
     points, _ = line.at(e)
     found = []
     for name, model in zip(line.names, line.models, strict=True):
+        if name not in rest:  # a clamp
+            continue
         q = points[name]
         v_t, i_s = (np.broadcast_to(x, len(line.rest)).reshape(*line.shape, 1)
                     for x in (model.thermal_voltage, model.saturation_current))  # fmt: skip

@@ -31,7 +31,7 @@ class Item:
     """One part to buy.
 
     kind: resistor, film, electrolytic, bipolar (where phantom power would drive a polarised one backwards: bipolar or
-    film only) or transistor; value: as designed, preferred: the nearest E24 (resistors) or E12
+    film only), transistor or clamp; value: as designed, preferred: the nearest E24 (resistors) or E12
     (capacitors) value, both SI; highest_v: largest direct voltage across it, V; rating_v: to ask for; positive: node of
     the positive lead, None where there is none; watt: size of a resistor.
     """
@@ -73,13 +73,15 @@ def other_types(chain: SignalChain) -> tuple[str, ...]:
 
 
 def _bought(part: Part) -> bool:
-    on_board = part.where in ("board", "supply") and part.kind in ("resistor", "capacitor", "jfet")
+    on_board = part.where in ("board", "supply") and part.kind in ("resistor", "capacitor", "jfet", "clamp")
     return on_board or part.key == "pad"
 
 
 def _item(part: Part, volts: dict[str, float], watts: dict[str, float], phantom: bool) -> Item:
     if part.kind == "jfet":
         return Item(part.name, part.label, "transistor", None, None)
+    if part.kind == "clamp":
+        return Item(part.name, part.label, "clamp", None, None)
     value = float(part.value)
     if part.kind == "resistor":
         need = 2 * watts.get(part.name, 0.0)  # half its rating keeps a part cool

@@ -64,7 +64,7 @@ def signal_line(linear: LinearChain, frequency: float = LINE_HZ) -> SignalLine:
     """The lines of a chain's first transistor at a frequency in Hz, with its own capacitances in place; further
     transistors are taken with their slopes at rest."""
     assembly = linear.assembly
-    if len(assembly.transistors) == 1 and frequency == LINE_HZ:
+    if len(assembly.network.jfets) == 1 and frequency == LINE_HZ:
         by_pickup, _, by_current = linear.seen_from_ports
         return SignalLine(*by_pickup, *(-value for value in by_current))
     name = assembly.transistors[0]

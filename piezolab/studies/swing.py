@@ -2,7 +2,8 @@
 
 Every capacitor keeps the voltage it has at rest but for its impedance at 1 kHz, so the transistor moves along the
 straight lines of `load_line.signal_line`, the square law deciding how far. Reached first on the one side: cut-off (I_D
-under 1 % of rest), on the other the triode region (V_DS under V_GS - V_GS(off)) or gate conduction (1 uA). The input's
+under 1 % of rest), on the other the triode region (V_DS under V_GS - V_GS(off)) or gate conduction (1 uA); a clamp at
+the gate has edges of its own. The input's
 own ceiling is no matter of the stage and left out here. All of it for whole batches: by halving intervals for one
 transistor, whose edges are roots of one unknown; with several, which move each other, along the load line of them all
 (`several_transistors`).
@@ -18,6 +19,7 @@ import numpy as np
 from piezolab.chain import SignalChain
 from piezolab.circuit.jfet import channel
 from piezolab.giving_way import give_way
+from piezolab.studies.clamp_edges import clamp_edges
 from piezolab.studies.linear import LinearChain
 from piezolab.studies.several_transistors import CAUSES, CUT_OFF_PART, GATE_A, Edge, edges_of_several
 from piezolab.studies.stage_lines import signal_line
@@ -75,11 +77,11 @@ class Swing:
     @property
     def line_imbalance_db(self) -> np.ndarray:
         """The same of the load line's own two ends, cut-off and triode region, the gate left aside, dB."""
-        return Swing.of(tuple(edge for edge in self.edges if edge.cause != "gate")).imbalance_db
+        return Swing.of(tuple(edge for edge in self.edges if edge.cause not in ("gate", "clamp"))).imbalance_db
 
     @property
     def cause(self) -> np.ndarray:
-        """What begins first: `cut-off`, `triode` or `gate`."""
+        """What begins first: `cut-off`, `triode`, `gate` or `clamp`."""
         return self._first("cause")
 
     @property
@@ -112,7 +114,7 @@ def _swing(linear: LinearChain) -> Swing:
         raise ValueError("a chain without a stage does not clip before its input does")
     names = linear.assembly.transistors
     if len(names) > 1:
-        return Swing.of(edges_of_several(linear))
+        return Swing.of((*edges_of_several(linear), *clamp_edges(linear)))
     model = linear.assembly.network[names[0]].model
     line = signal_line(linear)
     drive = np.abs(line.gs_e)
@@ -163,7 +165,8 @@ def _swing(linear: LinearChain) -> Swing:
     silent = np.broadcast_to(drive < 1e-9, shape)
     signed = {"cut-off": cut_off, "triode": triode, "gate": gate}
     found = {cause: np.where(silent, np.inf, np.broadcast_to(edge, shape)) for cause, edge in signed.items()}
-    return Swing(*found.values(), tuple(Edge.at(names[0], cause, edge) for cause, edge in found.items()))
+    edges = (Edge.at(names[0], cause, edge) for cause, edge in found.items())
+    return Swing(*found.values(), (*edges, *clamp_edges(linear)))
 
 
 def swing_of(chain: SignalChain) -> Swing:

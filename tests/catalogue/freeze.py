@@ -13,7 +13,7 @@ from typing import Any
 
 from piezolab.catalogue import data_dir, spelled_out
 
-FILES = ("transistors", "inputs", "cables", "batteries", "pickups")
+FILES = ("transistors", "inputs", "cables", "batteries", "pickups", "clamps")
 FROZEN = Path(__file__).with_name("frozen_rows.json")
 
 #: Words that change no figure and may be mended; which row stands for which; and the sizes of a battery, on which no

@@ -59,6 +59,8 @@ FORMAT_1 = [
     ("bypass_part", 1.0, "0.05 to 1"),
     ("out_c", 2.2e-6, "1 nF to 1 mF"),
     ("bleed_r", 100e3, "1 kΩ to 100 MΩ"),
+    ("clamp", "none", None),
+    ("clamp_part", "transistor-pair", None),
     ("supply", "alkaline-9v", None),
     ("supply_v", 9.0, "1 V to 30 V"),
     ("supply_r", 0.0, "0 Ω to 100 kΩ"),

@@ -12,7 +12,7 @@ from piezolab.studies import knock as study
 from piezolab.studies.knock import BREAKS_AT, KNOCK_HZ, SHAPES, STEPS, knock, knock_shape, knock_times, run_knock
 from piezolab.studies.linear import LinearChain
 
-CHAINS = [{}, {"stage": "gain", "pickup_c": 3e-9, "jfet": "2N3819"}]
+CHAINS = [{}, {"stage": "gain", "pickup_c": 3e-9, "jfet": "2N3819"}, {"clamp": "pair"}]
 
 
 class ByHand:
@@ -37,6 +37,9 @@ class ByHand:
                 c[b, a] -= farad
 
         between(0, None, v.pickup_c + v.lead_m * v.lead_c)
+        self.clamp = catalogue.clamps()[chain.clamp_part] if chain.clamp == "pair" else None
+        if self.clamp:  # two junctions back to back
+            between(0, None, self.clamp.capacitance / 2)
         between(0, 1, cgs)
         between(0, 2, cgd)
         between(2 if self.gain_stage else 1, 3, v.out_c)
@@ -62,6 +65,15 @@ class ByHand:
     def junction(self, volt: float) -> float:
         return 10e-15 * np.expm1(min(volt / self.v_t, 60.0))
 
+    def clamped(self, volt: float) -> float:
+        """Current through two junctions back to back: 1 uA at the row's voltage, a knee into its resistance."""
+        if not self.clamp:
+            return 0.0
+        k = self.clamp
+        x = np.log(np.expm1(1e-6 * k.ohm / k.knee_v)) + (abs(volt) - k.holds_v) / k.knee_v
+        through = k.knee_v / k.ohm * (x if x > 40 else np.log1p(np.exp(x)))
+        return np.sign(volt) * through + k.leak_a * np.tanh(volt / (4 * self.v_t))
+
     def into(self, state: np.ndarray) -> np.ndarray:
         """Currents into the four nodes."""
         v, (g, s, d, j) = self.v, state
@@ -69,7 +81,7 @@ class ByHand:
         i = self.channel(g - s, d - s)
         drain = (v.supply_v - d) / v.drain_r - i + i_gd if self.gain_stage else 0.0
         return np.array([
-            -g / v.gate_r - g / v.pickup_r - i_gs - i_gd, i + i_gs - s / v.source_r, drain,
+            -g / v.gate_r - g / v.pickup_r - i_gs - i_gd - self.clamped(g), i + i_gs - s / v.source_r, drain,
             -j / v.bleed_r - j / v.input_r,
         ])  # fmt: skip
 

@@ -93,7 +93,7 @@ STILL = {
 MOVING = {
     "supply_v": 8.0, "source_r": 2.2e3, "drain_r": 4.7e3, "gate_r": 1e6, "pickup_r": 1e7, "jfet_idss": 4e-3,
     "jfet_vgsoff": 1.5, "jfet_lambda": 0.05, "jfet_ig": 1e-7, "temp_c": 40.0, "supply_r": 1e3, "gate_stop": 10e3,
-    "return": "divider",
+    "return": "divider", "clamp": "pair",
 }  # fmt: skip
 
 

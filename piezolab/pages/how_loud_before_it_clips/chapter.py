@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from piezolab.chain import SignalChain
-from piezolab.pages.how_loud_before_it_clips.knock_words import knock_words
+from piezolab.pages.how_loud_before_it_clips.knock_section import KnockSection
 from piezolab.pages.how_loud_before_it_clips.level_figures import PLAYING, axes, fading_figure, found, line
 from piezolab.pages.how_loud_before_it_clips.level_path_figure import path_figure
 from piezolab.pages.how_loud_before_it_clips.tasks import TASKS
@@ -194,7 +194,7 @@ def more(state: PageState) -> list[Any]:
         PlotSection(state, "From the disc to the input", path_figure, folded=True),
         Section(state, "battery", "How long does the supply last?", battery_words),
         PlotSection(state, "While the battery runs down", fading_figure, folded=True),
-        Section(state, "knock", "What does a knock do?", knock_words, folded=True),
+        KnockSection(state),
     ]
 
 

@@ -13,6 +13,7 @@ CAUSES = {
     "cut-off": "the transistor runs out of current and cuts off: one side of each swing is flattened",
     "triode": "the transistor runs out of voltage: one side of each swing is squashed",
     "gate": "the gate starts to conduct: a rasp on hard strokes, and the note ducks after them",
+    "clamp": "the clamp at the gate begins to hold: both sides are flattened",
     "input": "the input you plug into takes no more: both sides are flattened, harshly",
 }
 ASSUMED = "What the input takes is typical of its kind, not measured on yours."
@@ -22,7 +23,7 @@ def cause_words(chain: SignalChain, cause: str, transistor: str) -> str:
     """What clips; with several transistors, which."""
     names = {part.name: part.label for part in assemble(chain.values).parts if part.kind == "jfet"}
     words = CAUSES[cause]
-    if len(names) < 2 or not transistor:
+    if len(names) < 2 or transistor not in names:
         return words
     who = f"the {names[transistor]} {transistor}"
     return words.replace("the transistor", who).replace("the gate", f"the gate of {who}")

@@ -57,6 +57,10 @@ def applies(key: str, chain: SignalChain) -> bool:
             return chain["return"] == "divider"
         case "bypass_part":
             return chain.bypass_c > 0
+        case "clamp":
+            return topology.powered
+        case "clamp_part":
+            return topology.powered and chain.clamp != "none"
         case "jfet_vds":
             return chain.jfet_idss is not None
         case "ripple_v":

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from piezolab import catalogue
 from piezolab.chain import SignalChain
 from piezolab.chain.assembly import assemble
 from piezolab.chain.parameters import all_parameters
@@ -38,6 +39,8 @@ def _value(part: Part, chain: SignalChain) -> str:
     if part.kind == "jfet":
         measured = "your own, measured" if chain.transistor_measured else "typical, not yours"
         return f"{chain.type_number} ({measured})"
+    if part.kind == "clamp":
+        return catalogue.clamps()[chain.clamp_part].type_number
     value = float(part.value)
     if part.unit in ("ohm", "F"):
         short = letter_code(value, part.unit)

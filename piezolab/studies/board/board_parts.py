@@ -9,10 +9,14 @@ from collections.abc import Collection
 from dataclasses import dataclass
 
 from piezolab.chain.assembly import GROUND, SUPPLY, Assembly
+from piezolab.chain.clamping import both_ways
 from piezolab.chain.parts import Part
 
 HOLE = 2.54  # mm, the grid of stripboard and breadboard (0.1 inch)
 ELECTROLYTIC_FROM = 1e-6  # F; below this a maker takes a film capacitor: common practice, no source
+
+
+ON_BOARD = ("resistor", "capacitor", "jfet", "clamp")
 
 
 @dataclass(frozen=True)
@@ -80,6 +84,10 @@ def board_parts(
             by_letter = dict(zip("DGS", part.nodes, strict=True))
             order = tuple(pins.split())
             parts.append(BoardPart(part.name, part.kind, tuple(by_letter[pin] for pin in order), order, TRANSISTOR))
+        elif part.kind == "clamp":
+            leads = ("", "") if both_ways(part.value) else ("a", "k")
+            size = Size("bar", resistor_pitch, 40.0, 4.2, 2.0)
+            parts.append(BoardPart(part.name, part.kind, part.nodes, leads, size))
         else:
             size = size_of(part.kind, float(part.value), resistor_pitch)
             leads = ("+", "-") if size.shape == "can" and part.name not in bipolar else ("", "")
@@ -98,7 +106,7 @@ def board_parts(
 
 def soldered(assembly: Assembly) -> tuple[Part, ...]:
     """The chain's parts that sit on the board, the battery aside."""
-    return tuple(part for part in assembly.where("board", "supply") if part.kind in ("resistor", "capacitor", "jfet"))
+    return tuple(part for part in assembly.where("board", "supply") if part.kind in ON_BOARD)
 
 
 def lanes_of(parts: tuple[BoardPart, ...], wires: tuple[Wire, ...]) -> tuple[str, ...]:

@@ -17,6 +17,7 @@ import numpy as np
 
 from piezolab.chain.assembly import GROUND, PICKUP, SUPPLY, Assembly
 from piezolab.chain.parts import Part
+from piezolab.circuit.clamp import clamp_current
 from piezolab.circuit.jfet import JfetModel
 from piezolab.studies.faults.elsewhere import elsewhere_wires, long_lanes_of
 from piezolab.studies.faults.network_names import (
@@ -113,7 +114,7 @@ def _clip(part: Part) -> tuple[str, str]:
 
 def soldered(part: Part) -> bool:
     """Whether the part is a two-lead part that the maker puts in: on the board, at the supply, or a pad."""
-    return part.kind in ("resistor", "capacitor") and (part.where in ("board", "supply") or part.key == "pad")
+    return part.kind in ("resistor", "capacitor", "clamp") and (part.where in ("board", "supply") or part.key == "pad")
 
 
 def fault_network(assembly: Assembly, diode: bool = True, light: Led | None = None) -> FaultNetwork:
@@ -197,7 +198,7 @@ def wire_value(wire: Branch, settings: Settings) -> float | np.ndarray:
 def _slot(part: Part) -> list[Branch]:
     """Resistance beside capacitance, so that any part can sit in any slot; the joint in series with the slot's own."""
     a, b = part.nodes
-    if part.kind == "resistor":
+    if part.kind != "capacitor":
         return [("slot", part.name, a, b), ("farad", f"{part.name}.farad", a, b)]
     inner = f"{part.name} inside"
     return [
@@ -245,10 +246,13 @@ def settings_of(network: FaultNetwork, assembly: Assembly) -> Settings:
         if kind == "farad":
             found[f"{part.name}.loss"] = parts[part.name].loss_tangent
     for part in network.slots:
-        resistor = part.kind == "resistor"
         value = parts[part.name].value
-        found[f"{part.name}.ohm"] = value if resistor else ABSENT_OHM
-        found[f"{part.name}.farad"] = 0.0 if resistor else value
+        ohm, farad = {
+            "resistor": lambda value: (value, 0.0),
+            "capacitor": lambda value: (ABSENT_OHM, value),
+            "clamp": lambda value: (np.minimum(1 / clamp_current(value, 0.0)[1], ABSENT_OHM), value.cgs),
+        }[part.kind](value)
+        found[f"{part.name}.ohm"], found[f"{part.name}.farad"] = ohm, farad
         found[f"{part.name}.joint"] = SOUND_OHM
     for part in network.transistors:
         q, model = part.name, parts[part.name].value

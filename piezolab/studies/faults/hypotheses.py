@@ -110,6 +110,10 @@ def bridge_spot(a: str, b: str) -> str:
 
 def _slot(part: Part, electrolytic: bool) -> Iterator[Hypothesis]:
     p, spot = part.name, f"part:{part.name}"
+    if part.kind == "clamp":  # of another value there is none: sound, missing or burnt through
+        yield Hypothesis(f"open:{p}", "open", spot, (p,), 1.0, set_to(f"{p}.joint", OPEN_OHM))
+        yield Hypothesis(f"bridge:{p}", "bridge", bridge_spot(*part.nodes), (p,), 1.0, drawn(f"{p}.ohm", *SHORT_OHM))
+        return
     value = f"{p}.ohm" if part.kind == "resistor" else f"{p}.farad"
     yield Hypothesis(f"joint:{p}", "joint", spot, (p,), 2.0, drawn(f"{p}.joint", *JOINT_OHM))
     yield Hypothesis(f"open:{p}", "open", spot, (p,), 2.0, set_to(f"{p}.joint", OPEN_OHM))
@@ -127,7 +131,7 @@ def leaking(p: str) -> Edit:
 
 
 def _swaps(network: FaultNetwork) -> Iterator[Hypothesis]:
-    for one, other in combinations(network.board_slots(), 2):
+    for one, other in combinations((part for part in network.board_slots() if part.kind != "clamp"), 2):
         if set(one.nodes) == set(other.nodes):
             continue  # in parallel: nothing changes
         p, q = one.name, other.name

@@ -41,7 +41,7 @@ def clip_ohms(built: BoardUnderMeter, meter: Meter) -> tuple[Expected, Expected]
     Over the diode's spread and that of the meter's test voltages, on the lowest range that shows a number or the next
     above it; typical: on the lowest, with everything as stated.
     """
-    found, alone = [], len(built.network.jfets) < 2  # the diode hangs on its meter, not on a gate's resistor
+    found, alone = [], len(built.network.channels) < 2  # the diode hangs on its meter, not on a gate's resistor
     meters = [_testing(meter, 1 + part) for part in (0.0, -TEST_SPREAD, TEST_SPREAD)] if built.schottky else [meter]
     for pair, factors in (((CLIP, GROUND), FORWARD), ((GROUND, CLIP), BACKWARD)):
         more = (_way_in(built, factors), Resistor("insulation of clip", CLIP, GROUND, INSULATION_OHM))

@@ -180,7 +180,7 @@ def _between(values: np.ndarray, meter: Meter) -> Expected:
 def _examples(built: BoardUnderMeter, reading: np.ndarray) -> np.ndarray:
     """Builds for the faults: evenly over the healthy reading, 1st to 99th percentile, and the type's extremes."""
     ranks = [reading]
-    for jfet in built.network.jfets:
+    for jfet in built.network.channels:
         ranks += [np.broadcast_to(jfet.model.beta, reading.shape), np.broadcast_to(jfet.model.v_off, reading.shape)]
     shares = np.linspace(0.01, 0.99, _EXAMPLES)
     ends = np.array([0.01, 0.99])

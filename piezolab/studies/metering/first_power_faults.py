@@ -40,7 +40,7 @@ def shorts(board: BoardUnderMeter) -> tuple[Fault, ...]:
 def pin_orders(board: BoardUnderMeter) -> tuple[Fault, ...]:
     """Every wrong order of every transistor's legs; exchanging drain and source counts too."""
     return tuple(
-        Fault("pins", order=order, part=element.name) for element in board.network.jfets for order in WRONG_ORDERS
+        Fault("pins", order=order, part=element.name) for element in board.network.channels for order in WRONG_ORDERS
     )
 
 

@@ -114,10 +114,12 @@ def tones_at_probes(
     """Transfer from a voltage source to each probe of `at_probes` at a frequency in Hz, complex, (P,) + batch; the
     transistor's slopes are those with that meter in place."""
     shape, size, count = network.batch_shape, int(np.prod(network.batch_shape)), len(probes)
-    (jfet,) = network.jfets
+    (jfet,) = network.channels
     pairs, at = _places([(jfet.gate, jfet.source), (jfet.drain, jfet.source)], probes)
     sends = [CurrentSource(f"drawn {n}", a, b) for n, (a, b) in enumerate(pairs)]
-    around = network.without(jfet.name).plus(
+    clamps = [element for element in network.jfets if element is not jfet]  # at rest, but for what they leak
+    around = network.without(jfet.name, *(clamp.name for clamp in clamps)).plus(
+        *(Capacitor(clamp.name, clamp.gate, clamp.source, clamp.model.cgs) for clamp in clamps),
         Capacitor("C_gs", jfet.gate, jfet.source, jfet.model.cgs),
         Capacitor("C_gd", jfet.gate, jfet.drain, jfet.model.cgd),
         *sends,
@@ -131,7 +133,7 @@ def tones_at_probes(
                                        np.array(at)[:, None, None], -1)[..., 0]  # fmt: skip
     open_ = open_ + np.moveaxis(reach[:, :, at], -1, 0) * taken[..., None]
     model = jfet.model.take(np.tile(np.arange(size), count), shape)
-    v_gs, v_ds = (each.reshape(-1) for each in metered.ports)
+    v_gs, v_ds = (each.reshape(-1) for each in metered.ports[:2])
     q = jfet_point(model, v_gs, v_ds, (count, size))
     slope = np.stack([
         np.stack([q.g_gs + q.g_gd, -q.g_gd], axis=-1), np.stack([q.g_m - q.g_gd, q.g_ds + q.g_gd], axis=-1),
@@ -145,7 +147,7 @@ def fed_at_probes(
     board: BoardUnderMeter, network: Network, probes: Sequence[Probe], volt: Value, series_ohm: Value = CONTACT_OHM
 ) -> np.ndarray:
     """Volts at each probe with the board on its supply, as `board_under_meter.fed` has it, shape (P,) + batch."""
-    if len(network.jfets) < 2:
+    if len(network.channels) < 2:
         diode = board.thermal_voltage if board.schottky else None
         return at_probes(_powered(board, network, volt, series_ohm), probes, diode).volt
     return np.stack([fed(board, _with(network, probe), volt, series_ohm).point.voltage(probe.a, probe.b)
@@ -155,7 +157,7 @@ def fed_at_probes(
 def dead_at_probes(network: Network, probes: Sequence[Probe], reduced: bool | None = None) -> np.ndarray:
     """Volts at each probe of a network without a supply, shape (P,) + batch; reduced: whether its transistors do not
     hang on each other through gigohms, so that what they see is enough (None: only if there is but one)."""
-    if len(network.jfets) < 2 if reduced is None else reduced:
+    if len(network.channels) < 2 if reduced is None else reduced:
         return at_probes(network, probes).volt
     found: list[np.ndarray] = []
     for (a, b), some in groupby(probes, key=lambda probe: (probe.a, probe.b)):
@@ -170,7 +172,7 @@ def tone_at_probes(
 ) -> np.ndarray:
     """Transfer from a voltage source of the network to each probe, the board on its supply; complex, (P,) + batch."""
     volt = float(board.assembly.values.supply_v)
-    if len(network.jfets) == 1:
+    if len(network.channels) == 1:
         whole = _powered(board, network, volt)
         metered = at_probes(whole, probes, board.thermal_voltage if board.schottky else None)
         return tones_at_probes(whole, metered, probes, source, hertz)
