@@ -41,8 +41,8 @@ def build_figures(
     peak_hz: float | None = None,
 ) -> BuildFigures:
     """Figures of a batch of builds (one axis, or none); low_note_hz: the lowest string, Hz; at_this_voltage: whether
-    it works is asked at this supply voltage alone, and not over the battery's life; peak_hz: where the mid-band is largest, where that is known: the input's ceiling is then taken
-    along the load line, too."""
+    it works is asked at this supply voltage alone, and not over the battery's life; peak_hz: where the mid-band is
+    largest, where that is known: the input's ceiling is then taken along the load line, too."""
     linear = LinearChain.of(values)
     middle = _MIDBAND if peak_hz is None else np.array([peak_hz])
     level = np.abs(linear.gain(np.concatenate([middle, [1000.0, low_note_hz]])))

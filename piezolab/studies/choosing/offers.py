@@ -2,7 +2,7 @@
 
 Those of the search that may be named are worked out as the judgement of one chain has them, and drawn afresh a thousand
 times. A build is offered where all but 25 in 1000 of those fit all wishes, beyond doubt. One is the first by the
-search's order; each other is the best in one respect, and is named only where it is better in that by what one hears
+search's order, and where that has no stage, another the first that has one; each other is the best in one respect, and is named only where it is better in that by what one hears
 or minds (`_MORE`, our own, common practice, no source) than every build named before it.
 """
 
@@ -24,8 +24,8 @@ from piezolab.studies.choosing.worst_case import FittingShare, batch, share_that
 from piezolab.studies.judging.wish import BuildFigures, Wish, benefits, margins, missed
 from piezolab.studies.response import low_note_hz
 
-FIRST, FEWEST, QUIETEST, ROOM, LEVEL, BATTERY, BASS = (
-    "first", "fewest parts", "quietest", "most room", "most level", "least current", "most bass",
+FIRST, STAGED, FEWEST, QUIETEST, ROOM, LEVEL, BATTERY, BASS = (
+    "first", "with a stage", "fewest parts", "quietest", "most room", "most level", "least current", "most bass",
 )  # fmt: skip
 #: Reason -> figure, whether more of it is better, and by how much one build must be better to be named.
 _MORE = {
@@ -210,12 +210,14 @@ def _offered(bench: Bench, ordered: Sequence[Build]) -> tuple[Build, ...]:
     fitting = [build for build in ordered if not build.misses and not build.fails]
     shares: dict[int, FittingShare] = {}
     chosen: list[Build] = []
-    for reason in (FIRST, *_MORE):
-        best = fitting if reason == FIRST else sorted(fitting, key=lambda build, why=reason: -_worth(build, why))
-        tries = 0
+    for reason in (FIRST, STAGED, *_MORE):
+        if reason == STAGED and (not chosen or chosen[0].takes):
+            continue
+        best, tries = _by_reason(fitting, reason), 0
         for build in best:
             same = next((k for k, other in enumerate(chosen) if _like(other, build)), None)
-            if same is None and (tries == _TRIES or (chosen and not _much_better(build, chosen, reason))):
+            worth = reason in (FIRST, STAGED) or not chosen or _much_better(build, chosen, reason)
+            if same is None and (tries == _TRIES or not worth):
                 break
             if same is None:
                 tries += 1
@@ -225,6 +227,12 @@ def _offered(bench: Bench, ordered: Sequence[Build]) -> tuple[Build, ...]:
                 chosen.append(replace(build, fit=shares[id(build)], reasons=(reason,)))
             break
     return tuple(_with_reasons(chosen))
+
+
+def _by_reason(fitting: Sequence[Build], reason: str) -> list[Build]:
+    if reason in (FIRST, STAGED):
+        return [build for build in fitting if build.takes or reason == FIRST]
+    return sorted(fitting, key=lambda build: -_worth(build, reason))
 
 
 def _like(one: Build, other: Build) -> bool:

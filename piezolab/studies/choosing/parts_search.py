@@ -119,7 +119,7 @@ def looked_at(bench: Bench, wiring: Wiring, told: Progress = lambda part: None) 
     if not wiring.powered:
         rows = np.zeros((1, 1), int)
         return Pool(wiring, rows, bench.worst.stood(wiring, rows), 1, True)
-    rows, whole = grid(bench, wiring)
+    rows, whole, good = grid(bench, wiring)
     if not len(rows):
         return None
     pool = Pool(wiring, rows, bench.worst.stood(wiring, rows), len(rows), whole)
@@ -127,6 +127,7 @@ def looked_at(bench: Bench, wiring: Wiring, told: Progress = lambda part: None) 
     for turn in range(0 if whole else _ROUNDS):
         told((turn + 1) / (_ROUNDS + 1))
         near = _neighbours(bench, pool)
+        near = near[_rest_room(bench, wiring, near) >= 0] if good and len(near) else near
         if not len(near):
             break
         both = Stood.together([pool.stood, bench.worst.stood(wiring, near)])
@@ -138,19 +139,20 @@ def looked_at(bench: Bench, wiring: Wiring, told: Progress = lambda part: None) 
     return pool
 
 
-def grid(bench: Bench, wiring: Wiring) -> tuple[np.ndarray, bool]:
-    """Rows to begin with, and whether they are all that may be good."""
+def grid(bench: Bench, wiring: Wiring) -> tuple[np.ndarray, bool, bool]:
+    """Rows to begin with, whether they are all that may be good, and whether they rest well."""
     sizes = [len(bench.drawer.transistors), *(len(slot) for slot in wiring.slots)]
     rest = [0, *(k for k, slot in enumerate(wiring.slots, 1) if slot.key in AT_REST)]
     signal = [k for k in range(1, len(sizes)) if k not in rest]
     if np.prod([float(size) for size in sizes]) <= SMALL:
         rows = np.array(list(itertools.product(*map(range, sizes))), int).reshape(-1, len(sizes))
         rows = rows[bench.within(wiring, rows)]
-        return (rows[_able(bench, wiring, rows)] if len(rows) else rows), True
+        rows, good = _able(bench, wiring, rows)
+        return rows, True, good
     resting = thinned(list(itertools.product(*(range(sizes[k]) for k in rest))), _RESTS)
     rows = np.zeros((len(resting), len(sizes)), int)
     rows[:, rest] = resting
-    rows = rows[_able(bench, wiring, rows)]
+    rows, good = _able(bench, wiring, rows)
     for likely in (True, False):
         options = np.array(_signal_options(bench, wiring, signal, likely), int)
         kept = thinned(rows, max(1, GRID // len(options)))
@@ -158,15 +160,27 @@ def grid(bench: Bench, wiring: Wiring) -> tuple[np.ndarray, bool]:
         many[:, signal] = np.tile(options, (len(kept), 1))
         many = many[bench.within(wiring, many)]
         if len(many):
-            return many, False
-    return many, False
+            break
+    return many, False, good
 
 
-def _able(bench: Bench, wiring: Wiring, rows: np.ndarray) -> np.ndarray:
-    """Which rows rest well, whatever part is taken and from a fresh battery to a spent one, the most room first; the
-    nearest to it where none does."""
+def _able(bench: Bench, wiring: Wiring, rows: np.ndarray) -> tuple[np.ndarray, bool]:
+    """The rows that rest well, the most room first, and True; those nearest to it, and False, where none does."""
+    own = _rest_room(bench, wiring, rows)
+    order = np.argsort(-own, kind="stable")
+    good = order[own[order] >= 0]
+    if len(good) or not len(rows):
+        return rows[good], True
+    return rows[order[: max(_NEAREST, int(np.count_nonzero(own == own[order[0]])))]], False
+
+
+def _rest_room(bench: Bench, wiring: Wiring, rows: np.ndarray) -> np.ndarray:
+    """What is left to the triode region, V, with any part that the transistor may be, from a fresh battery to a spent
+    one; far below 0 where a gate conducts or too little flows. (N,)"""
     there = bench.chain.but(wiring.fixed)
     rest = np.array([0, *(k for k, slot in enumerate(wiring.slots, 1) if slot.key in AT_REST)])
+    if not len(rows):
+        return np.empty(0)
     alike, back = np.unique(rows[:, rest], axis=0, return_inverse=True)
     probe = np.zeros((len(alike), rows.shape[1]), int)
     probe[:, rest] = alike
@@ -179,12 +193,9 @@ def _able(bench: Bench, wiring: Wiring, rows: np.ndarray) -> np.ndarray:
             linear = LinearChain.of(values.but(supply_v=supply_v))
             q = linear.transistor
             bad = linear.gate_conducts | (q.i_d < REST_A[0])
-            room = np.minimum(room, np.where(bad, -1e3 + np.minimum(np.log10(q.i_d + 1e-12), 0), q.v_ds - q.v_ds_sat))
+            room = np.minimum(room, np.where(bad, -1e3 + np.log10(q.i_d + 1e-12), q.v_ds - q.v_ds_sat))
             give_way()
-    own = room[np.ravel(back)]
-    order = np.argsort(-own, kind="stable")
-    good = order[own[order] >= 0]
-    return good if len(good) else order[: max(_NEAREST, int(np.count_nonzero(own == own[order[0]])))]
+    return room[np.ravel(back)]
 
 
 def thinned(rows: Sequence, most: int) -> np.ndarray:
