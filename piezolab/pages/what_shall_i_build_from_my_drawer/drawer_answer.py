@@ -32,7 +32,8 @@ GOES = {"source_r": "as source resistor", "drain_r": "as drain resistor", "gate_
         "bleed_r": "as bleed resistor", "out_c": "as output capacitor", "bypass_c": "across the source resistor",
         "divider_r": "for the divider, two of them", "divider_c": "across the divider's lower half"}  # fmt: skip
 REASONS = {
-    o.FIRST: "first choice", o.STAGED: "first with a stage", o.FEWEST: "fewest parts", o.QUIETEST: "quietest", o.ROOM: "most room",
+    o.FIRST: "first choice", o.STAGED: "first with a stage", o.FEWEST: "fewest parts", o.QUIETEST: "quietest",
+    o.ROOM: "most room",
     o.LEVEL: "most level", o.BATTERY: "easiest on the battery", o.BASS: "most bass",
 }  # fmt: skip
 

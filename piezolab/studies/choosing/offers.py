@@ -2,8 +2,9 @@
 
 Those of the search that may be named are worked out as the judgement of one chain has them, and drawn afresh a thousand
 times. A build is offered where all but 25 in 1000 of those fit all wishes, beyond doubt. One is the first by the
-search's order, and where that has no stage, another the first that has one; each other is the best in one respect, and is named only where it is better in that by what one hears
-or minds (`_MORE`, our own, common practice, no source) than every build named before it.
+search's order, and where that has no stage, another the first that has one; each other is the best in one respect, and
+is named only where it is better in that by what one hears or minds (`_MORE`, our own, common practice, no source) than
+every build named before it.
 """
 
 from __future__ import annotations
@@ -273,6 +274,8 @@ def _front(ordered: Sequence[Build]) -> tuple[Build, ...]:
     some = [build for build in ordered if len(build.misses) == least]
     if not some:
         return ()
+    alike = {tuple(round(build.figures[name], 1) for name in ("gain_db", "headroom_db")): build for build in some[::-1]}
+    some = list(alike.values())  # of those that cannot be told apart in the picture the first
     reasons = [reason for reason in _MORE if reason != BASS]
     table = np.round(np.array([[_worth(build, reason) for reason in reasons] for build in some]), 6)
     at_least = np.all(table[:, None] >= table[None], axis=-1)
