@@ -37,13 +37,13 @@ class DrawerPanel(VBox):
         self.bag: tuple[DrawerTransistor, ...] = ()
         self.drawer, self.wish, self.found = Drawer(), Wish(), None
         self._searched = state.chain
-        self.form = Form("Your drawer and your wishes", FIELDS, "look for builds", self._asked, "more wishes")
+        self.form = Form("Your drawer and your wishes", FIELDS, "look for builds", self._asked, "more parts and wishes")
         self.progress = Buttons("the search", {"stop": self._stop})
         does = {f"build-{n}": self._doer(n) for n in range(MOST_BUILDS)}
         self.answer = PressedTable("answer", {**does, "nearest": self._use_nearest})
         self.answer.spoken = True
         self.front = FrontFigure(self._put, self._beside)
-        super().__init__([self.form, self.progress, self.answer, self.front])
+        super().__init__([self.form, self.progress, self.answer])  # the front once there is one
         state.observe(lambda _: self._chain_moved(), "settled")
 
     def kept_in(self, keepsake: Keepsake) -> None:
@@ -93,6 +93,7 @@ class DrawerPanel(VBox):
         self.answer.old = False
         self.answer.content = answer_html(found, drawer)
         self.front.show(found.front, drawer)
+        self.children = (self.form, self.progress, self.answer, self.front)
         if self._keepsake is not None:
             self._keepsake.keep("found", found_line(found.builds, drawer))
 

@@ -16,18 +16,18 @@ MOST_LIST = 400  # characters of one list
 MOST_VALUES = 40
 MOST_COUNT = 9999
 SERIES, SERIES_RANGE = "E12", (10.0, 10e6)  # what a tick adds, ohm
-_LIST = "3 x 4k7 where you have only three; 4k7 alone: as many as needed."
+_LIST = "3 x 4k7: three of them; 4k7: any number."
 FIELDS = (
     Field(
         "resistors", "resistors", "Ω", "1k 1k5 2k2 3k3 3k9 4k7 6k8 10k 22k 47k 100k 220k 470k 1M 2M2 4M7 10M", _LIST,
         most=MOST_LIST,
     ),
-    Field("series", "and all of E12, 10 Ω to 10 MΩ", tick=True),
     Field("capacitors", "capacitors", "F", "100n 470n 1u 2u2 10u 22u 100u", most=MOST_LIST),
     Field("transistors", "transistor types", "", "J113 2N5457", most=MOST_LIST),
     Field("low_note", "the lowest string may lose", "dB", "1"),
     Field("headroom", "room for hard playing, at least", "dB", "0"),
     Field("gain", "gain, at least", "dB", "-3"),
+    Field("series", "and all of E12, 10 Ω to 10 MΩ", tick=True, more=True),
     Field("step", "thump on plugging in, at most", "V", "0.1", "Our own limit. Empty: no wish.", more=True),
     Field("settle", "settled again within", "s", "3", "Our own limit. Empty: no wish.", more=True),
     Field("dc", "direct voltage on the jack, at most", "V", "50m", "Our own limit. Empty: no wish.", more=True),

@@ -53,6 +53,10 @@ class Pool:
         return Pool(self.wiring, self.rows[index], self.stood.take(index), self.tried, self.whole)
 
 
+def _silent(part: float) -> None:
+    """Nobody is told."""
+
+
 @dataclass
 class Bench:
     """What a search has at hand: a chain, a drawer, a wish, and how it tells how far it is."""
@@ -60,7 +64,7 @@ class Bench:
     chain: SignalChain
     drawer: Drawer
     wish: Wish
-    told: Progress = field(default=lambda part: None)
+    told: Progress = field(default_factory=lambda: _silent)
 
     def __post_init__(self) -> None:
         chain, parts = self.chain.but(stage="follower"), self.drawer.transistors

@@ -58,6 +58,7 @@ class Wiring:
 
     @property
     def powered(self) -> bool:
+        """Whether there is a stage."""
         return self.fixed["stage"] != "direct"
 
     @property
@@ -66,6 +67,7 @@ class Wiring:
         return tuple(slot.key for slot in self.slots if not len(slot))
 
     def slot(self, key: str) -> Slot:
+        """The slot of a setting. Raises StopIteration where there is none."""
         return next(slot for slot in self.slots if slot.key == key)
 
     def put(self, slot: Slot) -> Wiring:

@@ -110,12 +110,12 @@ def test_a_search_tells_how_far_it_is_and_says_the_same_again() -> None:
 
 
 def test_the_interval_of_a_share_against_the_binomial_sum() -> None:
-    """Clopper and Pearson's ends are where one more, or one fewer, would be as rare as the doubt: summed term by term."""
+    """Clopper and Pearson's ends are where one more, or one fewer, would be as rare as the doubt: term by term."""
     from math import comb
 
     for fit, size in ((0, 10), (3, 10), (48, 50), (50, 50)):
         low, high = interval(fit, size, 0.025)
-        chance = [lambda p, k=k: comb(size, k) * p**k * (1 - p) ** (size - k) for k in range(size + 1)]
+        chance = [lambda p, k=k, n=size: comb(n, k) * p**k * (1 - p) ** (n - k) for k in range(size + 1)]
         if fit:
             assert sum(term(low) for term in chance[fit:]) == pytest.approx(0.025, rel=1e-9)
         if fit < size:
