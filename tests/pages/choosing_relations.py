@@ -7,15 +7,15 @@ import re
 from piezolab.pages.how_loud_before_it_clips.chapter import room_words
 from piezolab.pages.kit.wish_words import FAILS, other_types_words
 from piezolab.pages.what_shall_i_build_from_my_drawer.chapter import verdict_words
-from piezolab.pages.what_shall_i_build_from_my_drawer.drawer_panel import FIELDS, answer_html, types_of, values_of
+from piezolab.pages.what_shall_i_build_from_my_drawer.drawer_answer import answer_html
 from piezolab.pages.will_this_transistor_do.sentences import solved
 from piezolab.quantity import letter_code
 from piezolab.sheets.build_sheet import build_sheet
 from piezolab.sheets.what_and_why import CHANGES, change_words, what_and_why
 from piezolab.studies.choosing.best_resistor import ResistorChoice, best_resistor
-from piezolab.studies.choosing.drawer import Drawer
+from piezolab.studies.choosing.drawer import Drawer, DrawerTransistor
 from piezolab.studies.choosing.improvement import improvement
-from piezolab.studies.choosing.parts_search import as_chain, search
+from piezolab.studies.choosing.offers import as_chain, search
 from piezolab.studies.figures import figures
 from piezolab.studies.judging.judgement import Judgement
 from piezolab.studies.judging.wish import Wish
@@ -148,14 +148,13 @@ def resistor_faults(judged: Judgement) -> list[str]:
 
 def search_faults(judged: Judgement) -> list[str]:
     """The drawer's table: its first row is this chain, and what fits does so by the judgement."""
-    texts = {field.name: field.value for field in FIELDS}
-    resistors = values_of(texts["resistors"], "resistors", "ohm")
-    capacitors = values_of(texts["capacitors"], "capacitors", "F")
-    drawer = Drawer(resistors[::2], capacitors, types_of(texts["transistors"]))
-    told = search(judged.chain, drawer, best=4)
+    drawer = Drawer((2.2e3, 6.8e3, 22e3, 1e6, 4.7e6), (100e-9, 10e-6), (DrawerTransistor("J113", 6e-3, 1.6),))
+    told = search(judged.chain, drawer)
     missed = {name for name, kept in limits(judged).items() if not kept}
     faults = [] if set(told.before.fails) == missed else ["first row"]
-    for build in told.builds[:2]:
+    if bool(told.builds) != (told.nearest is None):
+        faults.append("neither an offer nor what comes nearest, or both")
+    for build in (*told.builds[:2], *([told.nearest] if told.nearest else [])):
         kept = limits(Judgement(as_chain(judged.chain, drawer, build)))
         if set(build.fails) != {name for name, good in kept.items() if not good}:
             faults.append(f"a build's wishes: {build.kind}")

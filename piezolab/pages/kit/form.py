@@ -22,7 +22,8 @@ MOST_ENTRY = 60  # characters of one field
 @dataclass(frozen=True)
 class Field:
     """One field. name: word; label, hint: for people; unit: shown behind; value: at first; options: (word, label)
-    pairs of a choice, none for a text; more: stands under the fold; most: characters it takes."""
+    pairs of a choice, none for a text; tick: it is a box to be ticked, `yes` or empty; more: stands under the fold;
+    most: characters it takes."""
 
     name: str
     label: str
@@ -32,6 +33,7 @@ class Field:
     options: tuple[tuple[str, str], ...] = ()
     more: bool = False
     most: int = MOST_ENTRY
+    tick: bool = False
 
 
 class FieldError(ValueError):
@@ -77,7 +79,9 @@ class Form(Piece):
             values={field.name: field.value for field in fields},
         )  # fmt: skip
         self._most = {field.name: field.most for field in fields}
-        self._options = {field.name: {word for word, _ in field.options} for field in fields}
+        self._options = {
+            field.name: {"yes", ""} if field.tick else {word for word, _ in field.options} for field in fields
+        }
         self._asked = asked
 
     def fill(self, values: Mapping[str, str]) -> None:

@@ -6,7 +6,7 @@ drawing library is a static file. Library choice: plotly.js's own "basic" bundle
 beside this module, because a browser reads it in a fifth of the time of the full one in the plotly package.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -22,6 +22,7 @@ LIBRARY_VERSION = "4.1.1"
 LIBRARY_FILE = _STATIC / f"plotly-basic-{LIBRARY_VERSION}.min.js"
 
 Trace = Mapping[str, Any]
+MOST_POINTS = 10_000  # that can be touched
 
 # Names that plot.js turns back into typed arrays. JavaScript's 64-bit integers are not numbers: they become
 # doubles here.
@@ -93,6 +94,9 @@ class Plot(anywidget.AnyWidget):
     narrow_below_px : int
         Below this width the plot counts as narrow, see `set`.
 
+    touched : callable, optional
+        Called with the number of a point that is touched, as its trace has it in ``meta={"touch": [...]}``.
+
     A redraw keeps the reader's zoom. Colours given as ``var(--name)`` are taken from the page's style, so that
     they follow its light or dark theme. In the browser the element carries ``data-state`` (loading, drawn,
     failed), ``data-drawn`` (redraws so far) and ``data-revision``, and sends a ``piezolab:drawn`` event.
@@ -110,8 +114,11 @@ class Plot(anywidget.AnyWidget):
     _layout = traitlets.Dict().tag(sync=True, to_json=_to_wire)
     _narrow = traitlets.Dict().tag(sync=True, to_json=_to_wire)
 
-    def __init__(self, *, height_px: int = 360, label: str = "", **kwargs: Any) -> None:
+    def __init__(
+        self, *, height_px: int = 360, label: str = "", touched: Callable[[int], None] | None = None, **kwargs: Any
+    ) -> None:
         super().__init__(height_px=height_px, label=label, **kwargs)
+        self._touched = touched
         self.on_msg(self._answer)
 
     def set(
@@ -207,3 +214,6 @@ class Plot(anywidget.AnyWidget):
         """Send the drawing library to a front end that has no server of ours to fetch it from."""
         if content == {"want": "plotly"}:
             self.send({"library": "plotly", "version": LIBRARY_VERSION}, buffers=[LIBRARY_FILE.read_bytes()])
+        touch = content.get("touch") if isinstance(content, dict) else None
+        if self._touched is not None and type(touch) is int and 0 <= touch < MOST_POINTS:
+            self._touched(touch)

@@ -37,12 +37,12 @@ def build_figures(
     low_note_hz: float,
     *,
     with_noise: bool = True,
-    works: bool | None = None,
+    at_this_voltage: bool = False,
     peak_hz: float | None = None,
 ) -> BuildFigures:
-    """Figures of a batch of builds (one axis, or none); low_note_hz: the lowest string, Hz; works: of all of them,
-    where it is known; peak_hz: where the mid-band is largest, where that is known: the input's ceiling is then taken
-    along the load line, too."""
+    """Figures of a batch of builds (one axis, or none); low_note_hz: the lowest string, Hz; at_this_voltage: whether
+    it works is asked at this supply voltage alone, and not over the battery's life; peak_hz: where the mid-band is
+    largest, where that is known: the input's ceiling is then taken along the load line, too."""
     linear = LinearChain.of(values)
     middle = _MIDBAND if peak_hz is None else np.array([peak_hz])
     level = np.abs(linear.gain(np.concatenate([middle, [1000.0, low_note_hz]])))
@@ -54,7 +54,7 @@ def build_figures(
             edge = np.minimum(swing(linear).headroom, edge)
     snr = noise_of(values, _NOISE).snr_db_a if with_noise else np.nan
     found = (decibels(np.minimum(note / midband, 1.0)), decibels(edge / values.play_v), decibels(at_1khz))
-    return _together(values, linear, found, snr, np.shape(at_1khz), works)
+    return _together(values, linear, found, snr, np.shape(at_1khz), at_this_voltage)
 
 
 def whole_figures(values: Values, low_note_hz: float, *, with_noise: bool = True) -> BuildFigures:
@@ -110,16 +110,16 @@ def _together(
     found: tuple[np.ndarray, ...],
     snr: Any,
     shape: tuple[int, ...],
-    works: bool | None = None,
+    at_this_voltage: bool = False,
 ) -> BuildFigures:
     """Those figures with what plugging in does, hiss, current, and whether it works."""
-    plug, current = (0.0, 0.0, 0.0), 0.0
+    plug, current, works = (0.0, 0.0, 0.0), 0.0, True
     if stage_named(values.stage).powered:
         there = plugging_of(values, linear)
         plug = (np.abs(there.step_v), there.settle_s, np.abs(there.dc_v))
         current = -linear.point.branch_currents["B1"] + values.other_current
-        works = _works(values, linear) if works is None else works
-    every = (*found, *plug, snr, current, True if works is None else works)
+        works = linear.works if at_this_voltage else _works(values, linear)
+    every = (*found, *plug, snr, current, works)
     return BuildFigures(*(np.broadcast_to(np.asarray(each), shape) for each in every))
 
 

@@ -1,10 +1,9 @@
-"""A drawer of parts, the stages that can be wired from it, and which of its values go together."""
+"""A drawer of parts: what is at hand, how often, and how exact it is."""
 
 from __future__ import annotations
 
-import itertools
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -12,19 +11,27 @@ import numpy as np
 from piezolab.chain import SignalChain
 from piezolab.chain.assembly import assemble
 from piezolab.chain.stages.common_parts import absent
-from piezolab.studies.judging.wish import Wish
-from piezolab.studies.response import low_note_hz
+
+RESISTOR_PERCENT, CAPACITOR_PERCENT = 5.0, 20.0  # where nothing else is said; common practice, no source
+MOST_PERCENT = 50.0
 
 
 @dataclass(frozen=True)
 class DrawerTransistor:
-    """A transistor at hand: its type, and I_DSS in A at `vds` V and V_GS(off) in V if they were measured."""
+    """A transistor at hand: its type, and I_DSS in A at `vds` V and V_GS(off) in V if they were measured; count: how
+    many of them, None: not said."""
 
     jfet: str
     idss: float | None = None
     vgsoff: float | None = None
     vds: float = 9.0
     name: str = ""
+    count: int | None = None
+
+    @property
+    def measured(self) -> bool:
+        """Whether it is one part that is known, and not any of its type."""
+        return self.idss is not None and self.vgsoff is not None
 
     def entered(self) -> dict[str, Any]:
         """The link keys that put it into a chain; None where the type's typical value stands."""
@@ -38,84 +45,67 @@ class DrawerTransistor:
 
 @dataclass(frozen=True)
 class Drawer:
-    """Parts at hand: resistors in ohm, capacitors in F, transistors."""
+    """Parts at hand: resistors in ohm, capacitors in F, transistors. counts: how many there are of a value, of either
+    kind (no resistor of a stage is as small as a capacitor's figure); a value that is not in it is there as often as
+    needed. resistor_percent, capacitor_percent: their tolerances, %.
+
+    Raises ValueError on a tolerance outside 0 to 50 % or a negative count.
+    """
 
     resistors: tuple[float, ...] = ()
     capacitors: tuple[float, ...] = ()
     transistors: tuple[DrawerTransistor, ...] = ()
+    counts: Mapping[float, int] = field(default_factory=dict)
+    resistor_percent: float = RESISTOR_PERCENT
+    capacitor_percent: float = CAPACITOR_PERCENT
+
+    def __post_init__(self) -> None:
+        for what, value in (("resistors", self.resistor_percent), ("capacitors", self.capacitor_percent)):
+            if not 0 <= value <= MOST_PERCENT:
+                raise ValueError(f"tolerance of the {what}: {value:g} % is out of range; allowed is 0 to 50 %.")
+        if any(count < 0 for count in self.counts.values()):
+            raise ValueError("count: a negative number is out of range; allowed is 0 and above.")
+
+    def with_value(self, kind: str, value: float) -> Drawer:
+        """The drawer with one more value of `resistor` or `capacitor`, as often as needed."""
+        key = f"{kind}s"
+        counts = {other: count for other, count in self.counts.items() if other != value}
+        return replace(self, **{key: (*getattr(self, key), value)}, counts=counts)
+
+    def with_transistor(self, part: DrawerTransistor) -> Drawer:
+        """The drawer with one more transistor."""
+        return replace(self, transistors=(*self.transistors, part))
+
+
+def set_aside(chain: SignalChain, drawer: Drawer) -> dict[float, int]:
+    """How many of each counted value are left for the stage, once the chain's supply has what it needs."""
+    left = dict(drawer.counts)
+    for value in (float(chain.values.supply_r), float(chain.values.supply_c)):
+        for mine in left:
+            if value > 0 and np.isclose(value, mine, rtol=1e-6, atol=0.0) and left[mine] > 0:
+                left[mine] -= 1
+    return left
+
+
+def within_counts(takes: Iterable[float], left: Mapping[float, int]) -> bool:
+    """Whether so many pieces of each value are there."""
+    pieces = list(takes)
+    return all(pieces.count(value) <= count for value, count in left.items())
 
 
 def buildable(chain: SignalChain, drawer: Drawer) -> bool:
     """Whether a chain's stage can be built from a drawer; with no stage always."""
     if not chain.topology.powered:
         return True
+    taken = []
     for part in assemble(chain.values).where("board"):
         there = drawer.resistors if part.kind == "resistor" else drawer.capacitors
         if part.kind in ("resistor", "capacitor") and part.key != "pad" and not absent(part.value):
-            if not any(np.isclose(part.value, value, rtol=1e-6, atol=0.0) for value in there):
+            same = [value for value in there if np.isclose(part.value, value, rtol=1e-6, atol=0.0)]
+            if not same:
                 return False
+            taken.append(same[0])
     own = (chain.jfet, chain.jfet_idss, chain.jfet_vgsoff)
-    return own in [(part.jfet, part.idss, None if part.vgsoff is None else -abs(part.vgsoff))
-                   for part in drawer.transistors]  # fmt: skip
-
-
-@dataclass(frozen=True)
-class Wiring:
-    """A way to wire the stage: fixed words and, for each key, what the drawer offers for it."""
-
-    name: str
-    fixed: Mapping[str, Any]
-    choices: Mapping[str, Sequence[float]]
-
-
-def wirings(drawer: Drawer) -> list[Wiring]:
-    """The stages that a drawer may hold, with all values that are of use in each place."""
-    resistors, capacitors = sorted(set(drawer.resistors)), sorted(set(drawer.capacitors))
-    common = {
-        "gate_r": [r for r in resistors if 220e3 <= r <= 1e9],
-        "bleed_r": [r for r in resistors if 22e3 <= r <= 10e6],
-        "out_c": [c for c in capacitors if 10e-9 <= c <= 1e-3],
-        "source_r": [r for r in resistors if 47.0 <= r <= 220e3],
-    }
-    dividers = [2 * r for r in resistors if 100e3 <= r <= 10e6]
-    bypasses = [c for c in capacitors if 1e-6 <= c <= 10e-3]
-    drains = [r for r in resistors if 220.0 <= r <= 220e3]
-    ground = {"return": "ground", "gate_stop": 0.0}
-    follower = {"stage": "follower", "drain_r": 0.0, "bypass_c": 0.0}
-    return [
-        Wiring("direct", {"stage": "direct"}, {}),
-        Wiring("follower", {**follower, **ground}, common),
-        Wiring(
-            "follower at a divider",
-            {**follower, "gate_stop": 0.0, "return": "divider", "return_part": 0.5},
-            {**common, "divider_r": dividers, "divider_c": bypasses},
-        ),
-        Wiring("gain", {"stage": "gain", "bypass_c": 0.0, **ground}, {**common, "drain_r": drains}),
-        Wiring(
-            "gain, bypassed", {"stage": "gain", "bypass_part": 1.0, **ground},
-            {**common, "drain_r": drains, "bypass_c": bypasses},
-        ),
-    ]  # fmt: skip
-
-
-def signal_parts(chain: SignalChain, kind: Wiring, keys: Sequence[str], wish: Wish, many: bool) -> list[tuple]:
-    """Which values go together in the places that do not set the operating point: all, or where these are too many the
-    likeliest. Large gate resistors lose least bass; a bleed resistor is best near 100 kohm or 1 Mohm; an output
-    capacitor is the best one that is just large enough with its bleed resistor and the input, or a little larger."""
-    choices = {key: list(kind.choices[key]) for key in keys}
-    if not many:
-        return list(itertools.product(*choices.values()))
-    choices["gate_r"] = choices["gate_r"][-3:]
-    choices["bleed_r"] = sorted({min(choices["bleed_r"], key=lambda r: abs(np.log(r / ohm))) for ohm in (100e3, 1e6)})
-    for key, count in (("bypass_c", 2), ("divider_c", 1)):
-        if key in choices:
-            choices[key] = choices[key][-count:]
-    input_r = float(chain.values.input_r)
-    loss_db, outs = wish.low_note_db or 1.0, choices["out_c"]
-    found = []
-    for row in itertools.product(*(choices[key] for key in keys if key != "out_c")):
-        ohm = 1 / (1 / row[list(key for key in keys if key != "out_c").index("bleed_r")] + 1 / input_r)
-        needs = 1 / (2 * np.pi * low_note_hz(chain) * ohm * np.sqrt(10 ** (loss_db / 10) - 1))
-        enough = [next((c for c in outs if c >= times * needs), outs[-1]) for times in (1.0, 2.0, 6.0)]
-        found += [(*row[: keys.index("out_c")], c, *row[keys.index("out_c") :]) for c in sorted(set(enough))]
-    return found
+    return within_counts(taken, set_aside(chain, drawer)) and own in [
+        (part.jfet, part.idss, None if part.vgsoff is None else -abs(part.vgsoff)) for part in drawer.transistors
+    ]

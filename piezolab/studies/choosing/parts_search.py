@@ -1,285 +1,281 @@
-"""What can be built from a drawer of parts: every sensible stage from the values at hand, ranked by the maker's wishes.
+"""What can be built from a drawer of parts: every way to wire a stage, from the values at hand, coarse to fine.
 
-Candidates are laid out stage by stage as batches. What the operating point rules out is dropped first, so that
-thousands of combinations cost little; the figures of those that may be named are then worked out as the judgement of
-one chain has them. The chain gives pickup, lead, supply, cable, input and strings; the drawer gives the stage. Values
-are taken to be there as often as needed.
+The chain gives pickup, lead, supply, cable, input and strings; the drawer gives the stage. Of each wiring the
+operating points come first: what rests badly with any part that the transistor may be, at any voltage of the battery,
+is dropped, since no other value can mend it. Of what is left a grid is looked at by its worst case (`worst_case`), then
+the neighbours of the best, until none of them is better. Where a wiring has no more than SMALL builds, all are looked
+at and the best is the best there is; elsewhere it is the best that was found.
 
-At least 0.1 mA flows at rest, as in `best_resistor`, where the drawer has such builds of that kind. The order: fewest
-wishes missed, what does not work last; how little the worst is missed; no stage, then transistors that were measured,
-then those that stand for their type; the plainest stage; the room to spare. Of builds that rest alike the best one
-counts, and there the smallest capacitors come before the room to spare.
+At least 0.1 mA flows at rest where the drawer has such builds of a wiring. The order: how many samples of the worst
+case fit; fewest wishes missed; how little the worst is missed; transistors that were measured before those that stand
+for their type; the plainest wiring; the room to spare; the smallest capacitors.
 """
 
 from __future__ import annotations
 
 import itertools
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from typing import Any
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from piezolab.chain import SignalChain
-from piezolab.chain.values import Values
-from piezolab.studies.choosing.build_figures import build_figures, whole_figures
-from piezolab.studies.choosing.drawer import Drawer, Wiring, buildable, signal_parts, wirings
-from piezolab.studies.fading_battery import battery_range
-from piezolab.studies.judging.wish import REST_A, BuildFigures, Wish, benefits, margins, missed, standing
+from piezolab.giving_way import give_way
+from piezolab.studies.choosing.drawer import Drawer, set_aside
+from piezolab.studies.choosing.wirings import AT_REST, CAPACITORS, Slot, Wiring, wirings
+from piezolab.studies.choosing.worst_case import AtWorst, Stood, batch, parts_it_may_be, voltages
+from piezolab.studies.judging.wish import REST_A, Wish, standing
 from piezolab.studies.linear import LinearChain
 from piezolab.studies.response import low_note_hz
 
-LIMIT = 12_000  # builds of one kind of stage that are looked at
-SMALL = 1_000  # of one kind: if there are no more, no value of the drawer is left out
-ALL = 200  # of one kind: if there are no more, all are worked out in full
-_GROUPS, _EACH = 12, 2  # else so many ways to rest of a kind, and builds of each
-_CAPACITORS = ("out_c", "bypass_c", "divider_c")
+SMALL = 600  # builds of a wiring: if there are no more, none is left out
+GRID = 1_500  # builds of a wiring that are looked at before the neighbours of the best
+_RESTS = 6_000  # ways to rest of a wiring that are looked at
+_SEEDS, _ROUNDS, _EACH = 6, 8, 2
+_NEAREST = 60  # ways to rest that are gone on with where none is good
+
+Progress = Callable[[float], None]
 
 
 @dataclass(frozen=True)
-class Build:
-    """One thing to build. changes: for `chain.but`; figures: by name, numbers as in BuildFigures; margins_db: by wish;
-    fails: the wishes that it misses, the worst first; brings: what of the wish it does better than the chain as it is,
-    and `drawer` where that cannot be built from the drawer; transistor: its place there, None with no stage; frontier:
-    no other build found is better in one figure without being worse in another."""
+class Pool:
+    """Builds of one wiring, the best first. rows: (N, 1 + slots), see `worst_case.batch`; stood: how they stand;
+    tried: how many were looked at; whole: whether those were all there are."""
 
-    kind: str
-    changes: Mapping[str, Any]
-    figures: Mapping[str, float]
-    margins_db: Mapping[str, float]
-    fails: tuple[str, ...]
-    brings: tuple[str, ...]
-    transistor: int | None
-    frontier: bool
-
-
-@dataclass(frozen=True)
-class Search:
-    """builds: the best first; before: the chain as it is, `kind` empty; tried: how many were looked at; never: wishes
-    that no build meets even alone; missing: kinds of stage for which the drawer lacks parts, with what is lacking."""
-
-    builds: tuple[Build, ...]
-    before: Build
+    wiring: Wiring
+    rows: np.ndarray
+    stood: Stood
     tried: int
-    never: tuple[str, ...]
-    missing: Mapping[str, tuple[str, ...]]
+    whole: bool
+
+    def take(self, index: np.ndarray) -> Pool:
+        """Some of the builds."""
+        return Pool(self.wiring, self.rows[index], self.stood.take(index), self.tried, self.whole)
 
 
-@dataclass(frozen=True)
-class _Looked:
-    """Builds of one kind: each with its place in `builds`, and their figures, (N,). tried: how many were looked at."""
-
-    kind: Wiring
-    builds: list[dict[str, Any]]
-    figures: BuildFigures
-    tried: int
+def _silent(part: float) -> None:
+    """Nobody is told."""
 
 
-def search(chain: SignalChain, drawer: Drawer, wish: Wish | None = None, best: int = 12) -> Search:
-    """The best builds. Raises ChainError on a type or a value that no chain takes."""
-    wish = wish or Wish()
-    missing: dict[str, tuple[str, ...]] = {}
-    found: list[_Looked] = []
-    possible: set[str] = set()
-    for kind in wirings(drawer):
-        lacking = [key for key, options in kind.choices.items() if not options]
-        if kind.fixed["stage"] != "direct" and not drawer.transistors:
-            lacking.append("jfet")
-        if lacking:
-            missing[kind.name] = tuple(lacking)
-            continue
-        looked = _looked_at(chain, drawer, kind, wish)
-        for each in (looked, (whole := _in_full(chain, drawer, looked, wish))):
-            possible |= {name for name, margin in margins(each.figures, wish).items() if np.any(margin >= 0)}
-        found.append(whole)
-    rows = [(each.kind, build) for each in found for build in each.builds]
-    figures = BuildFigures(
-        *(np.concatenate([getattr(each.figures, name) for each in found]) for name in BuildFigures.__dataclass_fields__)
-    )
-    each = margins(figures, wish)
-    order = _ranked(each, rows, drawer, [kind.name for kind in wirings(drawer)])
-    never = tuple(name for name in each if name not in possible)
-    chosen = _varied(order, rows, best)
-    frontier = _frontier(figures, order[: max(best, 400)])
-    before = _before(chain, wish)
-    at_hand = buildable(chain, drawer)
-    told = tuple(
-        _told(rows[k], figures.take(np.array(k)), each, k, k in frontier, before, at_hand) for k in chosen
-    )
-    return Search(told, before, sum(looked.tried for looked in found), never, missing)
+@dataclass
+class Bench:
+    """What a search has at hand: a chain, a drawer, a wish, and how it tells how far it is."""
+
+    chain: SignalChain
+    drawer: Drawer
+    wish: Wish
+    told: Progress = field(default_factory=lambda: _silent)
+
+    def __post_init__(self) -> None:
+        chain, parts = self.chain.but(stage="follower"), self.drawer.transistors
+        each = [chain.but(part.entered()) for part in parts]
+        self.worst = AtWorst(
+            self.chain, [parts_it_may_be(own.values, part.jfet, part.measured) for own, part in zip(each, parts,
+            strict=True)], self.wish,
+        )  # fmt: skip
+        self.left = set_aside(self.chain, self.drawer)
+        self.of_type = np.array([not part.measured for part in parts])
+
+    def buildable(self, wiring: Wiring) -> bool:
+        """Whether there is something for every place."""
+        return not wiring.lacks and (not wiring.powered or bool(self.drawer.transistors))
+
+    def within(self, wiring: Wiring, rows: np.ndarray) -> np.ndarray:
+        """Which rows need no more of a value than there is."""
+        good: np.ndarray = np.ones(len(rows), bool)
+        for value, count in self.left.items():
+            used = sum(
+                np.array([takes.count(value) for takes in slot.takes])[rows[:, k]]
+                for k, slot in enumerate(wiring.slots, 1)
+            )
+            good &= np.asarray(used) <= count
+        return good
+
+    def order(self, pool: Pool) -> np.ndarray:
+        """The builds of a pool, the best first."""
+        return np.lexsort(tuple(reversed(self.keys(pool))))
+
+    def keys(self, pool: Pool) -> list[np.ndarray]:
+        """What builds of one wiring are compared by, the first counts most, less is better."""
+        fails, miss, spare = standing(pool.stood.margins, (len(pool.rows),))
+        farad = np.zeros(len(pool.rows))
+        for k, slot in enumerate(pool.wiring.slots, 1):
+            if slot.key in CAPACITORS:
+                farad += slot.settings[slot.key][pool.rows[:, k]]
+        of_type = self.of_type[pool.rows[:, 0]] if pool.wiring.powered else np.zeros(len(pool.rows), bool)
+        return [-np.round(pool.stood.fit, 9), fails, miss, of_type, np.round(2 * spare), farad]
 
 
-def _looked_at(chain: SignalChain, drawer: Drawer, kind: Wiring, wish: Wish) -> _Looked:
-    """Figures of every combination of one kind that its operating point allows (of the likeliest, if none does)."""
-    note, with_noise = low_note_hz(chain), wish.snr_db_a is not None
-    if kind.fixed["stage"] == "direct":
-        direct = chain.but(stage="direct")
-        return _Looked(kind, [{}], _at_least_1d(build_figures(direct.values, note, with_noise=with_noise)), 1)
-    base = chain.but(kind.fixed)
-    rest_keys = [key for key in ("source_r", "drain_r", "divider_r") if key in kind.choices]
-    signal_keys = [key for key in kind.choices if key not in rest_keys]
-    parts = [base.but(transistor.entered()).values for transistor in drawer.transistors]
-    many = len(parts) * np.prod([len(options) for options in kind.choices.values()]) > SMALL
-    dividers = kind.choices["divider_r"][-2 if many else 0 :] if "divider_r" in kind.choices else ()
-    choices = {**kind.choices, "divider_r": dividers}
-    at_rest = list(itertools.product(range(len(parts)), *(choices[key] for key in rest_keys)))
-    signal = signal_parts(chain, kind, signal_keys, wish, bool(many))
-    kept, able = _able(chain, base, parts, rest_keys, at_rest, max(1, LIMIT // len(signal)))
-    combined = [(*at_rest[k], *values) for k in kept for values in signal]
-    keys = (*rest_keys, *signal_keys)
-    builds = [{"transistor": row[0], **dict(zip(keys, row[1:], strict=True))} for row in combined]
-    values = _batch(base.values, parts, keys, combined)
-    return _Looked(kind, builds, build_figures(values, note, with_noise=with_noise, works=able or None), len(builds))
+def pools(bench: Bench) -> list[Pool]:
+    """The builds that were looked at, wiring by wiring, each pool the best first; none for a wiring that lacks
+    something, or whose parts are too few."""
+    kinds = [kind for kind in wirings(bench.drawer) if bench.buildable(kind)]
+    found = []
+    for k, kind in enumerate(kinds):
+        pool = looked_at(bench, kind, lambda part, k=k: bench.told((k + part) / len(kinds)))
+        if pool is not None:
+            found.append(pool)
+    return found
 
 
-def _in_full(chain: SignalChain, drawer: Drawer, looked: _Looked, wish: Wish) -> _Looked:
-    """The builds of one kind that may be named, with their figures as the judgement has them."""
-    note, with_noise = low_note_hz(chain), wish.snr_db_a is not None
-    if not looked.kind.choices:
-        direct = chain.but(stage="direct")
-        return _Looked(looked.kind, [{}], _at_least_1d(whole_figures(direct.values, note, with_noise=with_noise)), 1)
-    rows = [(looked.kind, build) for build in looked.builds]
-    likely: dict[tuple, list[int]] = {}
-    for k in _ranked(margins(looked.figures, wish), rows, drawer, [looked.kind.name]):
-        group = likely.setdefault(_rests(rows[k]), [])
-        if len(rows) <= ALL or (len(group) < _EACH and (group or len(likely) <= _GROUPS)):
-            group.append(int(k))
-    builds = [looked.builds[k] for group in likely.values() for k in group]
-    base = chain.but(looked.kind.fixed)
-    parts = [base.but(transistor.entered()).values for transistor in drawer.transistors]
-    keys = [key for key in builds[0] if key != "transistor"]
-    values = _batch(base.values, parts, keys, [tuple(build.values()) for build in builds])
-    return _Looked(looked.kind, builds, whole_figures(values, note, with_noise=with_noise), looked.tried)
-
-
-def _able(
-    chain: SignalChain, base: SignalChain, parts: list[Values], keys: list[str], rows: list[tuple], most: int
-) -> tuple[np.ndarray, bool]:
-    """Which combinations stay in saturation with a quiet gate and enough current from fresh to spent, and True; those
-    nearest to it, and False, if none does."""
-    values = _batch(base.values, parts, keys, rows)
-    found = battery_range(base)
-    supplies = [chain.supply_v, *(found[:2] if found else ())]
-    room = np.full(len(rows), np.inf)
-    for supply_v in supplies:
-        linear = LinearChain.of(values.but(supply_v=supply_v))
-        q = linear.transistor
-        spare = np.where(linear.gate_conducts | (q.i_d < REST_A[0]), -np.inf, q.v_ds - q.v_ds_sat)
-        room = np.minimum(room, spare)
-    able = np.flatnonzero(room >= 0)
-    if not able.size:
-        return np.argsort(-room, kind="stable")[: min(most, ALL)], False
-    if able.size > most:  # thin evenly over the room that is left, rather than take one corner of the drawer
-        able = able[np.argsort(-room[able], kind="stable")]
-        able = able[np.unique(np.linspace(0, able.size - 1, most).astype(int))]
-    return able, True
-
-
-_TRANSISTOR_KEYS = (
-    "jfet_idss", "jfet_vds", "jfet_vgsoff", "jfet_lambda", "jfet_ciss", "jfet_crss", "jfet_ig", "jfet_corner",
-)  # fmt: skip
-
-
-def _batch(base: Values, parts: list[Values], keys: Sequence[str], rows: list[tuple]) -> Values:
-    """Rows of (transistor, value, value, ...) as one batch of builds."""
-    table = np.array(rows, float)
-    which = table[:, 0].astype(int)
-    changes: dict[str, Any] = {key: table[:, 1 + n] for n, key in enumerate(keys)}
-    for key in _TRANSISTOR_KEYS:
-        changes[key] = np.array([part[key] for part in parts])[which]
-    return base.but(**changes)
-
-
-def _at_least_1d(figures: BuildFigures) -> BuildFigures:
-    return BuildFigures(**{key: np.atleast_1d(value) for key, value in vars(figures).items()})
-
-
-def _ranked(
-    each: Mapping[str, np.ndarray], rows: list[tuple[Wiring, dict[str, Any]]], drawer: Drawer, kinds: list[str]
-) -> np.ndarray:
-    """Best first, in the order of the module. Of builds that rest alike the best one sets the place of all."""
-    size = len(rows)
-    fails, miss, spare = standing(each, (size,))
-    plainness = np.array([kinds.index(kind.name) for kind, _ in rows])
-    parts = np.array([kind.name != "direct" and drawer.transistors[build["transistor"]].idss is None
-                      for kind, build in rows])  # fmt: skip
-    farad = np.array([sum(build.get(key, 0.0) for key in _CAPACITORS) for _, build in rows])
-    groups = {}
-    group = np.array([groups.setdefault(_rests(row), len(groups)) for row in rows])
-    inside = np.lexsort((np.arange(size), spare, farad, miss, fails, group))
-    first = inside[np.unique(group[inside], return_index=True)[1]]  # of each group its best
-    places = np.lexsort((first, *(key[first] for key in (spare, plainness, parts, miss, fails))))
-    place = np.empty(len(first), int)
-    place[places] = np.arange(len(first))
-    return inside[np.argsort(place[group[inside]], kind="stable")]
-
-
-def _rests(row: tuple[Wiring, dict[str, Any]]) -> tuple[Any, ...]:
-    """What sets a build's operating point: builds alike in it rest alike."""
-    kind, build = row
-    return kind.name, *(build.get(key) for key in ("transistor", "source_r", "drain_r"))
-
-
-def _varied(order: np.ndarray, rows: list[tuple[Wiring, dict[str, Any]]], best: int) -> list[int]:
-    """The best, of builds that rest alike only the first, and no kind in more than half of the places."""
-    chosen: list[int] = []
-    seen: set[tuple[Any, ...]] = set()
-    count: dict[str, int] = {}
-    for k in order:
-        name = rows[k][0].name
-        if _rests(rows[k]) not in seen and count.get(name, 0) < (best + 1) // 2:
-            chosen.append(int(k))
-            seen.add(_rests(rows[k]))
-            count[name] = count.get(name, 0) + 1
-        if len(chosen) == best:
+def looked_at(bench: Bench, wiring: Wiring, told: Progress = lambda part: None) -> Pool | None:
+    """The builds of one wiring, coarse to fine, the best first; None where there are not parts enough for one."""
+    if not wiring.powered:
+        rows = np.zeros((1, 1), int)
+        return Pool(wiring, rows, bench.worst.stood(wiring, rows), 1, True)
+    rows, whole, good = grid(bench, wiring)
+    if not len(rows):
+        return None
+    pool = Pool(wiring, rows, bench.worst.stood(wiring, rows), len(rows), whole)
+    pool = pool.take(bench.order(pool))
+    for turn in range(0 if whole else _ROUNDS):
+        told((turn + 1) / (_ROUNDS + 1))
+        near = _neighbours(bench, pool)
+        near = near[_rest_room(bench, wiring, near) >= 0] if good and len(near) else near
+        if not len(near):
             break
-    return chosen
+        both = Stood.together([pool.stood, bench.worst.stood(wiring, near)])
+        grown = Pool(wiring, np.concatenate([pool.rows, near]), both, pool.tried + len(near), False)
+        order = bench.order(grown)
+        better, pool = order[0] >= len(pool.rows), grown.take(order)
+        if not better:
+            break
+    return pool
 
 
-def _frontier(figures: BuildFigures, among: np.ndarray) -> set[int]:
-    """Builds that no other of them beats in some figure without losing in another."""
-    columns = [figures.low_note_db, figures.headroom_db, figures.gain_db, -figures.step_v, -figures.settle_s,
-               -figures.dc_v, -figures.current_a, figures.works]  # fmt: skip
-    if np.isfinite(figures.snr_db_a).all():
-        columns.append(figures.snr_db_a)
-    table = np.round(np.stack([np.asarray(column, float)[among] for column in columns], axis=-1), 6)
-    at_least = np.all(table[:, None] >= table[None], axis=-1)
-    better = at_least & np.any(table[:, None] > table[None], axis=-1)
-    return {int(k) for k, beaten in zip(among, better.any(axis=0), strict=True) if not beaten}
+def grid(bench: Bench, wiring: Wiring) -> tuple[np.ndarray, bool, bool]:
+    """Rows to begin with, whether they are all that may be good, and whether they rest well."""
+    sizes = [len(bench.drawer.transistors), *(len(slot) for slot in wiring.slots)]
+    rest = [0, *(k for k, slot in enumerate(wiring.slots, 1) if slot.key in AT_REST)]
+    signal = [k for k in range(1, len(sizes)) if k not in rest]
+    if np.prod([float(size) for size in sizes]) <= SMALL:
+        rows = np.array(list(itertools.product(*map(range, sizes))), int).reshape(-1, len(sizes))
+        rows = rows[bench.within(wiring, rows)]
+        rows, good = _able(bench, wiring, rows)
+        return rows, True, good
+    resting = thinned(list(itertools.product(*(range(sizes[k]) for k in rest))), _RESTS)
+    rows = np.zeros((len(resting), len(sizes)), int)
+    rows[:, rest] = resting
+    rows, good = _able(bench, wiring, rows)
+    for likely in (True, False):
+        options = np.array(_signal_options(bench, wiring, signal, likely), int)
+        kept = thinned(rows, max(1, GRID // len(options)))
+        many = np.repeat(kept, len(options), axis=0)
+        many[:, signal] = np.tile(options, (len(kept), 1))
+        many = many[bench.within(wiring, many)]
+        if len(many):
+            break
+    return many, False, good
 
 
-def _before(chain: SignalChain, wish: Wish) -> Build:
-    figures = whole_figures(chain.values, low_note_hz(chain), with_noise=wish.snr_db_a is not None)
-    own = {name: float(margin) for name, margin in margins(figures, wish).items()}
-    numbers = {key: value.item() for key, value in vars(figures).items()}
-    return Build("", {}, numbers, own, missed(figures, wish), (), None, False)
+def _able(bench: Bench, wiring: Wiring, rows: np.ndarray) -> tuple[np.ndarray, bool]:
+    """The rows that rest well, the most room first, and True; those nearest to it, and False, where none does."""
+    own = _rest_room(bench, wiring, rows)
+    order = np.argsort(-own, kind="stable")
+    good = order[own[order] >= 0]
+    if len(good) or not len(rows):
+        return rows[good], True
+    return rows[order[: max(_NEAREST, int(np.count_nonzero(own == own[order[0]])))]], False
 
 
-def _told(
-    row: tuple[Wiring, dict[str, Any]],
-    figures: BuildFigures,
-    each: Mapping[str, np.ndarray],
-    k: int,
-    frontier: bool,
-    before: Build,
-    at_hand: bool,
-) -> Build:
-    kind, build = row
-    own = {name: float(margin[k]) for name, margin in each.items()}
-    return Build(
-        kind.name,
-        {**kind.fixed, **{key: value for key, value in build.items() if key != "transistor"}},
-        {key: value.item() for key, value in vars(figures).items()},
-        own,
-        tuple(sorted((name for name, margin in own.items() if not margin >= 0), key=own.__getitem__)),
-        (*benefits(own, before.margins_db), *(() if at_hand else ("drawer",))),
-        build.get("transistor"),
-        frontier,
-    )
+def _rest_room(bench: Bench, wiring: Wiring, rows: np.ndarray) -> np.ndarray:
+    """What is left to the triode region, V, with any part that the transistor may be, from a fresh battery to a spent
+    one; far below 0 where a gate conducts or too little flows. (N,)"""
+    there = bench.chain.but(wiring.fixed)
+    rest = np.array([0, *(k for k, slot in enumerate(wiring.slots, 1) if slot.key in AT_REST)])
+    if not len(rows):
+        return np.empty(0)
+    alike, back = np.unique(rows[:, rest], axis=0, return_inverse=True)
+    probe = np.zeros((len(alike), rows.shape[1]), int)
+    probe[:, rest] = alike
+    room = np.full(len(alike), np.inf)
+    worst = bench.worst.members
+    for k in range(max(len(parts) for parts in worst)):
+        members = [parts[min(k, len(parts) - 1)] for parts in worst]
+        values = batch(there.values, members, wiring, probe)
+        for supply_v in voltages(there):
+            linear = LinearChain.of(values.but(supply_v=supply_v))
+            q = linear.transistor
+            bad = linear.gate_conducts | (q.i_d < REST_A[0])
+            room = np.minimum(room, np.where(bad, -1e3 + np.log10(q.i_d + 1e-12), q.v_ds - q.v_ds_sat))
+            give_way()
+    return room[np.ravel(back)]
 
 
-def as_chain(chain: SignalChain, drawer: Drawer, build: Build) -> SignalChain:
-    """The chain with a build in it. Raises ChainError."""
-    entered = {} if build.transistor is None else drawer.transistors[build.transistor].entered()
-    return chain.but(build.changes).but(entered)
+def thinned(rows: Sequence, most: int) -> np.ndarray:
+    """So many of the rows, evenly over their order."""
+    table = np.asarray(rows, int)
+    return table if len(table) <= most else table[np.unique(np.linspace(0, len(table) - 1, most).astype(int))]
 
+
+def _signal_options(bench: Bench, wiring: Wiring, signal: Sequence[int], likely: bool) -> list[tuple[int, ...]]:
+    """Which options go together in the slots that do not set the operating point: all, or the likeliest. Large gate
+    resistors lose least bass; a bleed resistor is best near 100 kohm or 1 Mohm; an output capacitor is the best one
+    that is just large enough with its bleed resistor and the input, or a little larger."""
+    slots: list[Slot] = [wiring.slots[k - 1] for k in signal]
+    choices = {slot.key: list(range(len(slot))) for slot in slots}
+    if not likely:
+        return list(itertools.product(*choices.values()))
+    bleed, out = (wiring.slot(key) for key in ("bleed_r", "out_c"))
+    ohms, farads = bleed.settings["bleed_r"], out.settings["out_c"]
+    choices["gate_r"] = choices["gate_r"][-3:]
+    choices["bleed_r"] = sorted({int(np.argmin(np.abs(np.log(ohms / ohm)))) for ohm in (100e3, 1e6)})
+    for key, count in (("bypass_c", 2), ("divider_c", 1)):
+        if key in choices:
+            choices[key] = choices[key][-count:]
+    input_r, loss_db = float(bench.chain.values.input_r), bench.wish.low_note_db or 1.0
+    found = []
+    for row in itertools.product(*(choices[key] for key in choices if key != "out_c")):
+        own = dict(zip((key for key in choices if key != "out_c"), row, strict=True))
+        ohm = 1 / (1 / ohms[own["bleed_r"]] + 1 / input_r)
+        needs = 1 / (2 * np.pi * low_note_hz(bench.chain) * ohm * np.sqrt(10 ** (loss_db / 10) - 1))
+        enough = {min(int(np.searchsorted(farads, times * needs)), len(farads) - 1) for times in (1.0, 2.0, 6.0)}
+        found += [tuple({**own, "out_c": k}[slot.key] for slot in slots) for k in sorted(enough)]
+    return found
+
+
+def _neighbours(bench: Bench, pool: Pool) -> np.ndarray:
+    """Rows that differ from one of the best in one slot by a step or two, or in the transistor, and are new."""
+    sizes = [len(bench.drawer.transistors), *(len(slot) for slot in pool.wiring.slots)]
+    seeds = pool.rows[varied(pool, _SEEDS)]
+    found = []
+    for k, size in enumerate(sizes):
+        steps = range(-size + 1, size) if k == 0 and size <= 12 else (-2, -1, 1, 2)
+        for step in steps:
+            moved = seeds.copy()
+            moved[:, k] += step
+            found.append(moved[(moved[:, k] >= 0) & (moved[:, k] < size)])
+    seen = {tuple(row) for row in pool.rows.tolist()}
+    new = [row for row in dict.fromkeys(map(tuple, np.concatenate(found).tolist())) if row not in seen]
+    rows = np.array(new, int).reshape(-1, len(sizes))
+    return rows[bench.within(pool.wiring, rows)] if len(rows) else rows
+
+
+def rests(pool: Pool, k: int) -> tuple[int, ...]:
+    """What sets a build's operating point: builds alike in it rest alike."""
+    row = pool.rows[k]
+    return int(row[0]), *(int(row[n]) for n, slot in enumerate(pool.wiring.slots, 1) if slot.key in AT_REST)
+
+
+def varied(pool: Pool, most: int, each: int = _EACH) -> np.ndarray:
+    """The first builds of a pool, of those that rest alike no more than `each`."""
+    count: dict[tuple[int, ...], int] = {}
+    chosen = []
+    for k in range(len(pool.rows)):
+        group = rests(pool, k)
+        count[group] = count.get(group, 0) + 1
+        if count[group] <= each:
+            chosen.append(k)
+        if len(chosen) == most:
+            break
+    return np.array(chosen, int)
+
+
+def lacking(drawer: Drawer) -> Mapping[str, tuple[str, ...]]:
+    """Wirings for which a drawer has nothing in some place: their settings, `jfet` the transistor."""
+    found = {}
+    for kind in wirings(drawer):
+        none = (*kind.lacks, *(("jfet",) if kind.powered and not drawer.transistors else ()))
+        if none:
+            found[kind.name] = none
+    return found

@@ -1,7 +1,7 @@
-"""The drawer's bar: what fits does so afresh through the whole judgement, and trying everything finds nothing better.
+"""The drawer's bar: what is named is so afresh through the whole judgement, what is offered fits in at least 97.5 % of
+fresh builds, and trying everything finds nothing better.
 
-A dozen searches in each run, PIEZOLAB_LONG=1 takes 300, of either kind. Long run of 27 November 2026: all 300 searches
-and all 300 small drawers passed, in 15 minutes.
+A few searches in each run; PIEZOLAB_LONG=1 takes 200 of either kind, and 20,000 fresh builds of each offer.
 """
 
 import itertools
@@ -12,17 +12,16 @@ import pytest
 
 from piezolab import catalogue
 from piezolab.chain import SignalChain
-from piezolab.studies.bias import bias_of
-from piezolab.studies.choosing.build_figures import whole_figures
 from piezolab.studies.choosing.drawer import Drawer, DrawerTransistor
-from piezolab.studies.choosing.parts_search import as_chain, search
-from piezolab.studies.fading_battery import battery_range
+from piezolab.studies.choosing.offers import as_chain, search
+from piezolab.studies.choosing.parts_search import Bench, pools
+from piezolab.studies.choosing.wirings import Wiring
+from piezolab.studies.choosing.worst_case import fresh_margins
 from piezolab.studies.judging.judgement import Judgement
-from piezolab.studies.judging.wish import Wish, judged_figures
-from piezolab.studies.response import low_note_hz
+from piezolab.studies.judging.wish import Wish, judged_figures, standing
 
 LONG = bool(os.environ.get("PIEZOLAB_LONG"))
-COUNT, SEED = 300 if LONG else 12, 1109
+COUNT, FRESH, SEED = (200, 20_000, 1109) if LONG else (3, 4_000, 1109)
 RESISTORS = (470.0, 1e3, 2.2e3, 3.3e3, 4.7e3, 6.8e3, 10e3, 22e3, 47e3, 100e3, 220e3, 470e3, 1e6, 2.2e6, 10e6)
 CAPACITORS = (47e-9, 100e-9, 470e-9, 1e-6, 2.2e-6, 10e-6, 47e-6, 100e-6)
 
@@ -50,107 +49,58 @@ def drawn(number: int, small: bool) -> tuple[SignalChain, Drawer, Wish]:
     return chain, Drawer(resistors, some(rng, CAPACITORS, 1, 2), tuple(parts[: int(rng.integers(1, 3))])), wish
 
 
-@pytest.mark.parametrize("block", range(0, COUNT, 12))
-def test_what_fits_does_so_afresh(block: int) -> None:
-    fitting = 0
-    for number in range(block, block + 12):
-        chain, drawer, wish = drawn(number, small=False)
-        for build in search(chain, drawer, wish, best=4).builds:
-            judged = Judgement(as_chain(chain, drawer, build))
-            afresh = judged_figures(judged)
-            for name, value in build.figures.items():
-                assert value == pytest.approx(getattr(afresh, name).item(), rel=1e-5, abs=1e-6, nan_ok=True), name
-            plug = judged.plug
-            within = (
-                judged.working is None or judged.working.life, judged.edges.headroom_db >= wish.headroom_db,
-                judged.sound.balance_db >= -1.0, judged.sound.at_1khz_db >= wish.gain_db,
-                plug is None or abs(plug.step_v) <= 0.1, plug is None or plug.settle_s <= 3.0,
-                plug is None or abs(plug.dc_v) <= wish.dc_v,
-            )  # fmt: skip
-            assert (not build.fails) == all(within), (str(chain), build)
-            fitting += not build.fails
-    assert fitting > 12
+@pytest.mark.parametrize("number", range(COUNT))
+def test_what_is_named_is_so_afresh(number: int) -> None:
+    chain, drawer, wish = drawn(number, small=False)
+    told = search(chain, drawer, wish)
+    for build in (*told.builds, *told.front[:2], *([told.nearest] if told.nearest else [])):
+        made = as_chain(chain, drawer, build)
+        afresh = judged_figures(Judgement(made), with_noise=True)
+        for name, value in build.figures.items():
+            assert value == pytest.approx(getattr(afresh, name).item(), rel=1e-5, abs=1e-6, nan_ok=True), name
+    for build in told.builds:
+        made = as_chain(chain, drawer, build)
+        each = fresh_margins(made, wish, (drawer.resistor_percent, drawer.capacitor_percent), FRESH, SEED)
+        share = np.mean(np.all([margin >= 0 for margin in each.values()], axis=0))
+        assert share >= 0.975, (str(made), share)
+        assert build.fit.low <= share <= build.fit.high
 
 
 # -- trying everything ------------------------------------------------------------------------------------------------
-def everything(chain: SignalChain, drawer: Drawer, wish: Wish) -> list[tuple[tuple, str]]:
-    """The key of every build by the stated order, smaller is better, and its kind."""
-    high, sources = (
-        [r for r in drawer.resistors if low <= r <= most] for low, most in ((220e3, 1e9), (47.0, 220e3))
-    )
-    bleeds, drains = ([r for r in drawer.resistors if low <= r <= most] for low, most in ((22e3, 10e6), (220.0, 220e3)))
-    bridges = [c for c in drawer.capacitors if c >= 1e-6]
-    halves = [2 * r for r in drawer.resistors if 100e3 <= r <= 10e6]
-    usual = {"source_r": sources, "gate_r": high, "bleed_r": bleeds, "out_c": drawer.capacitors}
-    ground = {"return": "ground", "gate_stop": 0.0}
-    divider = {"return": "divider", "return_part": 0.5, "gate_stop": 0.0}
-    follower = {"stage": "follower", "drain_r": 0.0, "bypass_c": 0.0}
-    kinds = [
-        ({**follower, **ground}, usual),
-        ({**follower, **divider}, {**usual, "divider_r": halves, "divider_c": bridges}),
-        ({"stage": "gain", "bypass_c": 0.0, **ground}, {**usual, "drain_r": drains}),
-        ({"stage": "gain", "bypass_part": 1.0, **ground}, {**usual, "drain_r": drains, "bypass_c": bridges}),
-    ]
-    keys = _keys(chain.but(stage="direct"), {}, wish, plainness=0, of_type=False)
-    for plainness, (fixed, choices) in enumerate(kinds, 1):
-        rows, able = [], []  # of all transistors
-        table = np.array(list(itertools.product(*choices.values()))).reshape(-1, len(choices))
-        for part in drawer.transistors if len(table) else ():
-            base = chain.but(fixed).but(part.entered())
-            columns = dict(zip(choices, table.T, strict=True))
-            rows += _keys(base, columns, wish, plainness, part.idss is None)
-            able += _able(base, columns)
-        # of a kind, what has no current or does not work counts only where nothing else is there
-        keys += [row for row, good in zip(rows, able, strict=True) if good or not any(able)]
-    return keys
-
-
-def _able(base: SignalChain, columns: dict[str, np.ndarray]) -> list[bool]:
-    """Which of them work with at least 0.1 mA, at every supply voltage."""
-    good: np.ndarray = np.ones(len(columns["gate_r"]), bool)
-    ends = battery_range(base)
-    for supply_v in (base.supply_v, *(ends[:2] if ends else ())):
-        at = bias_of(base.values.but(**columns, supply_v=supply_v))
-        good &= at.works & (at.i_d >= 100e-6)
-    return good.tolist()
-
-
-def _keys(base: SignalChain, columns: dict[str, np.ndarray], wish: Wish, plainness: int, of_type: bool) -> list[tuple]:
-    each = whole_figures(base.values.but(**columns), low_note_hz(base), with_noise=False)
-    farad = sum(columns[key] for key in ("out_c", "bypass_c", "divider_c") if key in columns) if columns else 0.0
-    count = len(columns["gate_r"]) if columns else 1
+def everything(bench: Bench, wiring: Wiring) -> np.ndarray:
+    """Every row of a wiring that the counts allow, one by one."""
     found = []
-    for k, (low, room, gain, step, settle, dc, _, _, works, capacitors) in enumerate(
-        zip(*(np.broadcast_to(figure, count) for figure in (*vars(each).values(), farad)), strict=True)
-    ):
-        with np.errstate(divide="ignore"):
-            plug = [-20 * np.log10(x / most) for x, most in ((step, 0.1), (settle, 3.0), (dc, wish.dc_v))]
-            margins = [low + 1.0, room - wish.headroom_db, gain - wish.gain_db, *plug]
-        fails = sum(m < 0 for m in margins) if works else 7
-        miss = round(-2 * min(0.0, max(-200.0, min(margins)))) if works else 400
-        spare = sum(min(6.0, max(-200.0, m)) for m in margins[1:3])
-        rests = (plainness, of_type, *(columns[key][k] for key in ("source_r", "drain_r") if key in columns))
-        found.append((rests, (fails, miss), capacitors, (of_type, plainness, -round(spare, 3))))
-    return found
+    for row in itertools.product(range(len(bench.drawer.transistors)), *(range(len(slot)) for slot in wiring.slots)):
+        taken = [piece for slot, k in zip(wiring.slots, row[1:], strict=True) for piece in slot.takes[k]]
+        if all(taken.count(value) <= count for value, count in bench.left.items()):
+            found.append(row)
+    return np.array(found, int).reshape(-1, 1 + len(wiring.slots))
 
 
-@pytest.mark.parametrize("block", range(0, COUNT, 12))
-def test_trying_everything_finds_nothing_better(block: int) -> None:
-    sizes = []
-    for number in range(block, block + 12):
-        chain, drawer, wish = drawn(number, small=True)
-        groups: dict[tuple, list[tuple]] = {}
-        keys = everything(chain, drawer, wish)
-        if len(keys) > 200:
-            drawer = Drawer(drawer.resistors, drawer.capacitors[:1], drawer.transistors[:1])
-            keys = everything(chain, drawer, wish)
-        for rests, first, capacitors, then in keys:
-            groups.setdefault(rests, []).append((first, capacitors, then))
-        best = min((first, then) for first, _, then in (min(group) for group in groups.values()))
-        found = search(chain, drawer, wish).builds[0]
-        got = _keys(as_chain(chain, drawer, found), {}, wish, plainness=0, of_type=False)[0]
-        of_type = found.transistor is not None and drawer.transistors[found.transistor].idss is None
-        kinds = ("direct", "follower", "follower at a divider", "gain", "gain, bypassed")
-        assert (got[1], (of_type, kinds.index(found.kind), got[3][2])) == best, (str(chain), drawer, found)
-        sizes.append(len(keys))
-    assert 10 < max(sizes) <= 200
+def best_of(bench: Bench, wiring: Wiring, rows: np.ndarray) -> tuple[float, ...]:
+    """The best standing of these rows by the stated order: samples that fit, wishes missed, by how much."""
+    stood = bench.worst.stood(wiring, rows)
+    fails, miss, _ = standing(stood.margins, (len(rows),))
+    return min(zip((-np.round(stood.fit, 9)).tolist(), fails.tolist(), miss.tolist(), strict=True))
+
+
+@pytest.mark.parametrize("number", range(COUNT))
+@pytest.mark.parametrize("coarse", [False, True])
+def test_trying_everything_finds_nothing_better(number: int, coarse: bool, monkeypatch) -> None:
+    """coarse: with so small a grid that the neighbours must lead to the best, up to half a sample in twelve and one
+    step of what is missed; elsewhere the best there is."""
+    chain, drawer, wish = drawn(number, small=True)
+    drawer = Drawer(drawer.resistors, drawer.capacitors, drawer.transistors, {1e6: 1, 100e3: 1})
+    if coarse:
+        monkeypatch.setattr("piezolab.studies.choosing.parts_search.SMALL", 4)
+    bench = Bench(chain, drawer, wish)
+    sizes = 0
+    for pool in pools(bench):
+        rows = everything(bench, pool.wiring) if pool.wiring.powered else pool.rows
+        sizes += len(rows)
+        got, best = best_of(bench, pool.wiring, pool.rows[:1]), best_of(bench, pool.wiring, rows)
+        if coarse:
+            assert got[0] <= best[0] + 0.5 and got[1] <= best[1] + 1, (str(chain), drawer, pool.wiring.name)
+        elif best[0] < 0:  # what rests badly is dropped: it may miss less of what cannot be had together
+            assert got == best, (str(chain), drawer, pool.wiring.name)
+    assert sizes > 4

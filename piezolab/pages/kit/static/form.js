@@ -16,6 +16,8 @@ export default {
       if (field.options.length) {
         entry = make("select", { id, class: "pz-select", "aria-describedby": described });
         for (const [word, label] of field.options) entry.append(make("option", { value: word }, label));
+      } else if (field.tick) {
+        entry = make("input", { id, class: "pz-tick", type: "checkbox", "aria-describedby": described });
       } else {
         const plain = { id, class: "pz-entry", autocomplete: "off", autocapitalize: "off", spellcheck: "false", "aria-describedby": described };
         // A list needs lines, or most of it would lie beyond the edge of its field.
@@ -49,13 +51,17 @@ export default {
     form.addEventListener("submit", (event) => {
       event.preventDefault();
       const values = {};
-      for (const [name, { entry }] of entries) values[name] = entry.value;
+      for (const [name, { entry }] of entries) values[name] = read(entry);
       model.send({ word: "submit", values });
     });
+    function read(entry) {
+      return entry.type === "checkbox" ? (entry.checked ? "yes" : "") : entry.value;
+    }
     function fill() {
       for (const [name, text] of Object.entries(model.get("values"))) {
         const one = entries.get(name);
-        if (one && one.entry.value !== text) one.entry.value = text;
+        if (one?.entry.type === "checkbox") one.entry.checked = text === "yes";
+        else if (one && one.entry.value !== text) one.entry.value = text;
       }
     }
     function tell() {

@@ -162,6 +162,7 @@ export default {
     let drawing = false;
     let again = false;
     let stale = true;
+    let listening = false; // for points that are touched
     let drawnWidth = 0;
     let drawnHeight = 0;
     let asked = null; // what height the figure would have, and whether it is a narrow one
@@ -194,6 +195,13 @@ export default {
         drawnHeight = layout.height;
         box.style.minHeight = layout.height + "px";
         await Plotly.react(box, data, layout, CONFIG);
+        if (!listening) {
+          listening = true;
+          box.on("plotly_click", ({ points: [point] }) => {
+            const touch = point.data.meta?.touch?.[point.pointNumber];
+            if (touch !== undefined) model.send({ touch });
+          });
+        }
         el.style.height = "";
         watch();
         el.dataset.state = "drawn";
