@@ -19,10 +19,3 @@ class Estimate:
     def half(self) -> float:
         """Half the interval's width."""
         return (self.high - self.low) / 2
-
-
-def quantile_t(freedom: float) -> float:
-    """What 97.5 % of Student's t with so many degrees of freedom lie below."""
-    from scipy.special import stdtrit
-
-    return float(stdtrit(max(freedom, 1.0), 0.975))

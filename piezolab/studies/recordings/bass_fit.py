@@ -17,8 +17,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from piezolab.audio.third_octaves import ORDERS, band_of
-from piezolab.studies.recordings import Estimate, quantile_t
+from piezolab.studies.recordings import Estimate
 from piezolab.studies.recordings.shared_notes import SharedNote
+from piezolab.studies.recordings.student_t import quantile_t
 
 #: How hard somebody plucks two takes alike: an assumption, dB.
 PLUCKED_DB = 3.0

@@ -16,13 +16,13 @@ from piezolab.studies.linear import LinearChain
 from piezolab.studies.listening import hiss_table, hum_table
 
 QUIET_S, NOTE_S = 6.0, 1.0
-EACH = 4  # plucks of each string
+PLUCKS = 12  # in each take
 MOST_STRINGS = 3
 #: Level of the loudest sample of both takes, of full scale; strongest and weakest pluck, of `play_v`.
 PEAK, STRONG, WEAK = 0.4, 0.7, 0.35
 _GRID = np.geomspace(0.05, 24e3, 400)  # Hz
 _TOP_HZ = 5000.0  # higher partials are left out: they take long and change nothing that is compared
-_LENGTH = 2**18  # samples in which a note has long died away
+_LENGTH = 2**17  # samples in which a note has long died away
 _FLOOR = 10 ** (-110 / 20)  # of full scale: hiss of the recorder's own, rms
 
 
@@ -40,7 +40,7 @@ def _take(chain: SignalChain, seed: int) -> np.ndarray:
     """Volts at the input: some seconds of quiet, then notes, one string after the other, again and again."""
     chance = np.random.default_rng(seed)
     pitches = sorted({note.frequency_hz for note in parse_tuning(chain.tuning)})[:MOST_STRINGS]
-    order = [pitch for _ in range(EACH) for pitch in pitches]
+    order = [pitch for _ in range(PLUCKS // len(pitches)) for pitch in pitches]
     through = _on_bins(LinearChain.of(chain.values).gain(_GRID))
     give_way()
     count = round((QUIET_S + (len(order) + 0.5) * NOTE_S) * RATE)
@@ -52,10 +52,9 @@ def _take(chain: SignalChain, seed: int) -> np.ndarray:
     out += np.resize(hum(hum_hz, level, round(RATE / hum_hz[0])), count)
     give_way()
     size = round(1.2 * NOTE_S * RATE)
+    plucked = {pitch: _plucked(pitch, order.count(pitch), size, chance) for pitch in pitches}
     for n, pitch in enumerate(order):
-        voice = PluckedString(pluck=chance.uniform(0.11, 0.19), finger=chance.uniform(0.003, 0.008))
-        note = _plucked(voice, pitch, size) * chain.values.play_v * chance.uniform(WEAK, STRONG)
-        give_way()
+        note = plucked[pitch].pop() * chain.values.play_v * chance.uniform(WEAK, STRONG)
         heard = np.fft.irfft(np.fft.rfft(note, _LENGTH) * through)[:size]
         start = round((QUIET_S + n * NOTE_S + chance.uniform(0, 0.08)) * RATE)
         out[start : start + size] += heard[: count - start]
@@ -70,15 +69,21 @@ def _on_bins(gain: np.ndarray) -> np.ndarray:
     return np.concatenate([[0.0], np.interp(at, grid, gain.real) + 1j * np.interp(at, grid, gain.imag)])
 
 
-def _plucked(voice: PluckedString, pitch: float, size: int) -> np.ndarray:
-    """A note whose largest sample is 1: released within two milliseconds, and damped by a hand at its end."""
-    every = voice.partials(pitch)
-    low = every.frequency < max(_TOP_HZ, 8 * pitch)
-    note = ring(Partials(every.frequency[low], every.amplitude[low], every.t60[low]), size)
+def _plucked(pitch: float, count: int, size: int, chance: np.random.Generator) -> list[np.ndarray]:
+    """Plucks of a string at other places with other fingers, their largest sample 1: released within two milliseconds,
+    damped by a hand at their end."""
+    voices = [PluckedString(chance.uniform(0.11, 0.19), chance.uniform(0.003, 0.008)) for _ in range(count)]
+    every = [voice.partials(pitch) for voice in voices]
+    low = min(int((one.frequency < max(_TOP_HZ, 8 * pitch)).sum()) for one in every)
     attack, last = RATE // 500, RATE // 10
-    note[:attack] *= np.sin(0.5 * np.pi * np.arange(attack) / attack) ** 2
-    note[-last:] *= np.cos(0.5 * np.pi * np.arange(last) / last) ** 2
-    return note / np.abs(note).max()
+    out = []
+    for one in every:
+        note = ring(Partials(one.frequency[:low], one.amplitude[:low], one.t60[:low]), size)
+        note[:attack] *= np.sin(0.5 * np.pi * np.arange(attack) / attack) ** 2
+        note[-last:] *= np.cos(0.5 * np.pi * np.arange(last) / last) ** 2
+        out.append(note / np.abs(note).max())
+        give_way()
+    return out
 
 
 def _recording(samples: np.ndarray, name: str, seed: int) -> Recording:

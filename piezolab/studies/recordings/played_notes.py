@@ -109,8 +109,8 @@ def pitch_of(part: np.ndarray, quiet: np.ndarray | None = None) -> float:
     `played_notes`; bins that are no more than that are left out.
 
     The first high peak of the normalised square difference (McLeod & Wyvill 2005, A smarter way to find pitch, from
-    memory): how alike the sound and itself a period later are. The sound is
-    tilted by 6 dB an octave first: high partials of stiff strings are out of tune, and most of what a bare pickup gives.
+    memory): how alike the sound and itself a period later are. The sound is tilted by 6 dB an octave first: high
+    partials of stiff strings are out of tune, and most of what a bare pickup gives.
     """
     tilt = 1 / np.maximum(np.arange(WINDOW // 2 + 1), LOWEST_HZ / BIN_HZ)
     tilt[: round(0.8 * LOWEST_HZ / BIN_HZ)] = 0

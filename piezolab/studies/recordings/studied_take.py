@@ -14,6 +14,7 @@ from piezolab.audio.sound_file import Recording
 from piezolab.quantity import decibels
 from piezolab.studies.recordings.played_notes import PlayedNotes, played_notes
 from piezolab.studies.recordings.quiet_part import QuietPart, quiet_part
+from piezolab.studies.recordings.student_t import quantile_t
 
 
 @dataclass(frozen=True, eq=False)
@@ -46,8 +47,6 @@ class StudiedTake:
     def band_levels(self) -> tuple[np.ndarray, np.ndarray]:
         """Mean level of the notes in each third-octave, dB of full scale, and half the width of its 95 % interval from
         the scatter between notes, both of shape (31,); nan for less than two notes."""
-        from piezolab.studies.recordings import quantile_t
-
         if len(self.notes) < 2:
             return np.full(31, np.nan), np.full(31, np.nan)
         level = 10 * np.log10(np.maximum(self.notes.bands, 1e-20))
