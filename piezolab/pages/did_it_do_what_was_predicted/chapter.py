@@ -25,8 +25,6 @@ from piezolab.studies.recordings.against_prediction import Compared, gain_by_sta
 SLUG = "did-it-do-what-was-predicted"
 _GRID = np.geomspace(*AUDIBLE, 200)
 _TICKS = (20, 50, 100, 200, 500, 1000, 2000, 5000, 10000, 20000)
-INVENTED = "The takes are invented so far. Add yours:"
-OWN = "Your takes. Add another:"
 
 MATHS = r"""
 <p>A note that is played again is known by its pitch. Of each of its partials the mean level with the stage, less that
@@ -66,14 +64,6 @@ def make(link: str | None = None) -> Page:
     """The page, with all its parts at hand; `link` as in `page`."""
     state = TakesState.opened(link, SLUG)
     brought = SoundInput(state)
-    whose = Block("whose-takes")
-
-    def tell(_change: Any = None) -> None:
-        own = state.heard is not None and not state.heard.invented
-        whose.content = paragraphs(OWN if own else INVENTED)
-
-    state.observe(tell, "heard")
-    tell()
 
     def view(chain: SignalChain, kept: SignalChain | None, _phase: bool) -> View:
         now = state.compared
@@ -88,7 +78,7 @@ def make(link: str | None = None) -> Page:
         CHAPTER,
         view=view,
         table=lambda chain: numbers(state.heard, state.compared),
-        lead=lambda state: [whose, brought],
+        lead=lambda state: [brought],
         more=lambda state: [
             Block("before-recording", paragraphs(say.BEFORE), title="Before you record"),
             Section(state, "third-octaves", "Third-octaves", octaves, folded=True, follows=follows),

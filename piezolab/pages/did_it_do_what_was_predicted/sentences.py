@@ -48,15 +48,15 @@ _SUGGESTS = {
 }
 
 
-def range_words(estimate: Estimate, unit: str = "dB") -> str:
+def range_words(estimate: Estimate, digits: int = 0) -> str:
     """18 dB (17 to 20)."""
-    value, low, high = (whole(each) for each in (estimate.value, estimate.low, estimate.high))
-    return f"{value}\u00a0{unit} ({low} to {high})"
+    value, low, high = (whole(each, "", digits) for each in (estimate.value, estimate.low, estimate.high))
+    return f"{value}\u00a0dB ({low} to {high})"
 
 
-def whole(value: float, sign: str = "") -> str:
-    """A rounded figure with a true minus; sign "+" for a change."""
-    return f"{round(value) + 0:{sign}d}".replace("-", "−")
+def whole(value: float, sign: str = "", digits: int = 0) -> str:
+    """A rounded figure with a true minus; sign "+" for a change; digits: after the point."""
+    return f"{round(value, digits) + 0.0:{sign}.{digits}f}".replace("-", "−")
 
 
 def verdict(heard: HeardTakes | None, now: Compared | str) -> str:

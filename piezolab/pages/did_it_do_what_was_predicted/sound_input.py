@@ -26,6 +26,7 @@ SLICE = 2**18
 AT_ONCE, EACH_SECOND = 8 * 2**20, 1.75 * 2**20
 MOST_NAME = 60
 KEPT_WHERE = "Your sound never leaves the server's memory and is gone with this page."
+INVENTED, OWN = "The takes are invented so far. Yours:", "Your takes:"
 FAILED = "the sound could not be worked through; what went wrong is in the server's log."
 TOO_LARGE = "this needs more memory than a page has; choose a shorter take."
 
@@ -42,16 +43,17 @@ class SoundInput(Piece):
 
     #: The takes: [label, what removes it].
     takes = traitlets.List().tag(sync=True)
-    told = traitlets.Dict().tag(sync=True)
+    whose = traitlets.Unicode("").tag(sync=True)
+    limits = traitlets.Unicode("").tag(sync=True)
     slice = traitlets.Int(SLICE).tag(sync=True)
     at_once = traitlets.Int(AT_ONCE).tag(sync=True)
     each_second = traitlets.Int(int(EACH_SECOND)).tag(sync=True)
 
     def __init__(self, state: TakesState) -> None:
         most = MOST_BYTES_IN_A_ROOM if in_a_room() else MOST_BYTES
-        super().__init__(told={
-            "limits": f"WAV or FLAC, up to {most // MB} MB and {LONGEST_S / 60:.0f} min each. {KEPT_WHERE}",
-        })  # fmt: skip
+        super().__init__(
+            limits=f"WAV or FLAC, up to {most // MB} MB and {LONGEST_S / 60:.0f} min each. {KEPT_WHERE}"
+        )
         self._state, self._most = state, most
         self._forget()
         state.observe(lambda _: self._list(), "heard")
@@ -67,6 +69,7 @@ class SoundInput(Piece):
     def _list(self) -> None:
         heard = self._state.heard
         own = () if heard is None or heard.invented else heard.takes
+        self.whose = OWN if own else INVENTED
         self.takes = [
             [f"{'with the stage' if take.staged else 'bare'}: {take.name}", f"remove {take.name}"] for take in own
         ]

@@ -9,7 +9,7 @@ import numpy as np
 
 from piezolab.audio.third_octaves import NOMINAL_HZ
 from piezolab.chain import SignalChain
-from piezolab.pages.did_it_do_what_was_predicted.sentences import corner_words, range_words
+from piezolab.pages.did_it_do_what_was_predicted.sentences import corner_words, range_words, whole
 from piezolab.pages.did_it_do_what_was_predicted.takes_state import HeardTakes
 from piezolab.pages.kit.blocks import table
 from piezolab.quantity import show
@@ -28,9 +28,9 @@ def numbers(heard: HeardTakes | None, now: Compared | str) -> str:
     if heard is None or isinstance(now, str):
         return ""
     rows = [
-        (f"bass restored at {now.fit.low_hz:.0f} Hz", range_words(now.bass), f"{now.bass_expected:.1f} dB"),
+        (f"bass restored at {now.fit.low_hz:.0f} Hz", range_words(now.bass, 1), _or(now.bass_expected)),
         ("bare pickup's corner", corner_words(now), f"{now.expected_corner_hz:.0f} Hz"),
-        ("level, well above the corner", range_words(now.level), f"{now.level_expected:.1f} dB"),
+        ("level, well above the corner", range_words(now.level, 1), _or(now.level_expected)),
         ("hum", _hum(now), _or(None if now.hum is None else now.hum.expected_db)),
         ("notes used, bare and with the stage", f"{now.notes[0]} and {now.notes[1]}", ""),
     ]
@@ -64,14 +64,15 @@ def third_octaves(heard: HeardTakes | None, now: Compared | str, chain: SignalCh
         return ""
     hz, gain, half, predicted = bands(now, chain)
     rows = [
-        (f"{at:.0f} Hz", f"{g:.1f} ± {h:.1f} dB", f"{p:.1f} dB")
+        (f"{at:.0f} Hz", f"{whole(g, digits=1)} ± {h:.1f} dB", _or(p))
         for at, g, h, p in zip(hz, gain, half, predicted, strict=True)
     ]
     said = table(("", "measured (95 % interval)", "predicted"), rows, "What the stage brings, from notes in both.")
     levels = [take.band_levels for take in heard.takes]
     kept = [n for n in range(len(NOMINAL_HZ)) if any(math.isfinite(level[n]) for level, _ in levels)]
     rows = [
-        (f"{NOMINAL_HZ[n]:g} Hz", *(f"{level[n]:.1f} ± {ends[n]:.1f} dB" for level, ends in levels)) for n in kept
+        (f"{NOMINAL_HZ[n]:g} Hz", *(f"{whole(level[n], digits=1)} ± {ends[n]:.1f} dB" for level, ends in levels))
+        for n in kept
     ]
     head = ("", *(take.name for take in heard.takes))
     return f"<p>{escape(NO_CLASS)}</p>{said}" + table(head, rows, "Mean level of the notes, dB of full scale.")
@@ -97,7 +98,7 @@ def _hum(now: Compared) -> str:
     if now.hum is None:
         return "too little quiet"
     if now.hum.change_db is not None:
-        return range_words(now.hum.change_db)
+        return range_words(now.hum.change_db, 1)
     return "not above the noise" if now.hum.at_least_db is None else f"−{now.hum.at_least_db:.0f} dB or less"
 
 
@@ -114,4 +115,4 @@ def _full(power: float) -> str:
 
 
 def _or(value: float | None, unit: str = "dB") -> str:
-    return "—" if value is None or not math.isfinite(value) else f"{value:.1f} {unit}"
+    return "—" if value is None or not math.isfinite(value) else f"{whole(value, digits=1)} {unit}"

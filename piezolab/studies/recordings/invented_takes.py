@@ -32,7 +32,7 @@ def invented_takes(chain: SignalChain, seed: int = 1) -> tuple[Recording, Record
     made = [_take(each, seed + n) for n, each in enumerate((chain.but(stage="direct"), chain))]
     top = max(float(np.abs(one).max()) for one in made)
     gain = PEAK / max(top, 1e-12)
-    names = ("invented, bare", "invented, with the stage")
+    names = ("invented", "invented")
     return tuple(_recording(one * gain, name, seed + n) for n, (one, name) in enumerate(zip(made, names, strict=True)))
 
 

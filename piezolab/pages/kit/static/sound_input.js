@@ -6,7 +6,7 @@ export default {
   render({ model, el }) {
     el.classList.add("pz-sound-input");
     const id = fresh("pz-sound");
-    const hint = make("p", { id, class: "pz-hint" }, model.get("told").limits);
+    const hint = make("p", { id, class: "pz-hint" }, model.get("limits"));
     const said = make("p", { class: "pz-message", role: "status" });
     const bar = make("progress", { max: "1", "aria-label": "how much has been sent and worked through" });
     const cancel = make("button", { type: "button", class: "pz-button" }, "cancel");
@@ -90,6 +90,7 @@ export default {
       }
     }
     function show() {
+      whose.textContent = model.get("whose");
       const held = [...list.querySelectorAll("button")].indexOf(document.activeElement);
       list.replaceChildren(...model.get("takes").map(([label, remove], n) => {
         const button = make("button", { type: "button", class: "pz-button", "aria-label": remove }, "remove");
@@ -99,15 +100,16 @@ export default {
       list.hidden = !list.children.length;
       if (held >= 0) ([...list.querySelectorAll("button")].at(held) ?? list.querySelector("button") ?? files[0]).focus();
     }
-    el.append(row, busy, said, list, hint);
+    const whose = make("p", {});
+    el.append(whose, list, row, busy, said, hint);
     state("idle");
     model.on("msg:custom", receive);
-    model.on("change:takes", show);
+    model.on("change:takes change:whose", show);
     show();
     return () => {
       if (now) model.send({ word: "cancel", serial });
       model.off("msg:custom", receive);
-      model.off("change:takes", show);
+      model.off("change:takes change:whose", show);
     };
   },
 };
