@@ -56,7 +56,8 @@ def range_words(estimate: Estimate, digits: int = 0) -> str:
 
 def whole(value: float, sign: str = "", digits: int = 0) -> str:
     """A rounded figure with a true minus; sign "+" for a change; digits: after the point."""
-    return f"{round(value, digits) + 0.0:{sign}.{digits}f}".replace("-", "−")
+    rounded = round(value, digits) + 0.0
+    return f"{rounded:{sign if rounded else ''}.{digits}f}".replace("-", "−")
 
 
 def verdict(heard: HeardTakes | None, now: Compared | str) -> str:
