@@ -50,7 +50,7 @@ BESIDE = (
 )
 
 
-#: What the package imports for somebody's own notebook alone (`pages.curve`), and what only a visitor's recording wants.
+#: What the package imports for somebody's own notebook alone (`pages.curve`), or for a visitor's recording.
 NOT_ON_PAGES = ("plotly", "scipy", "soundfile")
 
 

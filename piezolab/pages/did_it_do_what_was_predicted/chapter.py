@@ -35,7 +35,7 @@ pickup's corner $f_c$. Least squares over all partials give the bass restored at
 interval comes from the scatter between plucks (Student's $t$, each pluck's influence squared and summed: P. J. Huber,
 1967). The points are slid to the predicted level, since $a$ alone says nothing.</p>
 <p>Hum is looked for at multiples of 50 and 60 Hz, each ±0.25 Hz, in the longest quiet part; a mains is named where it
-is 97 % likely. Loudness: ITU-R BS.1770. Pitch: P. McLeod and G. Wyvill, 2005. All from memory.</p>
+is 90 % likely. Loudness: ITU-R BS.1770. Pitch: P. McLeod and G. Wyvill, 2005. All from memory.</p>
 """
 
 

@@ -135,15 +135,15 @@ def test_strong_lines_are_within_half_a_decibel(mains):
 
 
 def test_mains_is_right_or_not_told():
-    """Lines that stand 15 dB above the noise in 0.1 Hz together are told; weaker ones and none are hardly ever wrong."""
+    """Lines that stand 20 dB above the noise in 0.1 Hz together are told; weaker ones are hardly ever told wrongly."""
     count, right, wrong = (600 if LONG else 40), 0, 0
     for n in range(count):
         base, strong = (50.0, 60.0)[n % 2] + 0.2 * ((n // 2) % 3 - 1), n % 4 < 2
-        power = (10**1.7 if strong else 10**0.8) * PER_TENTH
+        power = (10**2.0 if strong else 10**0.8) * PER_TENTH
         found = mains_lines(quiet(n, [(base, 0.7 * power), (3 * base, 0.3 * power)]))
         right += strong and found.mains_hz == round(base, -1)
         wrong += found.mains_hz > 0 and found.mains_hz != round(base, -1)
-    assert right >= 0.45 * count and wrong <= 0.01 * count
+    assert right >= 0.49 * count and wrong <= 0.01 * count
 
 
 def test_a_lines_interval_holds():
@@ -186,7 +186,7 @@ def test_intervals_of_bass_and_level_hold():
 
 def test_a_corner_below_the_notes_is_no_number():
     lows = [bass_fit(drawn(n, 20.0), lambda hz: np.zeros_like(hz)) for n in range(20)]
-    assert sum(fit.bass.low <= 0 for fit in lows) >= 16 and all(fit.corner.high < 147 for fit in lows)
+    assert sum(fit.bass.low <= 0 for fit in lows) >= 16 and all(20 < fit.corner.high < 300 for fit in lows)
 
 
 # -- command line -----------------------------------------------------------------------------------------------------
