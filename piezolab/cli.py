@@ -298,25 +298,15 @@ def fault(link: str, readings: tuple[str, ...], heard: tuple[str, ...], **texts:
 
 @main.command()
 @click.argument("link", default="")
-@click.option("--bare", multiple=True, type=click.Path(), help="A recording of the bare pickup; may be repeated.")
-@click.option("--stage", multiple=True, type=click.Path(), help="A recording with the stage; may be repeated.")
+@click.option("--bare", multiple=True, help="A recording of the bare pickup, WAV or FLAC; may be repeated.")
+@click.option("--stage", multiple=True, help="A recording with the stage; may be repeated.")
 def takes(link: str, bare: tuple[str, ...], stage: tuple[str, ...]) -> None:
-    """Compare recordings, bare and with the stage, with what a chain predicts, as JSON.
-
-    LINK is a share link or its query part. Recordings are WAV or FLAC, all with one gain, with some seconds in which
-    nobody plays, then the same few strings in each, one note at a time.
-    """
+    """Compare recordings, all with one gain, with what a chain predicts, as JSON. LINK as of `fault`."""
     import json
 
-    from piezolab.studies.recordings.take_files import TakeFileError, compare_files
+    from piezolab.studies.recordings.take_files import compare_files
 
     chain, _, sentences = _chain_and_build(link, {})
-    if not sentences:
-        try:
-            found = compare_files(chain, bare, stage)
-        except TakeFileError as error:
-            sentences = list(error.sentences)
-        except ValueError as error:  # such as a circuit without a solution; its message names the part
-            raise click.ClickException(str(error)) from error
-    _stop_at(sentences)
+    found, problems = ({}, ()) if sentences else compare_files(chain, bare, stage)
+    _stop_at([*sentences, *problems])
     click.echo(json.dumps(found, indent=1, allow_nan=False))

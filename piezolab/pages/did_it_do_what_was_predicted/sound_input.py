@@ -26,7 +26,7 @@ SLICE = 2**18
 AT_ONCE, EACH_SECOND = 8 * 2**20, 1.75 * 2**20
 MOST_NAME = 60
 KEPT_WHERE = "Your sound never leaves the server's memory and is gone with this page."
-INVENTED, OWN = "The takes are invented so far. Yours:", "Your takes:"
+INVENTED, OWN = "Invented takes. Yours:", "Your takes:"
 FAILED = "the sound could not be worked through; what went wrong is in the server's log."
 TOO_LARGE = "this needs more memory than a page has; choose a shorter take."
 

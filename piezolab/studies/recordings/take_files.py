@@ -10,29 +10,23 @@ from piezolab.audio import AudioError
 from piezolab.audio.slices import Slices
 from piezolab.audio.sound_file import check_size, read_recording
 from piezolab.chain import SignalChain
+from piezolab.circuit.errors import CircuitError
 from piezolab.studies.recordings.against_prediction import MOST_TAKES, compared
 from piezolab.studies.recordings.shared_notes import shared_notes
 from piezolab.studies.recordings.studied_take import StudiedTake, check_new, studied
 from piezolab.studies.recordings.take_figures import take_figures
 
 
-class TakeFileError(ValueError):
-    """Files that cannot be compared; sentences: one for each problem."""
-
-    def __init__(self, sentences: Sequence[str]) -> None:
-        self.sentences = tuple(sentences)
-        super().__init__(" ".join(sentences))
-
-
-def compare_files(chain: SignalChain, bare: Sequence[str | Path], staged: Sequence[str | Path]) -> dict[str, Any]:
-    """The figures of `take_figures`. Raises TakeFileError with every problem, CircuitError for a chain that cannot be
-    worked out."""
+def compare_files(
+    chain: SignalChain, bare: Sequence[str | Path], staged: Sequence[str | Path]
+) -> tuple[dict[str, Any], tuple[str, ...]]:
+    """The figures of `take_figures`; or {} and a sentence for each problem."""
     problems = [] if chain.topology.powered else ["stage: the chain has none; takes with and without one are compared."]
     for files, word in ((bare, "--bare"), (staged, "--stage")):
         if not 1 <= len(files) <= MOST_TAKES:
             problems.append(f"{word}: {len(files)} recordings; 1 to {MOST_TAKES} are allowed.")
     if problems:
-        raise TakeFileError(problems)
+        return {}, tuple(problems)
     takes: list[StudiedTake] = []
     for path, kind in [*((path, False) for path in bare), *((path, True) for path in staged)]:
         try:
@@ -42,12 +36,13 @@ def compare_files(chain: SignalChain, bare: Sequence[str | Path], staged: Sequen
         except AudioError as error:
             problems.append(str(error))
     if problems:
-        raise TakeFileError(problems)
+        return {}, tuple(problems)
     try:
-        now = compared(takes, shared_notes(tuple(takes)), chain)
-        return take_figures(takes, now, chain)
+        return take_figures(takes, compared(takes, shared_notes(tuple(takes)), chain), chain), ()
     except AudioError as error:
-        raise TakeFileError([str(error)]) from error
+        return {}, (str(error),)
+    except CircuitError as error:
+        return {}, (f"chain: it could not be worked out: {error}",)
 
 
 def _read(path: Path, staged: bool) -> StudiedTake:

@@ -47,7 +47,7 @@ def sent(page, data, *, staged=False, name="mine.wav", size=None, serial=7):
 
 
 def test_it_opens_on_an_answer_and_says_that_it_is_invented(page):
-    assert "It did what was predicted" in page.verdict.content and "invented" in page.sound_input.whose
+    assert "It did what was predicted" in page.verdict.content and "Invented" in page.sound_input.whose
     assert {trace["name"] for trace in page.plot.traces} == {"predicted", "takes, slid to that level"}
     assert "one take of each knows it to ±3 dB only" in page.verdict.content.replace("\u00a0", " ")
     assert "Invented takes against the prediction" in page.table.content
