@@ -17,12 +17,9 @@ def main() -> None:
 @main.command()
 @click.option("--host", help="Network address to listen on; by default this computer only, with --room the room's.")
 @click.option(
-    "--port",
-    type=click.IntRange(0, 65535),
-    default=8350,
-    show_default=True,
+    "--port", type=click.IntRange(0, 65535), default=8350, show_default=True,
     help="Port to listen on; 0 lets the system choose.",
-)
+)  # fmt: skip
 @click.option("--browser/--no-browser", "open_browser", default=True, help="Open a browser once ready.")
 @click.option("--base-url", default="/", show_default=True, help="Path before every page, e.g. /workshop/.")
 @click.option("--public-address", help="Address under which visitors come, such as http://workshop.example:8350.")
@@ -33,16 +30,13 @@ def main() -> None:
 @click.option("--seats", type=click.IntRange(1, 2000), help="Pages open at once; 40 unless said.")
 @click.option("--lesson", help="The lesson the room works on, by its name.")
 @click.option(
-    "--idle-minutes",
-    type=click.FloatRange(0.05, 1440),
+    "--idle-minutes", type=click.FloatRange(0.05, 1440),
     help="Minutes until an untouched page gives its seat back; with --room 20 unless said.",
-)
+)  # fmt: skip
 @click.option(
-    "--try",
-    "visitors",
-    type=click.IntRange(1),
+    "--try", "visitors", type=click.IntRange(1),
     help="With --room: try it with so many visitors without a screen, say whether this machine holds them, and end.",
-)
+)  # fmt: skip
 @click.option("--log-file", help="Write the log there, 3 MB at most, not to the terminal.")
 def serve(host: str | None, port: int, open_browser: bool, base_url: str, room: bool, **others: object) -> None:
     """Serve the chapters to a browser."""
@@ -126,9 +120,7 @@ def lessons(folder: str | None, name: str | None) -> None:
             raise click.UsageError(f"{folder!r} is no folder; allowed is a folder, or: new NAME")
         found = read(Path(folder) if folder else None)
     except LessonError as error:
-        for fault in error.faults:
-            click.echo(fault, err=True)
-        raise SystemExit(2) from None
+        _stop_at([str(fault) for fault in error.faults])
     for lesson in found.values():
         count = f"{len(lesson.tasks)} task{'s' * (len(lesson.tasks) != 1)}"
         click.echo(f"{lesson.name}: {lesson.title}, {lesson.minutes} minutes, {count}")
@@ -149,12 +141,10 @@ def handout(lesson: str, address: str, output: TextIO) -> None:
     try:
         address = address and checked_address(address, "address", path_too=True)
     except ServingError as error:
-        click.echo(error, err=True)
-        raise SystemExit(2) from None
+        _stop_at([str(error)])
     by_name = {known.name: known for known in known_lessons()}
     if lesson not in by_name:
-        click.echo(f"lesson: {lesson[:60]!r} is not known; allowed is {', '.join(by_name)}.", err=True)
-        raise SystemExit(2)
+        _stop_at([f"lesson: {lesson[:60]!r} is not known; allowed is {', '.join(by_name)}."])
     output.write(made(by_name[lesson], address))
 
 
@@ -263,17 +253,14 @@ def _stop_at(sentences: list[str]) -> None:
 @main.command(cls=BuildCommand, options="FAULT_KEYS")
 @click.argument("link", default="")
 @click.option(
-    "--reading",
-    "readings",
-    multiple=True,
+    "--reading", "readings", multiple=True,
     help="Kind:place=value, once for each: ohm:clip=OL, dc:source=1.02, low:jack=65m (AC volts of the 41 Hz tone), "
     "high:jack=65m (of the 1 kHz tone), tone:input=weak. All kinds and places are under readings_to_take.",
-)
+)  # fmt: skip
 @click.option(
-    "--heard",
-    multiple=True,
+    "--heard", multiple=True,
     help="What you hear, once for each: weak, thin, hum, hiss, distorted, crackle, thump, dead, hot; or fine.",
-)
+)  # fmt: skip
 def fault(link: str, readings: tuple[str, ...], heard: tuple[str, ...], **texts: str | None) -> None:
     """Rank the faults of a chain by readings and by what is heard, as JSON.
 
@@ -293,4 +280,20 @@ def fault(link: str, readings: tuple[str, ...], heard: tuple[str, ...], **texts:
     except ValueError as error:  # such as a circuit without a solution; its message names the part
         raise click.ClickException(str(error)) from error
     _stop_at(sentences)
+    click.echo(json.dumps(found, indent=1, allow_nan=False))
+
+
+@main.command()
+@click.argument("link", default="")
+@click.option("--bare", multiple=True, help="A recording of the bare pickup, WAV or FLAC; may be repeated.")
+@click.option("--stage", multiple=True, help="A recording with the stage; may be repeated.")
+def takes(link: str, bare: tuple[str, ...], stage: tuple[str, ...]) -> None:
+    """Compare recordings, all with one gain, with what a chain predicts, as JSON. LINK as of `fault`."""
+    import json
+
+    from piezolab.studies.recordings.take_files import compare_files
+
+    chain, _, sentences = _chain_and_build(link, {})
+    found, problems = ({}, ()) if sentences else compare_files(chain, bare, stage)
+    _stop_at([*sentences, *problems])
     click.echo(json.dumps(found, indent=1, allow_nan=False))

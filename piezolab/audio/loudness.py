@@ -12,13 +12,16 @@ from collections.abc import Sequence
 import numpy as np
 
 from piezolab.audio import RATE, AudioError
-from piezolab.audio.processing import as_signal, filtered
+from piezolab.audio.processing import as_signal
+from piezolab.giving_way import give_way
 
 #: Numerator and denominator of the two K-weighting filters at 48 kHz: BS.1770-4, tables 1 and 2.
 SHELF = ((1.53512485958697, -2.69169618940638, 1.19839281085285), (1.0, -1.69065929318241, 0.73248077421585))
 HIGH_PASS = ((1.0, -2.0, 1.0), (1.0, -1.99004745483398, 0.99007225036621))
 
+HOP = RATE // 100  # samples
 _BLOCK, _STEP = round(0.4 * RATE), round(0.1 * RATE)
+_LONG, _EARLY = 2**18, RATE // 2 // HOP * HOP  # samples worked on at once, of which so many come before
 _OFFSET_DB = -0.691
 _FLOOR, _BELOW_MEAN = 10 ** ((-70 - _OFFSET_DB) / 10), 0.1  # gates: -70 LKFS, then 10 LU under the mean of the rest
 
@@ -40,11 +43,44 @@ def loudness(signal: np.ndarray) -> float:
     signal = as_signal(signal)
     if len(signal) < _BLOCK:
         raise AudioError(f"signal: {len(signal) / RATE:.2g} s is too short to have a loudness; from 0.4 s is allowed.")
-    if not signal.any():
+    return loudness_of(hop_powers(signal)[1])
+
+
+def hop_powers(signal: np.ndarray) -> np.ndarray:
+    """Mean squares of whole pieces of 10 ms, shape (2, H): as they are, and K-weighted.
+
+    signal: shape (N,), of any length and number type; it is worked through in pieces of some seconds that give way.
+    Each piece begins half a second early, after which the filters' own beginning has died away by far more than 200 dB.
+    """
+    length = min(_LONG, 1 << (len(signal) + _EARLY - 1).bit_length())
+    weights = k_weighting(np.fft.rfftfreq(length, 1 / RATE))
+    most = (length - _EARLY) // HOP * HOP
+    out = np.zeros((2, len(signal) // HOP))
+    for start in range(0, len(signal) // HOP * HOP, most):
+        before = min(start, _EARLY)
+        piece = np.zeros(length)
+        part = signal[start - before : start + most]
+        piece[_EARLY - before : _EARLY - before + len(part)] = part
+        heard = np.fft.irfft(np.fft.rfft(piece) * weights, length)
+        hops = (len(part) - before) // HOP
+        for row, of in zip(out, (piece, heard), strict=True):
+            row[start // HOP : start // HOP + hops] = _means(of[_EARLY : _EARLY + hops * HOP])
+        give_way()
+    return out
+
+
+def _means(part: np.ndarray) -> np.ndarray:
+    return (part.reshape(-1, HOP) ** 2).mean(axis=1)
+
+
+def loudness_of(weighted: np.ndarray) -> float:
+    """Integrated loudness in LKFS from K-weighted mean squares of pieces of 10 ms, shape (H,); -inf as in `loudness`,
+    and for less than 0.4 s."""
+    power = np.concatenate([[0.0], np.cumsum(weighted)])
+    start = np.arange(0, len(weighted) - _BLOCK // HOP + 1, _STEP // HOP)
+    if not start.size:
         return float("-inf")
-    power = np.concatenate([[0.0], np.cumsum(filtered(signal, k_weighting) ** 2)])
-    start = np.arange(0, len(signal) - _BLOCK + 1, _STEP)
-    blocks = (power[start + _BLOCK] - power[start]) / _BLOCK
+    blocks = (power[start + _BLOCK // HOP] - power[start]) / (_BLOCK // HOP)
     heard = blocks[blocks >= _FLOOR]
     if not heard.size:
         return float("-inf")

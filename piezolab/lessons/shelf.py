@@ -34,6 +34,13 @@ def folders() -> tuple[Path, ...]:
 
 #: Environment variable with the name of the lesson that a room works on.
 ROOM_LESSON = "PIEZOLAB_ROOM_LESSON"
+#: And one that is not empty where a room shares the machine.
+IN_A_ROOM = "PIEZOLAB_IN_A_ROOM"
+
+
+def in_a_room() -> bool:
+    """Whether other visitors share the machine with this page."""
+    return bool(os.environ.get(IN_A_ROOM))
 
 
 def room_lesson() -> str:

@@ -16,7 +16,7 @@ from tornado.iostream import StreamClosedError
 from tornado.websocket import WebSocketClosedError
 
 from ..chapters import INDEX_FILE, ChapterFile, find_chapters, notebook_title
-from ..lessons.shelf import ROOM_LESSON
+from ..lessons.shelf import IN_A_ROOM, ROOM_LESSON
 from ..location import notebooks_dir
 from .addresses import LocalNames, OwnNames, checked_address, is_loopback, own_addresses, public_host
 from .app import MESSAGE_LIMIT, Server, log
@@ -211,7 +211,7 @@ def run(
     # Nobody comes back to a port that was any free one, and whom a trial lets come is nobody.
     kept = _kept(f"{host} {chosen} {base}") if room and port and visitors is None else None
     the_room = Room(announce, chosen_lesson, holders, kept) if room else None
-    _tell_kernels(chosen_lesson if room else None)
+    _tell_kernels(chosen_lesson if room else None, room)
     with own_folder() as connections:
         # No history, start-up files or settings of this user's own Python shell in a visitor's kernel.
         os.environ["IPYTHONDIR"] = str(connections / "ipython")
@@ -252,9 +252,10 @@ def _kept(address: str) -> KeptRoom | None:
         return None
 
 
-def _tell_kernels(lesson: "Lesson | None") -> None:
-    """Let pages know which lesson the room works on."""
+def _tell_kernels(lesson: "Lesson | None", room: bool) -> None:
+    """Let pages know whether this is a room, and which lesson it works on."""
     os.environ[ROOM_LESSON] = lesson.name if lesson else ""
+    os.environ[IN_A_ROOM] = "yes" if room else ""
 
 
 def _names(host: str, room: bool, public_address: str | None, hub: bool) -> Container[str] | None:

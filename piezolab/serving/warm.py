@@ -50,8 +50,8 @@ BESIDE = (
 )
 
 
-#: What the package imports for somebody's own notebook alone (`pages.curve`).
-NOT_ON_PAGES = ("plotly",)
+#: What the package imports for somebody's own notebook alone (`pages.curve`), or for a visitor's recording.
+NOT_ON_PAGES = ("plotly", "scipy", "soundfile")
 
 
 def imports_of(source: str) -> set[str]:

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from piezolab.audio import RATE, AudioError
-from piezolab.audio.loudness import k_weighting, loudness, matching_gains
+from piezolab.audio.loudness import hop_powers, k_weighting, loudness, loudness_of, matching_gains
 from piezolab.audio.strings import PluckedString, PluckedTine, pluck
 
 TIME = np.arange(3 * RATE) / RATE
@@ -88,3 +88,28 @@ def test_silence_stays_silent_and_first_heard_sets_the_level() -> None:
 def test_too_short() -> None:
     with pytest.raises(AudioError, match="from 0.4 s"):
         loudness(np.ones(RATE // 3))
+
+
+@pytest.mark.parametrize(("hz", "lkfs"), [(997.0, -23.0), (997.0, -33.0), (997.0, -20.0)])
+def test_a_long_sound_is_measured_in_pieces(hz: float, lkfs: float) -> None:
+    """Tones of ITU-R BS.2217's kind (from memory): a sine of 997 Hz in one channel whose level is 3.01 dB higher than
+    the reading; for a minute, in the number type of a recording."""
+    tone = 10 ** ((lkfs + 3.01) / 20) * np.sin(2 * np.pi * hz * np.arange(60 * RATE) / RATE)
+    assert loudness_of(hop_powers(tone.astype(np.float32))[1]) == pytest.approx(lkfs, abs=0.02)
+
+
+def test_gates_leave_out_what_is_quiet() -> None:
+    """BS.1770-4: blocks under -70 LKFS, then those 10 LU under the mean of the rest, do not count. EBU Tech 3341's
+    third case (from memory): 10 s at -36, 60 s at -23, 10 s at -36 reads -23."""
+    sine = np.sin(2 * np.pi * 1000 * np.arange(80 * RATE) / RATE)
+    level = np.repeat([-36.0, -23.0, -36.0], np.array([10, 60, 10]) * RATE)
+    assert loudness(10 ** ((level + 3.01) / 20) * sine) == pytest.approx(-23.0, abs=0.1)
+
+
+def test_pieces_do_not_show() -> None:
+    noise = np.random.default_rng(5).normal(0, 0.1, 12 * RATE + 123)
+    plain, weighted = hop_powers(noise)
+    assert plain.shape == weighted.shape == (1200,)
+    np.testing.assert_allclose(plain, (noise[: 1200 * 480].reshape(-1, 480) ** 2).mean(axis=1), rtol=1e-12)
+    late = hop_powers(noise[4 * RATE :])[1]  # other seams
+    np.testing.assert_allclose(weighted[450:1200], late[50:800], rtol=1e-9)

@@ -21,6 +21,7 @@ MAIN = {
     "what-shall-i-build-from-my-drawer": [".pz-form-block button[type=submit]"],
     "how-do-i-build-it-and-check-it": [".pz-sheet button"],
     "where-is-the-fault": ["[aria-label='what you hear'] button"],
+    "did-it-do-what-was-predicted": [".pz-verdict .pz-body", ".pz-sound-input .pz-button"],
 }
 
 

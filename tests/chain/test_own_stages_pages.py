@@ -33,7 +33,7 @@ KEYS = [stage.key for stage in POWERED]
 CHAPTERS = (
     "where_does_the_bass_go", "will_this_transistor_do", "what_do_cable_and_input_change",
     "who_makes_the_hiss_and_the_hum", "how_loud_before_it_clips", "what_shall_i_build_from_my_drawer",
-    "how_do_i_build_it_and_check_it", "where_is_the_fault",
+    "how_do_i_build_it_and_check_it", "where_is_the_fault", "did_it_do_what_was_predicted",
 )  # fmt: skip
 
 

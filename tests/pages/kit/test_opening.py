@@ -183,7 +183,8 @@ def test_each_example_shows_its_effect():
     assert bare.chain.stage == "direct" and bare.worth.bass_db > 10
     assert judgement(chain["who-makes-the-hiss-and-the-hum"]).loudness.hum_db > -40
     assert judgement(chain["how-loud-before-it-clips"]).edges.clips
-    for slug in ("how-do-i-build-it-and-check-it", "where-is-the-fault", "what-shall-i-build-from-my-drawer"):
+    others = ("how-do-i-build-it-and-check-it", "where-is-the-fault", "what-shall-i-build-from-my-drawer")
+    for slug in (*others, "did-it-do-what-was-predicted"):
         assert judgement(chain[slug]).works and chain[slug].stage == "follower"
 
 

@@ -16,7 +16,7 @@ from piezolab.pages.kit.still_svg import BOX, picture
 
 SLUGS = [chapter.slug for chapter in find_chapters(notebooks_dir())]
 #: Chapters that open with a form have none.
-WITHOUT = {"what-shall-i-build-from-my-drawer", "where-is-the-fault"}
+WITHOUT = {"what-shall-i-build-from-my-drawer", "where-is-the-fault", "did-it-do-what-was-predicted"}
 
 
 def page_of(slug: str, link: str = ""):

@@ -1,0 +1,34 @@
+"""What was found, saved as a file: the bands as CSV, everything as JSON."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from piezolab.pages.did_it_do_what_was_predicted.takes_state import TakesState
+from piezolab.pages.kit.piece import STATIC, Piece, text_in
+from piezolab.studies.recordings.take_figures import bands_csv, take_figures
+
+
+class TakesDownload(Piece):
+    """Two buttons; what they save is made when one is pressed and sent as a message."""
+
+    _esm = STATIC / "takes_download.js"
+    words = {"save": "_save"}
+
+    def __init__(self, state: TakesState) -> None:
+        super().__init__()
+        self._state = state
+
+    def _save(self, content: dict[str, Any]) -> None:
+        now, chain, kind = self._state.compared, self._state.chain, text_in(content, "kind", 10)
+        if kind not in ("csv", "json"):
+            return
+        if isinstance(now, str):
+            self.send({"trouble": now or "There is nothing to save yet."})
+        elif kind == "csv":
+            self.send({"file": "piezolab-takes.csv", "type": "text/csv", "text": bands_csv(now, chain)})
+        else:
+            figures = take_figures(self._state.heard.takes, now, chain) | {"invented": self._state.heard.invented}
+            text = json.dumps(figures, indent=1, allow_nan=False)
+            self.send({"file": "piezolab-takes.json", "type": "application/json", "text": text})

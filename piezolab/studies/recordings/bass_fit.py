@@ -1,0 +1,164 @@
+"""From the levels of shared notes to what the stage brings: how much bass, from which corner, how loud.
+
+A partial at f of a note p was so many decibels louder with the stage: D = a_p + S(f) + 10 lg(1 + u/f^2). S is what the
+chain does besides the bare pickup's corner, taken from the prediction; a_p holds the gain and how hard that note was
+plucked, u the square of the bare pickup's corner. The bass that is restored at the lowest partial, a figure in
+decibels, is what the takes fix best and what is fitted; the corner follows from it.
+
+Intervals come from the scatter between notes played, which includes that their partials vary together: each note's
+influence on the fitted figure is summed up squared (Huber 1967, 5th Berkeley Symp. 1, 221; from memory).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from piezolab.audio.third_octaves import ORDERS, band_of
+from piezolab.studies.recordings import Estimate
+from piezolab.studies.recordings.shared_notes import SharedNote
+from piezolab.studies.recordings.student_t import quantile_t
+
+#: How hard somebody plucks two takes alike: an assumption, dB.
+PLUCKED_DB = 3.0
+LOWEST_DB, _HIGHEST_DB = -6.0, 60.0
+_DULL_HZ = 2000.0  # above, how bright a pluck is counts for more than what is sought
+
+
+@dataclass(frozen=True)
+class BassFit:
+    """What the takes say.
+
+    low_hz: the lowest partial that stands out of the noise; bass: what the corner took there and the stage gives back,
+    dB; level: how much louder, far above the corner, dB, where S is 0 dB; level_scatter: its interval from notes alone;
+    bands: which third-octaves have partials, places in `ORDERS`, shape (B,); band_hz: where in them, Hz; gain: in each
+    band, dB, S included, shape (B,), and half its interval; misfit_db: rms of gain less fit,
+    what the scatter between notes explains taken off.
+    """
+
+    low_hz: float
+    bass: Estimate
+    level: Estimate
+    level_scatter: Estimate
+    bands: np.ndarray
+    band_hz: np.ndarray
+    gain: np.ndarray
+    gain_half: np.ndarray
+    misfit_db: float
+
+    @property
+    def corner(self) -> Estimate:
+        """The bare pickup's corner, Hz; its lower end is 0 where it cannot be told from none."""
+        return Estimate(*(corner_of(db, self.low_hz) for db in (self.bass.value, self.bass.low, self.bass.high)))
+
+
+def corner_of(bass_db: float, low_hz: float) -> float:
+    """The corner that takes so many decibels at a frequency; 0 for none and less."""
+    return low_hz * float(np.sqrt(max(10 ** (bass_db / 10) - 1, 0.0)))
+
+
+def bass_fit(notes: Sequence[SharedNote], rest_db: Callable[[np.ndarray], np.ndarray], pairs: int = 1) -> BassFit:
+    """Fit the shared notes, at least one with a partial.
+
+    rest_db: S of frequencies in Hz; pairs: how often a bare take and one with the stage were made, by which the
+    assumption on plucking shrinks.
+    """
+    hz = np.concatenate([note.hz for note in notes])
+    group = np.concatenate([np.full(len(note.hz), n) for n, note in enumerate(notes)])
+    gain = np.concatenate([note.staged.mean(axis=0) - note.bare.mean(axis=0) for note in notes])
+    played = np.array([len(note.bare) * len(note.staged) / (len(note.bare) + len(note.staged)) for note in notes])
+    weight = played[group] / (1 + (hz / _DULL_HZ) ** 2)
+    rest, low = rest_db(hz), float(hz.min())
+    centred = _Centred(group, len(notes), weight)
+    bass, slope = _solved(gain - rest, hz, low, centred)
+    # what one decibel more at a partial adds to the fitted figure
+    steep = centred(slope)
+    pull = weight * steep / max(float((weight * steep**2).sum()), 1e-12)
+    t = quantile_t(sum(len(note.bare) + len(note.staged) - 2 for note in notes))
+    half = t * _spread(notes, pull)
+    left = gain - rest - _lost(bass, hz, low)
+    offset = centred.means(left)
+    shares = played / played.sum()
+    # a note's offset, less what the fitted figure would pull along with it
+    mean_slope = shares @ centred.means(slope)
+    pull_level = weight / centred.sums[group] * shares[group] - mean_slope * pull
+    level, scatter = float(shares @ offset), t * _spread(notes, pull_level)
+    known = float(np.hypot(scatter, PLUCKED_DB / np.sqrt(pairs)))
+    bands, band_hz, seen, seen_half, misfit = _by_band(notes, hz, left - offset[group], weight, level, t, centred)
+    fitted = rest_db(band_hz) + _lost(bass, band_hz, low) + level
+    return BassFit(
+        low, Estimate(bass, bass - half, bass + half), Estimate(level, level - known, level + known),
+        Estimate(level, level - scatter, level + scatter), bands, band_hz, fitted + seen, seen_half, misfit,
+    )  # fmt: skip
+
+
+class _Centred:
+    """Takes each note's weighted mean out of what its partials have."""
+
+    def __init__(self, group: np.ndarray, count: int, weight: np.ndarray) -> None:
+        self._group, self._count, self._weight = group, count, weight
+        self.sums = np.bincount(group, weight, count)
+
+    def means(self, values: np.ndarray) -> np.ndarray:
+        return np.bincount(self._group, self._weight * values, self._count) / self.sums
+
+    def __call__(self, values: np.ndarray) -> np.ndarray:
+        return values - self.means(values)[self._group]
+
+
+def _lost(bass: float, hz: np.ndarray, low: float) -> np.ndarray:
+    """What a corner takes at some frequencies, dB, that takes `bass` at `low`."""
+    return 10 * np.log10(np.maximum(1 + (10 ** (bass / 10) - 1) * (low / hz) ** 2, 1e-6))
+
+
+def _solved(wanted: np.ndarray, hz: np.ndarray, low: float, centred: _Centred) -> tuple[float, np.ndarray]:
+    """The bass that fits best, and how each partial's level follows it."""
+    weight, bass = centred._weight, 0.0
+    trial = np.linspace(LOWEST_DB, _HIGHEST_DB, 100)
+    errors = [float((weight * centred(wanted - _lost(one, hz, low)) ** 2).sum()) for one in trial]
+    bass = float(trial[int(np.argmin(errors))])
+    for _ in range(30):
+        slope = (_lost(bass + 0.01, hz, low) - _lost(bass - 0.01, hz, low)) / 0.02
+        steep = centred(slope)
+        bottom = float((weight * steep**2).sum())
+        if bottom < 1e-12:
+            break
+        step = float((weight * steep * centred(wanted - _lost(bass, hz, low))).sum()) / bottom
+        bass = float(np.clip(bass + np.clip(step, -3, 3), LOWEST_DB, _HIGHEST_DB))
+        if abs(step) < 1e-7:
+            break
+    return bass, (_lost(bass + 0.01, hz, low) - _lost(bass - 0.01, hz, low)) / 0.02
+
+
+def _spread(notes: Sequence[SharedNote], pull: np.ndarray) -> float:
+    """Standard deviation of a sum over partials of pull times gain, from the scatter between notes played."""
+    variance, at = 0.0, 0
+    for note in notes:
+        own = pull[at : at + len(note.hz)]
+        at += len(note.hz)
+        for levels in (note.bare, note.staged):
+            n = len(levels)
+            influence = (levels - levels.mean(axis=0)) @ own / n
+            variance += float((influence**2).sum()) * n / (n - 1)
+    return float(np.sqrt(variance))
+
+
+def _by_band(
+    notes: Sequence[SharedNote], hz: np.ndarray, left: np.ndarray, weight: np.ndarray, level: float, t: float,
+    centred: _Centred,
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, float]:  # fmt: skip
+    """Which bands have partials; where in them; what the fit leaves there and half its interval; rms of that."""
+    place = band_of(hz)
+    bands = np.array([n for n in range(len(ORDERS)) if (place == n).any()])
+    middle, mean, half = (np.empty(len(bands)) for _ in range(3))
+    for k, band in enumerate(bands):
+        own = weight * (place == band)
+        middle[k] = np.exp((own * np.log(hz)).sum() / own.sum())
+        mean[k] = (own * left).sum() / own.sum()
+        share = np.bincount(centred._group, own, len(notes)) / own.sum()
+        half[k] = t * _spread(notes, own / own.sum() - weight / centred.sums[centred._group] * share[centred._group])
+    seen = np.bincount(np.searchsorted(bands, place), weight, len(bands))
+    more = (seen * (mean**2 - (half / t) ** 2)).sum() / seen.sum()
+    return bands, middle, mean, half, float(np.sqrt(max(more, 0.0)))
