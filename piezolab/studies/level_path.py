@@ -1,7 +1,7 @@
 """The level on its way from the disc to the input, against what each place can take.
 
 At 1 kHz, as if nothing bent: the voltage at a place is the pickup's times the gain to there. What a place can take is
-the pickup voltage of a clip edge (see `swing`, `levels`) times that gain: the gate's conduction at the gate, cut-off
+the pickup voltage of a clip edge (see `swing`, `levels`) times that gain: the gate's or a clamp's at the gate, cut-off
 and triode region where the signal leaves the stage, the input's ceiling at the input. Its range holds the type's parts
 from the 1st to the 99th percentile, with a fresh battery and with a spent one.
 """
@@ -25,7 +25,7 @@ from piezolab.studies.swing import swing
 
 PARTS = 200  # drawn of the type
 PICKUP, GATE, STAGE, INPUT = "pickup", "gate", "stage", "input"
-HELD = {GATE: ("gate",), STAGE: ("cut-off", "triode")}  # the causes that belong to a place
+HELD = {GATE: ("gate", "clamp"), STAGE: ("cut-off", "triode")}  # the causes that belong to a place
 
 
 @dataclass(frozen=True)

@@ -7,6 +7,7 @@ from piezolab.chain import SignalChain
 from piezolab.chain.assembly import assemble
 from piezolab.circuit.transient import transient
 from piezolab.quantity import dbu, dbv
+from piezolab.studies.clamp_edges import clamp_edges
 from piezolab.studies.level_path import GATE, INPUT, PICKUP, STAGE, level_path
 from piezolab.studies.levels import levels
 from piezolab.studies.linear import LinearChain
@@ -94,3 +95,10 @@ def test_levels_by_definition():
         rms = np.sqrt(np.mean(wave**2))
         assert np.max(abs(wave)) / rms == pytest.approx(crest, rel=1e-4)
         assert dbv(np.max(abs(wave))) - dbv(rms) == pytest.approx(20 * np.log10(crest), abs=1e-3)
+
+
+def test_a_clamp_is_what_the_gate_takes():
+    chain = SignalChain().but(clamp="pair")
+    (edge,) = clamp_edges(LinearChain.of(chain.values))
+    gate = next(place for place in level_path(chain) if place.name == GATE)
+    assert gate.falling.typical == pytest.approx(float(edge.falling) * gate.gain) and np.isfinite(gate.falling.typical)
