@@ -78,9 +78,9 @@ def answer_html(found: Search, drawer: Drawer) -> str:
         said += paragraphs(*_in_the_way(found, drawer))
         rows.append(_row("nearest", found.nearest, build_words(found.nearest, drawer), "nearest"))
     sure = "the transistors, the tolerances and the battery's whole life taken in"
-    what = f"all {found.tried} builds there are" if found.whole else f"{found.tried} builds"
+    what = f"All {found.tried} builds were looked at" if found.whole else f"{found.tried} builds were looked at"
     head = ("why", "build", "parts", "lowest string", "room", "level", "over hiss", "current", "fit, of 100")
-    said += table(head, rows, f"From {what}, {sure}.")
+    said += table(head, rows, f"{what}, {sure}.")
     for kind, lacks in found.missing.items():
         words = " and ".join(PLACES.get(key, "a transistor") for key in lacks)
         said += paragraphs(f"For {KINDS[kind]} the drawer lacks: {words}.")

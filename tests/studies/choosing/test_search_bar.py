@@ -87,8 +87,8 @@ def best_of(bench: Bench, wiring: Wiring, rows: np.ndarray) -> tuple[float, ...]
 @pytest.mark.parametrize("number", range(COUNT))
 @pytest.mark.parametrize("coarse", [False, True])
 def test_trying_everything_finds_nothing_better(number: int, coarse: bool, monkeypatch) -> None:
-    """coarse: with so small a grid that the neighbours must lead to the best, up to half a sample in twelve and one
-    step of what is missed; elsewhere the best there is."""
+    """The best there is, of every build. coarse: with so small a grid that its neighbours must lead on; then a build
+    that fits is found wherever there is one, and elsewhere one that misses at most one wish more than the best."""
     chain, drawer, wish = drawn(number, small=True)
     drawer = Drawer(drawer.resistors, drawer.capacitors, drawer.transistors, {1e6: 1, 100e3: 1})
     if coarse:
@@ -100,7 +100,7 @@ def test_trying_everything_finds_nothing_better(number: int, coarse: bool, monke
         sizes += len(rows)
         got, best = best_of(bench, pool.wiring, pool.rows[:1]), best_of(bench, pool.wiring, rows)
         if coarse:
-            assert got[0] <= best[0] + 0.5 and got[1] <= best[1] + 1, (str(chain), drawer, pool.wiring.name)
+            assert got[1] <= best[1] + (best[1] > 0), (str(chain), drawer, pool.wiring.name)
         elif best[0] < 0:  # what rests badly is dropped: it may miss less of what cannot be had together
             assert got == best, (str(chain), drawer, pool.wiring.name)
     assert sizes > 4
