@@ -25,6 +25,7 @@ _ITERATIONS = 120
 _RELATIVE = 1e-11  # settled when the next step would move every current by less than this part of it
 _FLOOR_A = 1e-18
 _STRIDE = 20.0  # V; with several transistors no step goes further
+_PATIENCE = 25  # steps after which rounding in the others' ports is looked at, too
 LOWER = 8.0  # thermal voltages under a small junction's knee, where it carries some microamperes
 
 
@@ -126,7 +127,7 @@ def _newton(
     critical = critical_voltage(models, len(v))
     if len(models) > 1:  # far up the exponential of one gate the others run away
         critical = critical - LOWER * v_t
-    for _ in range(_ITERATIONS):
+    for turn in range(_ITERATIONS):
         give_way()
         some = models if len(active) == len(answer) else [model.take(active, (len(answer),)) for model in models]
         i, slope, size = port_currents(some, v)
@@ -139,6 +140,8 @@ def _newton(
         allowed = _RELATIVE * size + _FLOOR_A
         if hanging or len(models) > 1:  # what hangs on high impedances is known to the rounding of Z i only
             allowed = allowed + 4e-16 * (np.abs(slope) @ sizes[..., None])[..., 0]
+        if len(models) > 1 and turn > _PATIENCE:  # and what the others' currents leave uncertain there
+            allowed = allowed + 4e-16 * _spread(here, slope, sizes)
         settled = np.all((change <= allowed) & (np.abs(miss) <= 1e-9 * sizes + 1e-15), axis=-1)
         wanted = v + step if len(models) == 1 else held_back(some, v, v + np.clip(step, -_STRIDE, _STRIDE))
         v_next = limited(v, wanted, v_t[active], critical[active])
@@ -155,6 +158,12 @@ def _times(matrix: np.ndarray, vector: np.ndarray) -> np.ndarray:
     if matrix.shape[-1] != 2:
         return (matrix @ vector[..., None])[..., 0]
     return matrix[..., 0] * vector[..., :1] + matrix[..., 1] * vector[..., 1:]
+
+
+def _spread(z: np.ndarray, slope: np.ndarray, off: np.ndarray) -> np.ndarray:
+    """How far the currents move where each port's voltage is off by as much, at the most."""
+    inverse = np.linalg.inv(np.eye(z.shape[-1]) + z @ slope)
+    return (np.abs(slope) @ (np.abs(inverse) @ off[..., None]))[..., 0]
 
 
 def critical_voltage(models: list[JfetModel], size: int) -> np.ndarray:
