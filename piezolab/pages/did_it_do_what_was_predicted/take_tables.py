@@ -51,7 +51,7 @@ def _each(takes: tuple[StudiedTake, ...]) -> str:
         ("mains", *("—" if q is None else _mains(q.lines.mains_hz, q.lines.found_hz) for q in quiet)),
         ("quiet part", *("none" if q is None else f"{q.seconds:.1f} s" for q in quiet)),
         ("moments of clipping", *(str(take.clipped) for take in takes)),
-        ("steady voltage", *(f"{100 * take.offset:.2f} % of full scale" for take in takes)),
+        ("steady voltage", *(_steady(take.offset) for take in takes)),
         ("single notes", *(str(len(take.notes)) for take in takes)),
     ]
     head = ("", *(f"{take.name}{' (stage)' if take.staged else ' (bare)'}" for take in takes))
@@ -116,3 +116,8 @@ def _full(power: float) -> str:
 
 def _or(value: float | None, unit: str = "dB") -> str:
     return "—" if value is None or not math.isfinite(value) else f"{whole(value, digits=1)} {unit}"
+
+
+def _steady(offset: float) -> str:
+    """A steady voltage as a part of full scale; nothing has no sign."""
+    return f"{round(100 * offset, 2) + 0.0:.2f} % of full scale".replace("-", "−")
