@@ -23,14 +23,23 @@ from piezolab.circuit.jfet import JfetModel
 from piezolab.circuit.modes import Modes, modes
 from piezolab.circuit.network import Network
 from piezolab.circuit.operating_point import OperatingPoint
-from piezolab.circuit.ports import LOWER, critical_voltage, flat_model, held_back, limited, port_currents
+from piezolab.circuit.ports import (
+    LOWER,
+    critical_voltage,
+    flat_model,
+    held_back,
+    limited,
+    port_currents,
+    solve_ports,
+)
 from piezolab.circuit.small_signal import linearised
 from piezolab.giving_way import give_way
 
 _PIECE = 480  # samples that are walked one after the other
 _ROUNDS = 60
 _MOVED = 1e-5  # of the largest voltage: a piece whose beginning is nearer than this stays as it is
-_ITERATIONS = 40
+_ITERATIONS = 12  # then each instant is solved by itself, as an operating point is
+_FAR_V = 1e6
 _SETTLED_V = 1e-4  # the last step is taken along the slopes: what is left is its square
 
 
@@ -71,7 +80,7 @@ def long_run(network: Network, point: OperatingPoint, output: str, driven: Drive
     room = pieces * _PIECE - count
     wanted = np.concatenate([driven.ports, np.repeat(driven.ports[-1:], room, axis=0)]).reshape(pieces, _PIECE, -1)
     rest = np.array([[volt for q in names for volt in (point.jfets[q.name].v_gs, point.jfets[q.name].v_ds)]], float)
-    walk = _Walk(found, [q.model for q in names], rest, wanted, driven.step)
+    walk = _Walk(found, [q.name for q in names], [q.model for q in names], rest, wanted, driven.step)
     return driven.output + walk.through().reshape(-1)[:count]
 
 
@@ -79,7 +88,13 @@ class _Walk:
     """All pieces of one waveform. A current counts as it is drawn from the network."""
 
     def __init__(
-        self, found: Modes, models: Sequence[JfetModel], rest: np.ndarray, wanted: np.ndarray, step: float
+        self,
+        found: Modes,
+        names: Sequence[str],
+        models: Sequence[JfetModel],
+        rest: np.ndarray,
+        wanted: np.ndarray,
+        step: float,
     ) -> None:
         self.rest, self.wanted = rest, wanted
         self.pieces, self.length, ports = wanted.shape
@@ -90,9 +105,13 @@ class _Walk:
         self.before, self.now = found.into.T * (step * (one - two)), found.into.T * (step * two)
         whole = found.at_once + ((found.out * (step * two)) @ found.into).real
         self.z, self.z_out = whole[:ports], whole[ports]
+        self.names = names
         self.models = [flat_model(model, (1,)) for model in models]
         self.i_rest, slope, _ = port_currents(self.models, rest)
         self.slope_rest = slope[0]
+        # the same with the transistors' slopes left out: what `solve_ports` takes
+        self.alone = np.linalg.inv(np.eye(ports) + self.z @ self.slope_rest)
+        self.ohm = -self.alone @ self.z
         self.v_t = np.array([[float(np.asarray(model.thermal_voltage)) for model in models]])
         self.critical = critical_voltage(self.models, 1) - (LOWER * self.v_t if len(models) > 1 else 0.0)
         self.near = _MOVED * max(float(np.abs(wanted).max()), 1e-9)
@@ -133,19 +152,28 @@ class _Walk:
             there = here + self.rest
             i, slope, _ = port_currents(self.models, there)
             more = i - self.i_rest - here @ self.slope_rest.T
-            miss = here - aim[left] - more @ self.z.T
-            moves = _solved(-self.z @ (slope - self.slope_rest), miss)
-            wanted = there - moves
+            with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+                moves = _solved(-self.z @ (slope - self.slope_rest), here - aim[left] - more @ self.z.T)
+            sound = np.isfinite(moves).all(axis=1) & (np.abs(moves) < _FAR_V).all(axis=1)
+            wanted = there - np.where(sound[:, None], moves, 0.0)
             if len(self.models) > 1:
                 wanted = held_back(self.models, there, wanted)
             new = limited(there, wanted, self.v_t, self.critical) - self.rest
             change = new - here
             v[left] = new
             drawn[left] = more + ((slope - self.slope_rest) @ change[..., None])[..., 0]
-            left = left[(np.abs(change) > _SETTLED_V).any(axis=1)]
+            left = left[(np.abs(change) > _SETTLED_V).any(axis=1) | ~sound]
             if not left.size:
                 return drawn
-        raise CircuitError(f"current and voltages do not agree at {len(left)} instants")
+        drawn[left] = self._alone(aim[left])
+        return drawn
+
+    def _alone(self, aim: np.ndarray) -> np.ndarray:
+        """The same for instants that do not settle, each as an operating point of its own."""
+        v_open = self.rest + (aim - self.i_rest @ self.z.T) @ self.alone.T
+        models = [model.take(np.zeros(len(aim), int), (1,)) for model in self.models]
+        there = solve_ports(self.names, models, v_open, np.broadcast_to(self.ohm, (len(aim), *self.ohm.shape)))
+        return port_currents(models, there)[0] - self.i_rest - (there - self.rest) @ self.slope_rest.T
 
 
 def _phi(z: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -264,7 +264,7 @@ def test_parts_have_names_keys_and_kinds_of_their_own(chain: SignalChain) -> Non
         assert p.where in ("pickup", "lead", "board", "supply", "cable", "input")
         assert p.label and p.label == p.label.strip()
         assert len(p.nodes) == (3 if p.kind == "jfet" else 2)
-        if p.kind not in ("jfet", "source"):
+        if p.kind not in ("jfet", "clamp", "source"):
             assert p.value >= 0 and p.unit in ("ohm", "F", "H", "V")
     assert assembly.stage is stage_named(chain.stage)
     assert {assembly.jack, assembly.load, "pickup"} <= set(assembly.network.nodes)

@@ -155,7 +155,7 @@ def wanted(chain: SignalChain) -> dict[str, Part | tuple[str, ...]]:
     assembly = assemble(chain.values)
     found: dict[str, Part | tuple[str, ...]] = {
         part.name.replace("_", ""): part for part in assembly.where("board", "supply")
-        if part.kind in ("resistor", "capacitor", "jfet")
+        if part.kind in ("resistor", "capacitor", "clamp", "jfet")
     }  # fmt: skip
     battery = next(part for part in assembly.parts if part.kind == "battery")
     return found | {

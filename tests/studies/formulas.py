@@ -15,7 +15,7 @@ from tests.chain.strategies import random_chain
 #: A stage whose surroundings the formulas know: no stopper, no resistor in the supply, gate resistor to ground.
 SIMPLE: dict[str, Any] = {
     "resonance": None, "pad": None, "discs": "1", "return": "ground", "gate_stop": 0.0, "supply_r": 0.0,
-    "bypass_part": 1.0,
+    "bypass_part": 1.0, "clamp": "none",
 }  # fmt: skip
 
 

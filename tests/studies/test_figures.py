@@ -195,6 +195,7 @@ def test_every_setting_is_read_by_the_figures(monkeypatch: pytest.MonkeyPatch) -
     monkeypatch.setattr(linear, "Values", Watched)
     for chain in (
         SignalChain({"return": "divider", "bypass_c": 1e-6, "bypass_part": 0.5, "resonance": (4e3, 20, 0.3)}),
+        SignalChain(clamp="pair"),
         SignalChain({"return": "tap", "pad": (1e3, 1e4), "supply": "adapter", "discs": "2p", "loop_v": 0.1}),
         *(SignalChain(stage=key) for key in all_stages()),
     ):

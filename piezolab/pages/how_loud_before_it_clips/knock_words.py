@@ -26,7 +26,7 @@ _IN_THE_WAY = {
     "warm bass": "the lowest string would lose bass in the heat",
     "hiss": "it would hiss more",
 }
-_ONLY_PARTLY = "It saves the part, and only partly the silence"
+_ONLY_PARTLY = "It spares the part, and only partly the silence"
 
 
 def knock_words(chain: SignalChain, more: str = "") -> str:

@@ -226,7 +226,7 @@ def _expected(assembly: Assembly, ring: bool) -> dict[str, tuple[str, ...]]:
     nodes = {
         part.name: part.nodes
         for part in assembly.where("board", "supply")
-        if part.kind in ("resistor", "capacitor", "jfet")
+        if part.kind in ("resistor", "capacitor", "clamp", "jfet")
     }
     nodes |= {"pickup hot": ("pickup",), "pickup screen": (GROUND,), "jack sleeve": (GROUND,)}
     nodes |= {"jack tip": (assembly.jack,)}
