@@ -57,7 +57,7 @@ def output(judged: Judgement) -> str:
     if not math.isfinite(row.low_note_load_db):
         return NOTHING
     taken = decibel_words(-row.low_note_load_db)
-    return f"plugged in, {_note(judged.chain)} {'stays' if taken == 'level' else f'comes {taken}'}"
+    return f"{_note(judged.chain)} arrives {'whole' if taken == 'level' else taken}"
 
 
 def hum_and_hiss(loud: Loudness) -> str:

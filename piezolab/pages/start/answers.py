@@ -17,8 +17,14 @@ from piezolab.sheets.sheet_data import SheetData
 from piezolab.studies.board_as_built import BoardAsBuilt, read_build
 
 DRAWER, BUILD, FAULT = "what-shall-i-build-from-my-drawer", "how-do-i-build-it-and-check-it", "where-is-the-fault"
+TAKES = "did-it-do-what-was-predicted"
 
-NOT_YET = {DRAWER: "nothing looked for yet", BUILD: "no step done yet", FAULT: "no search open"}
+NOT_YET = {
+    DRAWER: "nothing found yet",
+    BUILD: "no step done yet",
+    FAULT: "no search open",
+    TAKES: "compares two recordings",
+}
 
 
 class Answers:

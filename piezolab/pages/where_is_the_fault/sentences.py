@@ -259,7 +259,7 @@ def verdict(weighed: Weighed | None, chain: SignalChain) -> str:
             return repair_words(found, chain)
         return stop_words(found.reversed)
     if weighed is None or not (weighed.entries or weighed.heard):
-        return "Say what you hear and take the reading that is asked for; each one narrows it down."
+        return "Say what you hear, then take the reading that is asked for: each narrows it down."
     found = weighed.found
     if found.absurd:
         asked = absurd_words(weighed)
