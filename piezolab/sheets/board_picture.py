@@ -199,21 +199,25 @@ class Picture:
             for n, (label, lead) in enumerate(zip(part.labels, part.leads, strict=True)):
                 if label and label != "-":
                     more = f' class="leg" data-part="{escape(part.name)}" data-lead="{n}" font-weight="bold"'
-                    lettering.put(label, self._by(lead, 1.6, 2.6), more)
+                    lettering.put(label, self._by(lead, 1.6, 2.6, at_own=True), more)
         if self.numbers:
             for each in in_order_of_work(self.layout):
                 spots = self._by(each.part.leads[each.lead], 2.1, 4.2)
                 lettering.put(str(each.number), spots, ' class="number"')
 
-    def _by(self, lead: tuple[float, float], near: float, far: float) -> list[tuple[float, float]]:
-        """Places for lettering by a joint, those that are clearly nearer to no other joint first."""
+    def _by(
+        self, lead: tuple[float, float], near: float, far: float, at_own: bool = False
+    ) -> list[tuple[float, float]]:
+        """Places for lettering by a joint, those that are clearly nearer to no other joint first; at_own: no others,
+        where there are such."""
         own = self.at(lead)
         others = [self.at(point) for part in self.layout.parts for point in part.leads if point != lead]
 
         def astray(spot: tuple[float, float]) -> bool:
             return any(dist(spot, other) < dist(spot, own) + 0.15 for other in others)
 
-        return sorted(around(*own, near, far), key=astray)
+        places = sorted(around(*own, near, far), key=astray)
+        return [spot for spot in places if not (at_own and astray(spot))] or places
 
     def edges(self, lettering: Lettering, adapter: bool) -> None:
         """Letters of strips, numbers of columns and rows, names of lanes, and the wires that leave them."""

@@ -10,12 +10,12 @@ import os
 from collections import Counter
 from itertools import product
 
-from hypothesis import HealthCheck, Phase, given, seed, settings
+import numpy as np
 
 from piezolab.chain import SignalChain
 from piezolab.sheets.layout_svg import layout_svg
 from piezolab.studies.board.layout import METHODS, LayoutError, Options, layout
-from tests.sheets.chains import chains
+from tests.chain.strategies import random_chain
 from tests.studies.board.inspector import faults_of
 
 LONG = bool(os.environ.get("PIEZOLAB_LONG"))
@@ -24,19 +24,8 @@ PINS = ("D G S", "D S G")
 
 def drawn(count: int) -> list[SignalChain]:
     """As many random chains, the same in every run."""
-    found: list[SignalChain] = []
-
-    @seed(15)
-    @settings(
-        max_examples=count, deadline=None, database=None, phases=[Phase.generate],
-        suppress_health_check=list(HealthCheck),
-    )  # fmt: skip
-    @given(chains())
-    def collect(chain: SignalChain) -> None:
-        found.append(chain)
-
-    collect()
-    return found[:count]
+    rng = np.random.default_rng(15)
+    return [random_chain(rng) for _ in range(count)]
 
 
 def judge(chain: SignalChain, method: str, pins: str, counted: Counter) -> None:
