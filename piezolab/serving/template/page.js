@@ -31,7 +31,14 @@
   window.addEventListener("piezolab:drawn", taken, { once: true });
   window.addEventListener("piezolab:failed", taken, { once: true });
 
-  const settings = () => JSON.parse(document.getElementById("jupyter-config-data")?.textContent ?? "{}");
+  // While the page still arrives, the element can stand there with half of its text.
+  const settings = () => {
+    try {
+      return JSON.parse(document.getElementById("jupyter-config-data")?.textContent ?? "{}");
+    } catch {
+      return {};
+    }
+  };
   const address = (path) => {
     const { baseUrl, kernelId } = settings();
     return kernelId ? `${baseUrl}${path}${kernelId}` : null;
