@@ -17,6 +17,7 @@ class DrivenFollower(Stage):
     key = "driven"
     title = "gain stage with a source follower"
     inverts = True
+    plain = {"stage": "gain"}
     controls = (
         c.GATE_R,
         c.SOURCE_R,

@@ -23,6 +23,7 @@ class SteadyFollower(Stage):
     key = "steady"
     title = "source follower on a steady current"
     rest_key = "steady_r"
+    plain = {"stage": "follower", "return": "divider"}
     controls = (
         c.GATE_R,
         c.RETURN_PART,
