@@ -71,7 +71,7 @@ def schematic_text(chain: SignalChain, *, live: bool = True, light: tuple[Part, 
         if part.kind == "jfet":
             drain, gate, source = (_node(node) for node in part.nodes)
             sentences.append(
-                f"{part.name}, {part.label} {_type(assembly, part)}: drain to {drain}, gate to {gate}, "
+                f"{part.name}, {part.label} {assembly.type_of(part).type_number}: drain to {drain}, gate to {gate}, "
                 f"source to {source}."
             )
         else:
@@ -134,11 +134,6 @@ def _voltages(linear: LinearChain) -> dict[str, float]:
     }
 
 
-def _type(assembly: Assembly, part: Part) -> str:
-    """What is printed on a transistor."""
-    return catalogue.transistors()[assembly.values[part.key]].type_number
-
-
 def _lines(assembly: Assembly, part: Part | None, name: str) -> list[tuple[str, str]]:
     """Name and value of a symbol, a line each."""
     values = assembly.values
@@ -146,7 +141,7 @@ def _lines(assembly: Assembly, part: Part | None, name: str) -> list[tuple[str, 
         turned = [("reversed", "value")] if _turned(assembly, name) else []
         return [(_disc_name(name), "part"), (_code(values.pickup_c, "F"), "value"), *turned]
     if part.kind == "jfet":
-        return [(name, "part"), (_type(assembly, part), "value")]
+        return [(name, "part"), (assembly.type_of(part).type_number, "value")]
     if part.kind == "clamp":
         return [(name, "part"), (catalogue.clamps()[values.clamp_part].type_number, "value")]
     feed = "adapter" if values.supply == "adapter" else name

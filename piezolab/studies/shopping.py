@@ -81,7 +81,7 @@ def _bought(part: Part) -> bool:
 
 def _item(part: Part, volts: dict[str, float], watts: dict[str, float], phantom: bool) -> Item:
     if part.kind == "jfet":
-        return Item(part.name, part.label, "transistor", None, None, key=part.key)
+        return Item(part.name, part.label, "transistor", None, None, key=part.key or "jfet")
     if part.kind == "clamp":
         return Item(part.name, part.label, "clamp", None, None)
     value = float(part.value)
