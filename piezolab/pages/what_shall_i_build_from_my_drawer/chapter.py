@@ -15,6 +15,7 @@ from piezolab.pages.kit.sections import Section
 from piezolab.pages.kit.skeleton import Chapter, Page, View
 from piezolab.pages.kit.tasks import MakeTask, NumberTask, PickTask
 from piezolab.pages.kit.wish_words import FAILS, WISHES
+from piezolab.pages.what_shall_i_build_from_my_drawer.bag_sorting import BagSorting
 from piezolab.pages.what_shall_i_build_from_my_drawer.drawer_panel import DrawerPanel
 from piezolab.quantity import show
 from piezolab.studies.choosing.drawer import CAPACITOR_PERCENT, RESISTOR_PERCENT, Drawer
@@ -180,12 +181,15 @@ def make(link: str | None = None) -> Page:
     def wished(wish: Wish, drawer: Drawer) -> None:
         _HOPES.wish, _HOPES.drawer = wish, drawer
         spread.refresh()
+        sorting.refresh()
 
     panel = DrawerPanel(state, wished)
+    sorting = BagSorting(state, panel.stock)
+    panel.bagged = sorting.refresh
     usual = Block("hint", paragraphs(usual_words()), title="")
-    page = Page(replace(CHAPTER, lead=lambda state: [panel], more=lambda state: [usual, spread]), state)
+    page = Page(replace(CHAPTER, lead=lambda state: [panel], more=lambda state: [usual, sorting, spread]), state)
     panel.kept_in(page.keepsake)
-    page.drawer = panel
+    page.drawer, page.sorting = panel, sorting
     return page
 
 

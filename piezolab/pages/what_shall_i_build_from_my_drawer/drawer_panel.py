@@ -35,6 +35,7 @@ class DrawerPanel(VBox):
         self._state, self._wished = state, wished
         self._keepsake: Keepsake | None = None
         self.bag: tuple[DrawerTransistor, ...] = ()
+        self.bagged: Callable[[], None] = lambda: None
         self.drawer, self.wish, self.found = Drawer(), Wish(), None
         self._searched = state.chain
         self.form = Form("Your drawer and your wishes", FIELDS, "look for builds", self._asked, "more parts and wishes")
@@ -52,9 +53,14 @@ class DrawerPanel(VBox):
 
         def bag(rows: Sequence[Mapping[str, Any]]) -> None:
             self.bag = tuple(DrawerTransistor(**row) for row in rows)
+            self.bagged()
 
         keepsake.use("bag", bag)
         keepsake.use("drawer", self.form.fill)
+
+    def stock(self) -> tuple[Drawer, Wish]:
+        """Drawer and wish as they are typed now, searched for or not. Raises FieldError."""
+        return drawer_of(self.form.values, self.bag), wish_of(self.form.values)
 
     # -- searching ----------------------------------------------------------------------------------------------
     def _asked(self, texts: Mapping[str, str]) -> str:
