@@ -9,7 +9,7 @@ import traitlets
 from ipywidgets import VBox
 
 from piezolab import catalogue
-from piezolab.chain import ChainError, SignalChain
+from piezolab.chain import ChainError
 from piezolab.pages.kit.blocks import Html, PressedTable, bullets, paragraphs, row_button, table
 from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.sections import Foldable, Following
@@ -22,6 +22,7 @@ from piezolab.pages.what_shall_i_build_from_my_drawer.drawer_answer import (
     part_name,
     values_words,
 )
+from piezolab.pages.what_shall_i_build_from_my_drawer.drawer_panel import surroundings
 from piezolab.quantity import letter_code, show
 from piezolab.studies.choosing import sorting as s
 from piezolab.studies.choosing.drawer import Drawer
@@ -65,7 +66,7 @@ class BagSorting(VBox, Following):
     def _sort(self) -> None:
         try:
             drawer, wish = self._stock()
-            around = _around(self._state.chain)
+            around = surroundings(self._state.chain)
             if (drawer, wish, around) != self._asked:
                 self.found = s.sorted_bag(self._state.chain, drawer, wish)
                 self.drawer, self._asked = drawer, (drawer, wish, around)
@@ -82,11 +83,6 @@ class BagSorting(VBox, Following):
                 self._state.put(as_chain(self._state.chain, self.drawer, self.found.goes[n].build))
 
         return use
-
-
-def _around(chain: SignalChain) -> SignalChain:
-    """The chain with a stage of its own left out: what the sorting depends on."""
-    return chain.but(stage="direct")
 
 
 def sorted_html(found: s.SortedBag, drawer: Drawer) -> str:

@@ -62,7 +62,8 @@ class Aside:
 @dataclass(frozen=True)
 class SortedBag:
     """places: of the parts sorted, those measured. goes: where each part goes that is of use; stages: wiring -> parts
-    that fit in it, the best first; aside: the others; pairs: of what is not aside, the best match first; missing:
+    that fit in it, the best first; aside: the others; pairs: of what is not aside, the best match first, in the
+    first build of `goes`; missing:
     wirings that the drawer lacks something for; bought: capacitors taken as bought, F."""
 
     places: tuple[int, ...]
@@ -84,36 +85,36 @@ def sorted_bag(
     bought = () if offered_values("out_c", drawer) else BOUGHT
     whole = replace(drawer, capacitors=(*drawer.capacitors, *bought))
     doubts = {k: found for k in places if (found := doubt(drawer.transistors[k], k)) is not None}
-    before, by_stage = as_it_stands(chain, wish), {}
-    for n, k in enumerate(places):
-        told(n / len(places))
-        if k in doubts:
-            continue
-        for build in _builds(chain, whole, wish, k, before):
-            by_stage.setdefault(build.kind, []).append((k, build))
-    stages = {kind: _ranked_in(rows) for kind, rows in by_stage.items()}
+    sound = [k for k in places if k not in doubts]
+    stages = _in_every_stage(chain, whole, wish, sound, told)
     every = [suited for rows in stages.values() for suited in rows]
     goes, aside = [], list(doubts.values())
-    for k in (k for k in places if k not in doubts):
-        own = [suited for suited in every if suited.place == k]
-        fitting = [suited for suited in own if suited.fits]
-        if fitting:
-            best = min(fitting, key=lambda suited: suited.rank)  # the stages come plainest first
-            goes.append(replace(best, build=_drawn(chain, whole, wish, best.build)))
-        elif own:
-            near = min((suited.build for suited in own), key=_stands)
-            why = IDLE if "works" in near.misses or "works" in near.fails else MISSES
-            aside.append(Aside(k, why, near.misses or near.fails, nearest=near))
+    for k in sound:
+        found = _placed(k, [suited for suited in every if suited.place == k])
+        if isinstance(found, Suited):
+            goes.append(replace(found, build=_drawn(chain, whole, wish, found.build)))
+        elif found is not None:
+            aside.append(found)
     goes.sort(key=lambda suited: (suited.rank, list(stages).index(suited.build.kind)))
-    kept = [suited.place for suited in goes]
-    pairs = pairs_of(chain, [drawer.transistors[k] for k in kept])
-    fitted = {kind: tuple(row for row in rows if row.fits) for kind, rows in stages.items()}
     told(1.0)
     return SortedBag(
-        places, tuple(goes), {kind: rows for kind, rows in fitted.items() if rows}, tuple(aside),
-        tuple(replace(pair, first=kept[pair.first], second=kept[pair.second]) for pair in pairs),
-        lacking(whole), bought,
-    )  # fmt: skip
+        places, tuple(goes), _fitting(stages), tuple(aside), _matched(chain, whole, goes), lacking(whole), bought
+    )
+
+
+def _fitting(stages: Mapping[str, Sequence[Suited]]) -> dict[str, tuple[Suited, ...]]:
+    """The stages that some part fits in, with those parts."""
+    fitted = {kind: tuple(row for row in rows if row.fits) for kind, rows in stages.items()}
+    return {kind: rows for kind, rows in fitted.items() if rows}
+
+
+def _matched(chain: SignalChain, drawer: Drawer, goes: Sequence[Suited]) -> tuple[Pair, ...]:
+    """The pairs of the parts that go somewhere, by their places in the bag."""
+    if not goes:
+        return ()
+    kept = [suited.place for suited in goes]
+    pairs = pairs_of(as_chain(chain, drawer, goes[0].build), [drawer.transistors[k] for k in kept])
+    return tuple(replace(pair, first=kept[pair.first], second=kept[pair.second]) for pair in pairs)
 
 
 def doubt(part: DrawerTransistor, place: int = 0) -> Aside | None:
@@ -129,6 +130,32 @@ def doubt(part: DrawerTransistor, place: int = 0) -> Aside | None:
     off = np.log(i / v**2) - np.log(kind.idss_typical / kind.vgsoff_intercept_typical**2)
     # one tenth off in either reading moves ln(beta) by three times that
     return Aside(place, UNLIKELY) if abs(off) > _FAR * BETA_SPREAD + 3 * np.log(READING) else None
+
+
+def _in_every_stage(
+    chain: SignalChain, drawer: Drawer, wish: Wish, places: Sequence[int], told: Callable[[float], None]
+) -> dict[str, tuple[Suited, ...]]:
+    """Each part's best build in every stage that can be made, by stage, the best part first."""
+    before = as_it_stands(chain, wish)
+    by_stage: dict[str, list[tuple[int, Build]]] = {}
+    for n, k in enumerate(places):
+        told(n / len(places))
+        for build in _builds(chain, drawer, wish, k, before):
+            by_stage.setdefault(build.kind, []).append((k, build))
+    order = [wiring.name for wiring in wirings(drawer)]
+    return {kind: _ranked_in(by_stage[kind]) for kind in order if kind in by_stage}
+
+
+def _placed(k: int, own: Sequence[Suited]) -> Suited | Aside | None:
+    """Where one part goes of the stages it was tried in, plainest first; None where there is none."""
+    fitting = [suited for suited in own if suited.fits]
+    if fitting:
+        return min(fitting, key=lambda suited: suited.rank)
+    if not own:
+        return None
+    near = min((suited.build for suited in own), key=_stands)
+    why = IDLE if "works" in near.misses or "works" in near.fails else MISSES
+    return Aside(k, why, near.misses or near.fails, nearest=near)
 
 
 def _builds(chain: SignalChain, drawer: Drawer, wish: Wish, k: int, before: Build) -> list[Build]:

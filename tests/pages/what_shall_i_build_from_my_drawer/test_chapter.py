@@ -186,7 +186,7 @@ def test_the_bag_is_sorted_with_a_sentence_for_each_and_one_click_puts_one_in() 
     made.drawer.form.fill(FEW)
     made.keepsake._users["bag"](bag)
     text = re.sub(r"<[^>]+>", " ", made.sorting.shown.content)
-    assert "no. 0 and 2N3819 no. 1" in text and "match" in text
+    assert "no. 0 and 2N3819 no. 1" in text and "less than 0.1 dB" in text
     assert "no. 2: its I_DSS does not go with its V_GS(off)" in text
     assert "the best of the bag for it" in text or "the only one of the bag" in text
     assert not re.search(r"\b(nan|inf|None)\b", text)
