@@ -74,7 +74,8 @@ def test_when_nothing_fits_it_says_what_stands_in_the_way_and_what_to_buy() -> N
 def test_words_for_every_chain(query: str) -> None:
     made = page.make(query)
     assert not made.state.trouble
-    for text in (made.verdict.content, page.spread_words(made.state.chain)):
+    made.spreads.head._turned({"open": True})
+    for text in (made.verdict.content, made.spreads.head.content, *(f"{p.label}." for p in made.spreads.children[1:])):
         assert text and not re.search(r"\b(nan|inf|None)\b", text), text
 
 
