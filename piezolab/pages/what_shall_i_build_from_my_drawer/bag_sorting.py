@@ -117,12 +117,11 @@ def sorted_html(found: s.SortedBag, drawer: Drawer) -> str:
 def place_words(suited: s.Suited, found: s.SortedBag, drawer: Drawer) -> str:
     """The stage a part goes into, and how it stands there among the others."""
     stage = KINDS[suited.build.kind]
-    rivals = [row for row in found.stages[suited.build.kind] if row.place != suited.place]
-    if not rivals:
+    there = [row.place for row in found.stages[suited.build.kind]]
+    rank = there.index(suited.place)
+    if len(there) == 1:
         return f"{stage}: the only one of the bag that fits there"
-    if suited.rank == 0:
-        return f"{stage}: the best of the bag for it"
-    return f"{stage}: after {part_name(drawer, found.stages[suited.build.kind][0].place)}"
+    return f"{stage}: {f'after {part_name(drawer, there[rank - 1])}' if rank else 'the best of the bag for it'}"
 
 
 def _fetched(build: s.Build, drawer: Drawer) -> str:

@@ -20,7 +20,7 @@ from piezolab.pages.what_shall_i_build_from_my_drawer.drawer_answer import GOES
 from piezolab.pages.what_shall_i_build_from_my_drawer.front_figure import MOST_ROOM_DB
 from piezolab.quantity import letter_code, show
 from piezolab.studies.choosing.drawer import Drawer
-from piezolab.studies.choosing.spread import Spread, spread
+from piezolab.studies.choosing.spread import BuildSpread, spread
 from piezolab.studies.choosing.tolerance import BATTERY, ROOM, TEMP_K, TRANSISTOR
 from piezolab.studies.choosing.wirings import CAPACITORS
 from piezolab.studies.judging.wish import Wish
@@ -66,18 +66,18 @@ class SpreadSection(VBox, Following):
         self._place()
 
 
-def spread_words(chain: SignalChain, drawer: Drawer, found: Spread) -> str:
+def spread_words(chain: SignalChain, drawer: Drawer, found: BuildSpread) -> str:
     """How many builds of this chain fit the wishes, which part matters most, and what would help."""
     what = "your transistor" if chain.transistor_measured else f"any {chain.type_number} of the bag"
     battery = "" if found.life_h is None else ", the battery from fresh to spent"
     said = paragraphs(
         f"Of {_thousands(found.size)} builds with {drawer.resistor_percent:g} % resistors, "
         f"{drawer.capacitor_percent:g} % capacitors and {what}, in a room up to {TEMP_K:.0f} K warmer or colder"
-        f"{battery}, {_percent(found.fits)} fit your wishes ({100 * found.low:.0f} to {100 * found.high:.0f} % beyond "
-        "doubt)."
+        f"{battery}, {_percent(found.fits)} fit your wishes (as far as so many draws tell, {100 * found.low:.0f} "
+        f"to {100 * found.high:.0f} %)."
     )
     rows = [(f"it {WISHES[name]}", _percent(share)) for name, share in found.fits_each.items() if share < 1]
-    if rows and len(found.fits_each) > 1:
+    if len(rows) > 1:
         said += table(("wish that not all meet", "builds that fit it"), rows)
     if found.helps is not None:
         said += paragraphs(helping_words(chain, found))
@@ -95,7 +95,7 @@ def spread_words(chain: SignalChain, drawer: Drawer, found: Spread) -> str:
     return said
 
 
-def helping_words(chain: SignalChain, found: Spread) -> str:
+def helping_words(chain: SignalChain, found: BuildSpread) -> str:
     """The one value whose change helps most."""
     helps = found.helps
     code = letter_code(helps.value, "F" if helps.key in (*CAPACITORS, "supply_c") else "ohm")
@@ -123,7 +123,7 @@ def _percent(share: float) -> str:
 
 
 # -- pictures ----------------------------------------------------------------------------------------------------------
-def band_figure(found: Spread) -> Figure:
+def band_figure(found: BuildSpread) -> Figure:
     """The middle build's level over frequency, in the band of 98 of 100."""
     low, middle, high = found.level_db
     edge = {"x": found.frequency, "mode": "lines", "line": {"width": 0}, "hoverinfo": "skip"}
@@ -153,7 +153,7 @@ def band_figure(found: Spread) -> Figure:
     return traces, layout, narrow, label
 
 
-def bars(found: Spread) -> Figure:
+def bars(found: BuildSpread) -> Figure:
     """How many builds have which level, low corner, room and battery life."""
     shown = {
         "level at 1 kHz, dB": found.figures.gain_db,

@@ -57,7 +57,7 @@ class HelpingChange:
 
 
 @dataclass(frozen=True)
-class Spread:
+class BuildSpread:
     """size: builds drawn; fits: share of them that fits all wishes, low, high: its 95 % interval by Clopper and
     Pearson; fits_each: share by wish.
 
@@ -94,15 +94,12 @@ def spread(
     seed: int = SEED,
     room_k: float = TEMP_K,
     battery: bool = True,
-) -> Spread:
+) -> BuildSpread:
     """Draw builds of the chain. room_k: how much warmer or colder the room may be, K; battery: whether it fades; else
     the chain's own voltage stands. Raises ValueError on a tolerance outside 0 to 50 %, a room outside 0 to 40 K or a
     size outside 100 to 50,000 or odd."""
     check_percents(resistor_percent, capacitor_percent)
-    if not 0 <= room_k <= 40:
-        raise ValueError(f"room: {room_k:g} K is out of range; allowed is 0 to 40 K.")
-    if not 2 * LEAST <= size <= MOST or size % 2:
-        raise ValueError(f"builds: {size} is out of range; allowed is an even number from {2 * LEAST} to {MOST}.")
+    _check(size, room_k)
     wish, half = wish or Wish(), size // 2
     halves = [
         drawn(chain, resistor_percent, capacitor_percent, half, seed + k, room_k=room_k, battery=battery)
@@ -111,9 +108,7 @@ def spread(
     inputs = halves[0][1]
     a, b = (_batch(values, half) for values, _ in halves)
     looks = [_look(chain, values, wish) for values in (a, b)]
-    figures = BuildFigures(*(
-        np.concatenate([getattr(look[0], field.name) for look in looks]) for field in fields(BuildFigures)
-    ))  # fmt: skip
+    figures = _both(*(look[0] for look in looks))
     corner, level = (np.concatenate([look[n] for look in looks]) for n in (1, 2))
     life = [lives(chain, values, half) for values in (a, b)]
     own = [margins_over_life(chain, values, wish, (half,), fades=battery) for values in (a, b)]
@@ -121,12 +116,26 @@ def spread(
     each = {name: float(np.mean(margin >= 0)) for name, margin in whole.items()}
     fit = int(np.count_nonzero(np.all([margin >= 0 for margin in whole.values()], axis=0))) if whole else size
     tightest = min(whole, key=lambda name: (each[name], np.median(np.clip(whole[name], -1e6, 1e6))), default=None)
-    return Spread(
+    return BuildSpread(
         size, fit / size, *interval(fit, size, _DOUBT), each, figures, corner,
         None if life[0] is None else np.concatenate(life), FREQUENCY, np.percentile(level, PERCENTILES, axis=0),
         tightest, _matters(chain, a, b, looks, inputs, wish, tightest) if tightest else {},
         _helps(chain, a, b, inputs, wish, battery) if fit < size else None,
     )  # fmt: skip
+
+
+def _check(size: int, room_k: float) -> None:
+    if not 0 <= room_k <= 40:
+        raise ValueError(f"room: {room_k:g} K is out of range; allowed is 0 to 40 K.")
+    if not 2 * LEAST <= size <= MOST or size % 2:
+        raise ValueError(f"builds: {size} is out of range; allowed is an even number from {2 * LEAST} to {MOST}.")
+
+
+def _both(one: BuildFigures, other: BuildFigures) -> BuildFigures:
+    """Two batches as one."""
+    return BuildFigures(*(
+        np.concatenate([getattr(each, field.name) for each in (one, other)]) for field in fields(BuildFigures)
+    ))  # fmt: skip
 
 
 def _batch(values: Values, size: int) -> Values:
