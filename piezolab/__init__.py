@@ -18,7 +18,7 @@ Chains: `SignalChain(pickup_c=10e-9, cable_m=5)` takes the words of a share link
 `read_link` reads a link and says what is wrong with it, `to_query` writes one.
 
 Questions: `loading`, `response`, `impedances`, `plugging`, `compare_inputs`, `bias`, `best_resistor`, `two_readings`,
-`tolerance`, `levels`, `distortion`, `noise`, `hum`, `battery`; `help(piezolab.bias)` says what one takes, and the
+`spread`, `levels`, `distortion`, `noise`, `hum`, `battery`; `help(piezolab.bias)` says what one takes, and the
 help of its answer what that holds. `figures` gives all that the chapters show, as plain numbers.
 
 Curves: `curve(chapter, chain)` is what a chapter draws, as a plotly `Figure` to keep, edit and save; the chapter is
@@ -45,7 +45,7 @@ _HOMES = {
     "bias": "piezolab.studies.bias",
     "best_resistor": "piezolab.studies.choosing.best_resistor",
     "two_readings": "piezolab.studies.in_hand.two_readings",
-    "tolerance": "piezolab.studies.choosing.tolerance",
+    "spread": "piezolab.studies.choosing.spread",
     "levels": "piezolab.studies.levels",
     "distortion": "piezolab.studies.added_harmonics",
     "noise": "piezolab.studies.hiss",

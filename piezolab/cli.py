@@ -7,6 +7,8 @@ from typing import Any, TextIO
 
 import click
 
+from piezolab.commands import COMMANDS, stop_at
+
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(package_name="piezolab", message="piezolab %(version)s")
@@ -120,7 +122,7 @@ def lessons(folder: str | None, name: str | None) -> None:
             raise click.UsageError(f"{folder!r} is no folder; allowed is a folder, or: new NAME")
         found = read(Path(folder) if folder else None)
     except LessonError as error:
-        _stop_at([str(fault) for fault in error.faults])
+        stop_at([str(fault) for fault in error.faults])
     for lesson in found.values():
         count = f"{len(lesson.tasks)} task{'s' * (len(lesson.tasks) != 1)}"
         click.echo(f"{lesson.name}: {lesson.title}, {lesson.minutes} minutes, {count}")
@@ -141,10 +143,10 @@ def handout(lesson: str, address: str, output: TextIO) -> None:
     try:
         address = address and checked_address(address, "address", path_too=True)
     except ServingError as error:
-        _stop_at([str(error)])
+        stop_at([str(error)])
     by_name = {known.name: known for known in known_lessons()}
     if lesson not in by_name:
-        _stop_at([f"lesson: {lesson[:60]!r} is not known; allowed is {', '.join(by_name)}."])
+        stop_at([f"lesson: {lesson[:60]!r} is not known; allowed is {', '.join(by_name)}."])
     output.write(made(by_name[lesson], address))
 
 
@@ -197,7 +199,7 @@ def sheet(link: str, as_json: bool, output: TextIO, prices: str | None, **texts:
         priced = read_prices(Path(prices) if prices else None, build.currency)
     except PriceError as error:
         sentences.append(str(error))
-    _stop_at(sentences)
+    stop_at(sentences)
     data = SheetData(chain, build, priced, Patience(_tried))
     try:
         said = json.dumps(sheet_figures(data), indent=1, allow_nan=False) if as_json else sheet_page(data)
@@ -217,7 +219,7 @@ def board(link: str, side: str, output: TextIO, **texts: str | None) -> None:
     from piezolab.studies.board.patience import Patience
 
     chain, build, sentences = _chain_and_build(link, texts)
-    _stop_at(sentences)
+    stop_at(sentences)
     svg, problem = board_file(SheetData(chain, build, search=Patience(_tried)), side)
     if not svg:
         raise click.ClickException(problem or "With no stage there is no board to draw.")
@@ -241,13 +243,6 @@ def _chain_and_build(link: str, texts: dict[str, str | None]) -> tuple[Any, Any,
 
 def _tried(count: int) -> None:
     click.echo(f"Layouts tried so far: {count}; Ctrl-C ends it.", err=True)
-
-
-def _stop_at(sentences: list[str]) -> None:
-    for sentence in sentences:
-        click.echo(sentence, err=True)
-    if sentences:
-        raise SystemExit(2)
 
 
 @main.command(cls=BuildCommand, options="FAULT_KEYS")
@@ -279,7 +274,7 @@ def fault(link: str, readings: tuple[str, ...], heard: tuple[str, ...], **texts:
         sentences.append(str(error))
     except ValueError as error:  # such as a circuit without a solution; its message names the part
         raise click.ClickException(str(error)) from error
-    _stop_at(sentences)
+    stop_at(sentences)
     click.echo(json.dumps(found, indent=1, allow_nan=False))
 
 
@@ -295,5 +290,9 @@ def takes(link: str, bare: tuple[str, ...], stage: tuple[str, ...]) -> None:
 
     chain, _, sentences = _chain_and_build(link, {})
     found, problems = ({}, ()) if sentences else compare_files(chain, bare, stage)
-    _stop_at([*sentences, *problems])
+    stop_at([*sentences, *problems])
     click.echo(json.dumps(found, indent=1, allow_nan=False))
+
+
+for _command in COMMANDS:
+    main.add_command(_command)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 
 import numpy as np
@@ -21,6 +22,7 @@ from piezolab.circuit.network import Network, ac_equations, by_name, with_all_cu
 from piezolab.circuit.operating_point import OperatingPoint
 
 Value = complex | np.ndarray
+AT_ONCE = 40_000  # builds times frequencies
 
 
 def linearised(network: Network, point: OperatingPoint) -> Network:
@@ -82,8 +84,32 @@ def transfers_of_each(
     drives: Sequence[Mapping[str, Value] | str],
     outputs: Iterable[tuple[str, str]],
 ) -> list[list[np.ndarray]]:
-    """As `transfers`, for each of several drives from one elimination."""
+    """As `transfers`, for each of several drives from one elimination.
+
+    A large batch is solved a few frequencies at a time, which changes no digit: what an elimination has in hand then
+    stays in the processor's cache, and memory is that of the answer.
+    """
     frequency, outputs = np.asarray(frequency, float), list(outputs)
+    builds = math.prod(network.batch_shape)
+    if frequency.ndim != 1 or builds * frequency.size <= 2 * AT_ONCE:
+        return _transfers_of_each(network, frequency, drives, outputs)
+    whole: list[list[np.ndarray]] = []
+    step = max(1, AT_ONCE // builds)
+    for start in range(0, frequency.size, step):
+        part = _transfers_of_each(network, frequency[start : start + step], drives, outputs)
+        whole = whole or [[np.empty((*each.shape[:-1], frequency.size), complex) for each in row] for row in part]
+        for row, found in zip(whole, part, strict=True):
+            for into, each in zip(row, found, strict=True):
+                into[..., start : start + step] = each
+    return whole
+
+
+def _transfers_of_each(
+    network: Network,
+    frequency: np.ndarray,
+    drives: Sequence[Mapping[str, Value] | str],
+    outputs: Sequence[tuple[str, str]],
+) -> list[list[np.ndarray]]:
     wanted = {node for pair in outputs for node in pair if node != GROUND}
     answers = []
     for drive, found in zip(drives, _solve_driven(network, frequency, drives, wanted), strict=True):

@@ -18,11 +18,13 @@ from piezolab import catalogue
 from piezolab.catalogue import HOURS_A_YEAR
 from piezolab.chain import SignalChain
 from piezolab.chain.values import Values
+from piezolab.giving_way import give_way
 from piezolab.studies.bias import Bias, bias_of
 from piezolab.studies.linear import LinearChain
 from piezolab.studies.swing import swing
 
 POINTS = 61
+_COARSE = 13  # voltages at which many builds are looked at
 END_VOLTAGE, SATURATION, CLIPPING, SHELF = "end voltage", "leaving saturation", "clipping", "shelf life"
 _AUDIO = np.geomspace(20.0, 20e3, 40)  # Hz
 _LOW = np.geomspace(1e-2, 20.0, 67)[:-1]  # Hz, twenty points a decade
@@ -101,17 +103,51 @@ def fading(chain: SignalChain) -> Fading | None:
     edges = swing(linear)
     gain = np.abs(linear.gain(np.array([1000.0])))[:, 0]
     return Fading(
-        supply_v, _hours(chain, supply_v), bias_of(values), gain, _low_corner(linear), edges.up, edges.down
+        supply_v, _hours(chain, supply_v), bias_of(values), gain, low_corners(linear), edges.up, edges.down
     )
 
 
 def _hours(chain: SignalChain, supply_v: np.ndarray) -> np.ndarray:
     """Hours since fresh at each of the falling voltages, by the trapezoidal rule."""
-    kind = catalogue.batteries()[chain.supply]
-    current = bias_of(chain.values.but(supply_v=supply_v)).supply_current
+    return _hours_of(chain.values, chain.supply, supply_v)
+
+
+def _hours_of(values: Values, supply: str, supply_v: np.ndarray) -> np.ndarray:
+    """The same of builds that broadcast against the voltages, which fall along the first axis."""
+    kind = catalogue.batteries()[supply]
+    current = bias_of(values.but(supply_v=supply_v)).supply_current
     per_volt = kind.capacity_ah(current) / np.maximum(current, 1e-12) / (supply_v[0] - supply_v[-1])
-    steps = 0.5 * (per_volt[1:] + per_volt[:-1]) * -np.diff(supply_v)
-    return np.concatenate([[0.0], np.cumsum(steps)])
+    steps = 0.5 * (per_volt[1:] + per_volt[:-1]) * -np.diff(supply_v, axis=0)
+    return np.concatenate([np.zeros((1, *steps.shape[1:])), np.cumsum(steps, axis=0)])
+
+
+def lives(chain: SignalChain, values: Values, size: int) -> np.ndarray | None:
+    """How long the battery serves each of `size` builds of a chain, h, (size,): to the same ends as `battery`, within
+    two hundredths of the time to the end voltage. None for an adapter and with no stage."""
+    found = battery_range(chain)
+    if found is None:
+        return None
+    fresh, end = found[:2]
+    steps = np.linspace(fresh, end, _COARSE)[:, None]
+    hours = np.broadcast_to(_hours_of(values, chain.supply, steps), (_COARSE, size))
+
+    def first_bad(supply_v: np.ndarray) -> np.ndarray:
+        """Of falling voltages (P, size): the first at which a build is no longer good, P where it stays good."""
+        linear = LinearChain.of(values.but(supply_v=supply_v))
+        good = np.broadcast_to(linear.saturated & (swing(linear).headroom >= values.play_v), (len(supply_v), size))
+        give_way()
+        return np.where(good.all(axis=0), len(supply_v), np.argmin(good, axis=0))
+
+    at = first_bad(np.broadcast_to(steps, (_COARSE, size)))
+    # once more within the step in which a build fails; nothing of it in those that fail when fresh
+    high, width = steps[np.clip(at - 1, 0, _COARSE - 2), 0], (fresh - end) / (_COARSE - 1)
+    part = np.linspace(0.0, 1.0, _COARSE)[:, None]
+    within = np.clip(first_bad(high - part * width), 1, _COARSE - 1) / (_COARSE - 1)
+    place = np.where(at == 0, 0.0, np.where(at == _COARSE, _COARSE - 1.0, at - 1 + within))
+    whole = np.clip(place.astype(int), 0, _COARSE - 2)
+    rows = np.arange(size)
+    life = hours[whole, rows] + (place - whole) * (hours[whole + 1, rows] - hours[whole, rows])
+    return np.minimum(life, catalogue.batteries()[chain.supply].shelf_years * HOURS_A_YEAR)
 
 
 def _first(values: Values, supply_v: np.ndarray, good: Callable[[LinearChain], np.ndarray]) -> float | None:
@@ -129,8 +165,9 @@ def _first(values: Values, supply_v: np.ndarray, good: Callable[[LinearChain], n
     return float(supply_v[0] if first == 0 else low)
 
 
-def _low_corner(linear: LinearChain) -> np.ndarray:
-    """As `response.response` has it, for a batch of one axis; straight in the logarithms between the grid's points."""
+def low_corners(linear: LinearChain) -> np.ndarray:
+    """Low corner in Hz as `response.response` has it, for a batch of one axis, nan where there is none; straight in the
+    logarithms between the grid's points."""
     frequency = np.concatenate([_LOW, _AUDIO])
     level = np.log(np.maximum(np.abs(linear.gain(frequency)), 1e-30))
     inside = level[:, len(_LOW) :]

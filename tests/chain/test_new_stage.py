@@ -15,7 +15,7 @@ from piezolab.chain.stages import all_stages, register
 from piezolab.sheets.schematic import schematic_svg, schematic_text
 from piezolab.studies.bias import bias
 from piezolab.studies.board.layout import layout
-from piezolab.studies.choosing.tolerance import tolerance
+from piezolab.studies.choosing import tolerance
 from piezolab.studies.faults.making import fault_table
 from piezolab.studies.figures import figures
 from piezolab.studies.linear import LinearChain
@@ -112,7 +112,7 @@ def test_sheets_and_other_studies_pick_it_up() -> None:
     assert {effect.part for effect in effects(chain)} >= {"R_D", "R_S"}
     suspects = " ".join(map(str, fault_table(chain).hypotheses))
     assert all(name in suspects for name in ("R_D", "R_S", "C_out", "Q1"))
-    assert "half_r" in tolerance(chain, size=200).influence["gain_db"]
+    assert "half_r" in tolerance.drawn(chain, 5.0, 20.0, 200, 1)[1]
 
 
 def test_equal_halves_against_their_formula() -> None:

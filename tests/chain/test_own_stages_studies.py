@@ -20,7 +20,7 @@ from piezolab.studies.added_harmonics import distortion, transfer_curve
 from piezolab.studies.advice import hiss_advice
 from piezolab.studies.bias import bias
 from piezolab.studies.choosing.best_resistor import best_resistor
-from piezolab.studies.choosing.tolerance import tolerance
+from piezolab.studies.choosing.spread import spread
 from piezolab.studies.fading_battery import battery, fading
 from piezolab.studies.figures import figures
 from piezolab.studies.inputs import compare_inputs
@@ -163,7 +163,7 @@ def test_every_study(key: str) -> None:
         assert "stage" in step.changes or set(step.changes) & {"gate_r", "bypass_c"} <= own
     assert compare_inputs(chain) and shopping(chain) and isinstance(other_types(chain), tuple)
     assert {effect.part for effect in effects(chain)} >= set(assemble(chain.values).transistors)
-    assert 0 < tolerance(chain, size=100).fits_each["works"] <= 1
+    assert 0 < spread(chain, size=100).fits_each["works"] <= 1
 
 
 def test_words_say_which_transistor() -> None:

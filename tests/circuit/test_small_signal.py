@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from piezolab.circuit import small_signal
 from piezolab.circuit.elements import (
     GROUND,
     Capacitor,
@@ -147,6 +148,26 @@ def test_slow_response_is_the_slope_of_the_operating_point(seed: int, returned: 
     response = transfer(linearised(network, middle), 1e-9, "battery", output)
     assert np.all(np.abs(response.imag[smooth]) < 1e-3)
     assert np.allclose(response.real[smooth], slope[smooth], rtol=1e-3, atol=1e-6)
+
+
+@pytest.mark.parametrize("at_once", [1, 30, 100, 10**9])
+def test_a_few_frequencies_at_a_time_change_no_digit(monkeypatch: pytest.MonkeyPatch, at_once: int) -> None:
+    farad = np.random.default_rng(1).uniform(1e-9, 9e-9, (4, 5))
+    network = Network(
+        [
+            VoltageSource("pickup", "source", GROUND),
+            Capacitor("C_p", "source", "hot", farad),
+            Resistor("R", "hot", "out", 1e5),
+            Capacitor("C", "out", GROUND, 1e-9),
+        ]
+    )
+    outputs, drives = [("hot", GROUND), ("out", "hot")], ["pickup", {"pickup": np.linspace(1.0, 2.0, 5)}]
+    whole = small_signal.transfers_of_each(network, SWEEP, drives, outputs)
+    monkeypatch.setattr(small_signal, "AT_ONCE", at_once)
+    for row, again in zip(whole, small_signal.transfers_of_each(network, SWEEP, drives, outputs), strict=True):
+        for each, same in zip(row, again, strict=True):
+            assert same.shape == (4, 5, len(SWEEP))
+            np.testing.assert_array_equal(each, same)
 
 
 def test_batch_is_a_loop_over_its_members() -> None:

@@ -21,6 +21,7 @@ from tests.test_public_names import example
 FLOORS = (
     {"__main__"},
     {"cli"},
+    {"commands"},
     {"serving"},
     {"pages"},
     {"sheets"},
@@ -52,7 +53,7 @@ CONFINED = {
     "jupyter_server": {"serving"},
     "tornado": {"serving"},
     "voila": {"serving"},
-    "click": {"cli"},
+    "click": {"cli", "commands"},
     "schemdraw": {"sheets", "pages"},
     "segno": {"sheets", "pages", "serving"},
     "scipy": {"circuit", "audio", "chain", "studies"},

@@ -7,18 +7,19 @@ from dataclasses import replace
 import traitlets
 
 from piezolab.chain import SignalChain
-from piezolab.chain.assembly import assemble
 from piezolab.pages.kit import two_curves
-from piezolab.pages.kit.blocks import Block, bullets, paragraphs, table
+from piezolab.pages.kit.blocks import Block, paragraphs
 from piezolab.pages.kit.page_state import PageState
-from piezolab.pages.kit.sections import Section
 from piezolab.pages.kit.skeleton import Chapter, Page, View
 from piezolab.pages.kit.tasks import MakeTask, NumberTask, PickTask
-from piezolab.pages.kit.wish_words import FAILS, WISHES
+from piezolab.pages.kit.wish_words import FAILS
+from piezolab.pages.what_shall_i_build_from_my_drawer.bag_sorting import BagSorting
 from piezolab.pages.what_shall_i_build_from_my_drawer.drawer_panel import DrawerPanel
+from piezolab.pages.what_shall_i_build_from_my_drawer.spread_section import SpreadSection
 from piezolab.quantity import show
 from piezolab.studies.choosing.drawer import CAPACITOR_PERCENT, RESISTOR_PERCENT, Drawer
-from piezolab.studies.choosing.tolerance import TRANSISTOR, tolerance
+from piezolab.studies.choosing.spread import spread
+from piezolab.studies.choosing.tolerance import TRANSISTOR
 from piezolab.studies.judging.judgement import judgement
 from piezolab.studies.judging.wish import Wish, judged_figures, missed
 
@@ -65,44 +66,13 @@ def headline(chain: SignalChain) -> tuple[str, list[str]]:
 _HOPES = Hopes()  # one page in one kernel: the panel sets it, the verdict reads it
 
 
-def spread_words(chain: SignalChain) -> str:
-    """How many builds of this chain fit the wishes, and which part matters most."""
-    if not chain.topology.powered:
-        return paragraphs("With no stage there is nothing to build that could spread.")
-    drawer = _HOPES.drawer
-    found = tolerance(chain, drawer.resistor_percent, drawer.capacitor_percent, _HOPES.wish)
-    builds = f"{found.size:,}".replace(",", "\u202f")
-    said = paragraphs(
-        f"Of {builds} builds with {drawer.resistor_percent:g} % resistors, {drawer.capacitor_percent:g} % capacitors "
-        f"and {'your transistor' if chain.transistor_measured else f'any {chain.type_number} of the bag'}, "
-        f"{100 * found.fits:.0f} % fit your wishes."
-    )
-    rows = [(f"it {WISHES[name]}", f"{100 * share:.0f} %") for name, share in found.fits_each.items()]
-    said += table(("wish", "builds that fit it"), rows)
-    if found.matters:
-        top = [(part_words(part, chain), share) for part, share in found.matters.items() if share >= 0.01][:5]
-        said += paragraphs(
-            f"Which part matters most, for the wish that the fewest builds fit (it {WISHES[found.tightest]}):"
-        )
-        said += bullets([f"{words}: {100 * share:.0f} % of the spread" for words, share in top])
-    return said
-
-
-def part_words(key: str, chain: SignalChain) -> str:
-    """A part of the tolerance study in words."""
-    if key == TRANSISTOR:
-        return "the transistor"
-    labels = {part.key: part.label for part in assemble(chain.values).parts}
-    return f"the {labels[key]}" if key in labels else key
-
-
 # -- tasks --------------------------------------------------------------------------------------------------------
 def _share() -> float:
-    return 100 * tolerance(SignalChain(stage="gain", play_v=0.02), RESISTOR_PERCENT, CAPACITOR_PERCENT, Wish()).fits
+    return 100 * spread(SignalChain(stage="gain", play_v=0.02), RESISTOR_PERCENT, CAPACITOR_PERCENT, Wish()).fits
 
 
 def _what_matters() -> int:
-    found = tolerance(SignalChain(), RESISTOR_PERCENT, CAPACITOR_PERCENT, Wish(low_note_db=None, gain_db=None))
+    found = spread(SignalChain(), RESISTOR_PERCENT, CAPACITOR_PERCENT, Wish(low_note_db=None, gain_db=None))
     return 0 if next(iter(found.matters), TRANSISTOR) == TRANSISTOR else 1
 
 
@@ -151,11 +121,15 @@ the best that was found.</p>
 battery. Of what is offered 1000 are drawn afresh with the tolerances, and at least 97.5 % of them fit beyond doubt.
 Fewest missed wishes come first, then transistors that you measured, then the plainest stage, then the room to
 spare.</p>
-<p>For the spread, parts lie anywhere within their tolerance and the transistor is drawn from its type. The share of the
-spread that a part makes is $$S_k = \frac{\mathrm{Var}\left(\mathrm{E}[y\,|\,x_k]\right)}{\mathrm{Var}(y)}$$ the
-part of the figure's variance that goes when that part is known.</p>
-<p>Source: I. M. Sobol, Math. Modelling Comput. Exp. 1 (1993) 407. Parts evenly within their tolerance: common practice,
-no source.</p>
+<p>For the spread, parts lie anywhere within their tolerance, the transistor is drawn from its type, the room's
+temperature lies evenly about the one entered, and the battery anywhere between fresh and spent. What a part makes of
+the spread is $$T_k = \frac{\mathrm{E}\left(\mathrm{Var}[y\,|\,x_{\sim k}]\right)}{\mathrm{Var}(y)}$$ the part of
+the figure's variance that stays when all other parts are known: found by putting that part alone of one build into
+another.</p>
+<p>Two transistors match by their distance in the plane of the logarithms of V<sub>GS(off)</sub> and I<sub>DSS</sub>, in
+which their type's population has unit spread each way.</p>
+<p>Sources: M. J. W. Jansen, Comput. Phys. Commun. 117 (1999) 35; P. C. Mahalanobis, Proc. Nat. Inst. Sci. India 2
+(1936) 49. Parts evenly within their tolerance, the room: common practice, no source.</p>
 """
 
 CHAPTER = Chapter(
@@ -175,17 +149,20 @@ def make(link: str | None = None) -> Page:
 
     state = PageState.opened(link, SLUG)
     _HOPES.wish, _HOPES.drawer = Wish(), Drawer()
-    spread = Section(state, "spread", "How do builds spread?", spread_words, folded=True)
+    spreads = SpreadSection(state, lambda: (_HOPES.drawer, _HOPES.wish))
 
     def wished(wish: Wish, drawer: Drawer) -> None:
         _HOPES.wish, _HOPES.drawer = wish, drawer
-        spread.refresh()
+        spreads.refresh()
+        sorting.refresh()
 
     panel = DrawerPanel(state, wished)
+    sorting = BagSorting(state, panel.stock)
+    panel.bagged = sorting.refresh
     usual = Block("hint", paragraphs(usual_words()), title="")
-    page = Page(replace(CHAPTER, lead=lambda state: [panel], more=lambda state: [usual, spread]), state)
+    page = Page(replace(CHAPTER, lead=lambda state: [panel], more=lambda state: [usual, sorting, spreads]), state)
     panel.kept_in(page.keepsake)
-    page.drawer = panel
+    page.drawer, page.sorting, page.spreads = panel, sorting, spreads
     return page
 
 

@@ -43,9 +43,13 @@ def build_words(build: Build, drawer: Drawer) -> str:
     said = [KINDS[build.kind]]
     if build.transistor is not None:
         said.append(part_name(drawer, build.transistor))
+    return ", ".join([*said, *([values_words(build)] if build.takes else [])])
+
+
+def values_words(build: Build) -> str:
+    """The values of a build, each with its place."""
     taken = {each.key: each for each in build.takes}
-    said += [f"{name} {_pieces(taken[key])}" for key, name in PLACES.items() if key in taken]
-    return ", ".join(said)
+    return ", ".join(f"{name} {_pieces(taken[key])}" for key, name in PLACES.items() if key in taken)
 
 
 def part_name(drawer: Drawer, k: int) -> str:

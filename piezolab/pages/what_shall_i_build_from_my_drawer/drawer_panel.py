@@ -7,7 +7,7 @@ from typing import Any
 
 from ipywidgets import VBox
 
-from piezolab.chain import ChainError
+from piezolab.chain import ChainError, SignalChain
 from piezolab.chain.parameters import all_parameters
 from piezolab.chain.stages.register import controls
 from piezolab.circuit.errors import CircuitError
@@ -35,6 +35,7 @@ class DrawerPanel(VBox):
         self._state, self._wished = state, wished
         self._keepsake: Keepsake | None = None
         self.bag: tuple[DrawerTransistor, ...] = ()
+        self.bagged: Callable[[], None] = lambda: None
         self.drawer, self.wish, self.found = Drawer(), Wish(), None
         self._searched = state.chain
         self.form = Form("Your drawer and your wishes", FIELDS, "look for builds", self._asked, "more parts and wishes")
@@ -52,9 +53,14 @@ class DrawerPanel(VBox):
 
         def bag(rows: Sequence[Mapping[str, Any]]) -> None:
             self.bag = tuple(DrawerTransistor(**row) for row in rows)
+            self.bagged()
 
         keepsake.use("bag", bag)
         keepsake.use("drawer", self.form.fill)
+
+    def stock(self) -> tuple[Drawer, Wish]:
+        """Drawer and wish as they are typed now, searched for or not. Raises FieldError."""
+        return drawer_of(self.form.values, self.bag), wish_of(self.form.values)
 
     # -- searching ----------------------------------------------------------------------------------------------
     def _asked(self, texts: Mapping[str, str]) -> str:
@@ -104,10 +110,7 @@ class DrawerPanel(VBox):
 
     def _same_surroundings(self) -> bool:
         """Whether only the stage, which the drawer gives, is another one."""
-        of_stage = {"stage", *(control.key for control in controls())}
-        now, then = self._state.chain, self._searched
-        around = (key for key in all_parameters() if key not in of_stage and not key.startswith("jfet"))
-        return all(now[key] == then[key] for key in around)
+        return surroundings(self._state.chain) == surroundings(self._searched)
 
     # -- what is done with a build ------------------------------------------------------------------------------
     def _doer(self, n: int) -> Callable[[], None]:
@@ -129,3 +132,7 @@ class DrawerPanel(VBox):
         self._state.kept = as_chain(self._state.chain, self.drawer, build)
 
 
+def surroundings(chain: SignalChain) -> dict[str, Any]:
+    """What a drawer's builds are asked about: the chain's values without its stage and transistor."""
+    of_stage = {"stage", *(control.key for control in controls())}
+    return {key: chain[key] for key in all_parameters() if key not in of_stage and not key.startswith("jfet")}

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from piezolab import catalogue
+from piezolab.chain.parameter import ParameterError
+from piezolab.chain.parameters import all_parameters
 from piezolab.fields import parse_field
 from piezolab.pages.kit.form import Field, FieldError
 from piezolab.quantity import QuantityError, preferred_between, show
@@ -102,6 +104,30 @@ def types_of(text: str) -> tuple[DrawerTransistor, ...]:
         had = found.get(name, 0)
         found[name] = None if count is None or had is None else had + count
     return tuple(DrawerTransistor(name, count=count) for name, count in found.items())
+
+
+def measured_of(texts: Sequence[str]) -> tuple[DrawerTransistor, ...]:
+    """Measured transistors from texts such as `1=J113:6.2m:-1.6` or `1=J113:6.2m:-1.6:10`: name, type, I_DSS, V_GS(off)
+    and the V_DS of that I_DSS. Raises FieldError."""
+    found = []
+    for text in texts:
+        name, _, rest = text.partition("=")
+        type_word, *numbers = rest.split(":")
+        if not 2 <= len(numbers) <= 3 or not 0 < len(name.strip()) <= 20:
+            raise FieldError(
+                "measured", f"measured: {text[:40]!r} cannot be read; allowed is such as 1=J113:6.2m:-1.6."
+            )
+        (kind,) = types_of(type_word) or (None,)
+        values = {}
+        for key, number in zip(("idss", "vgsoff", "vds"), numbers, strict=False):
+            try:
+                values[key] = all_parameters()[f"jfet_{key}"].as_typed.read(number)
+            except ParameterError as error:
+                raise FieldError("measured", f"measured {name.strip()!r}: {error}") from None
+        if kind is None:
+            raise FieldError("measured", f"measured: {text[:40]!r} names no type; allowed is such as 1=J113:6.2m:-1.6.")
+        found.append(DrawerTransistor(kind.jfet, name=name.strip(), **values))
+    return tuple(found)
 
 
 def drawer_of(texts: Mapping[str, str], bag: tuple[DrawerTransistor, ...] = ()) -> Drawer:

@@ -103,11 +103,11 @@ def search(
     wish = wish or Wish()
     bench = Bench(chain, drawer, wish, lambda part: told(0.7 * part))
     found = pools(bench)
-    before = _before(chain, wish)
+    before = as_it_stands(chain, wish)
     at_hand = buildable(chain, drawer)
     named = []
     for pool in found:
-        named += _named(bench, pool, before, at_hand)
+        named += named_builds(bench, pool.take(_short(pool)), before, at_hand)
         give_way()
     ordered = _ordered(bench, named)
     told(0.8)
@@ -130,19 +130,19 @@ def as_chain(chain: SignalChain, drawer: Drawer, build: Build) -> SignalChain:
 
 
 # -- what may be named ----------------------------------------------------------------------------------------------
-def _named(bench: Bench, pool: Pool, before: Build, at_hand: bool) -> list[Build]:
-    """Builds of one wiring that may be named, with their figures as the judgement has them."""
-    short = pool.take(_short(pool))
-    kind, count = pool.wiring, len(short.rows)
+def named_builds(bench: Bench, pool: Pool, before: Build, at_hand: bool) -> list[Build]:
+    """The builds of a pool with their figures as the judgement has them. before: what they are compared with; at_hand:
+    whether that can be built from the drawer."""
+    kind, count = pool.wiring, len(pool.rows)
     base, note = bench.chain.but(kind.fixed), low_note_hz(bench.chain)
     values = base.values
     if kind.powered:
         typical = [base.but(part.entered()).values for part in bench.drawer.transistors]
-        values = batch(values, [each.as_dict() for each in typical], kind, short.rows)
+        values = batch(values, [each.as_dict() for each in typical], kind, pool.rows)
     found = whole_figures(values, note)
     figures = BuildFigures(*(np.broadcast_to(np.atleast_1d(each), count) for each in vars(found).values()))
     each = margins(figures, bench.wish)
-    return [_told(bench, short, k, figures.take(np.array(k)), each, before, at_hand) for k in range(count)]
+    return [_told(bench, pool, k, figures.take(np.array(k)), each, before, at_hand) for k in range(count)]
 
 
 def _short(pool: Pool) -> np.ndarray:
@@ -186,7 +186,8 @@ def _failing(each: Mapping[str, float]) -> tuple[str, ...]:
     return tuple(sorted((name for name, margin in each.items() if not margin >= 0), key=each.__getitem__))
 
 
-def _before(chain: SignalChain, wish: Wish) -> Build:
+def as_it_stands(chain: SignalChain, wish: Wish) -> Build:
+    """The chain's own stage as a build without a wiring, to compare with."""
     figures = whole_figures(chain.values, low_note_hz(chain))
     own = {name: float(margin) for name, margin in margins(figures, wish).items()}
     numbers = {key: value.item() for key, value in vars(figures).items()}

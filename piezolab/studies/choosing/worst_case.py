@@ -18,7 +18,7 @@ from piezolab.chain import SignalChain
 from piezolab.chain.values import Values
 from piezolab.giving_way import give_way
 from piezolab.studies.choosing.build_figures import build_figures
-from piezolab.studies.choosing.tolerance import drawn
+from piezolab.studies.choosing.tolerance import TEMP_K, drawn
 from piezolab.studies.choosing.wirings import Wiring
 from piezolab.studies.fading_battery import battery_range
 from piezolab.studies.judging.wish import BuildFigures, Wish, margins
@@ -184,17 +184,24 @@ def fresh_margins(
 ) -> dict[str, np.ndarray]:
     """The margin of each wish, dB, (size,), for builds of a chain drawn afresh: the smaller one of a fresh battery and
     a spent one. percents: tolerance of resistors and capacitors."""
-    values, _ = drawn(chain, *percents, size, seed)
-    values = values.but(temp_c=np.full(size, float(np.asarray(values.temp_c))))  # a batch, whatever was drawn
+    values, _ = drawn(chain, *percents, size, seed, room_k=TEMP_K)
+    return margins_over_life(chain, values, wish, (size,))
+
+
+def margins_over_life(
+    chain: SignalChain, values: Values, wish: Wish, shape: tuple[int, ...], *, fades: bool = True
+) -> dict[str, np.ndarray]:
+    """The margin of each wish, dB, of builds of a chain, whose batch has that shape: the smaller one of a fresh battery
+    and a spent one; where it does not fade, at the chain's own voltage."""
     worst: dict[str, np.ndarray] = {}
-    for supply_v in voltages(chain):
+    for supply_v in voltages(chain) if fades else (float(chain.values.supply_v),):
         figures = build_figures(
             values.but(supply_v=supply_v), low_note_hz(chain), with_noise=wish.snr_db_a is not None,
             at_this_voltage=True,
         )  # fmt: skip
         give_way()
         for name, each in margins(figures, wish).items():
-            each = np.broadcast_to(np.nan_to_num(each, nan=-np.inf), size)
+            each = np.broadcast_to(np.nan_to_num(each, nan=-np.inf), shape)
             worst[name] = np.minimum(worst[name], each) if name in worst else each
     return worst
 

@@ -74,7 +74,8 @@ def test_when_nothing_fits_it_says_what_stands_in_the_way_and_what_to_buy() -> N
 def test_words_for_every_chain(query: str) -> None:
     made = page.make(query)
     assert not made.state.trouble
-    for text in (made.verdict.content, page.spread_words(made.state.chain)):
+    made.spreads.head._turned({"open": True})
+    for text in (made.verdict.content, made.spreads.head.content, *(f"{p.label}." for p in made.spreads.children[1:])):
         assert text and not re.search(r"\b(nan|inf|None)\b", text), text
 
 
@@ -175,3 +176,27 @@ def test_tasks_are_checked_against_the_studies() -> None:
     assert 5 < right < 95
     assert made.tasks.check("drawer-share", f"{right:.0f}")[0]
     assert made.tasks.check("drawer-matters", "0")[0]
+
+
+def test_the_bag_is_sorted_with_a_sentence_for_each_and_one_click_puts_one_in() -> None:
+    made = page.make("pickup_c=500p")
+    made.sorting.head._turned({"open": True})
+    assert "No transistor here is measured" in made.sorting.head.content and not made.sorting.shown.content
+    rows = [(5e-3, -2.0), (5.2e-3, -2.05), (12e-3, -2.0), (19e-3, -7.5)]
+    bag = [{"name": str(n), "jfet": "2N3819", "idss": i, "vds": 9.0, "vgsoff": v} for n, (i, v) in enumerate(rows)]
+    made.drawer.form.fill(FEW)
+    made.keepsake._users["bag"](bag)
+    text = re.sub(r"<[^>]+>", " ", made.sorting.shown.content)
+    assert "no. 0 and 2N3819 no. 1" in text and "less than 0.1 dB" in text
+    assert "no. 2: its I_DSS does not go with its V_GS(off)" in text
+    assert "the best of the bag for it" in text or "the only one of the bag" in text
+    assert not re.search(r"\b(nan|inf|None)\b", text)
+    before, found = made.state.chain, made.sorting.found
+    made.sorting.shown.press("sort-0")
+    assert made.state.chain["jfet_idss"] == pytest.approx(rows[found.goes[0].place][0]) != before["jfet_idss"]
+    assert made.sorting.found is found, "only the stage moved"
+    made.state.put(made.state.chain.but(play_v=3.0))
+    assert made.sorting.found is not found
+    made.drawer.form.fill({"resistors": "3m3"})
+    made.sorting.refresh()
+    assert "did you mean 3M3" in made.sorting.head.content and not made.sorting.shown.content
