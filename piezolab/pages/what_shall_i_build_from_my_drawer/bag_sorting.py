@@ -9,11 +9,12 @@ import traitlets
 from ipywidgets import VBox
 
 from piezolab import catalogue
-from piezolab.chain import ChainError
+from piezolab.chain import ChainError, SignalChain
 from piezolab.pages.kit.blocks import Html, PressedTable, bullets, paragraphs, row_button, table
 from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.sections import Foldable, Following
 from piezolab.pages.kit.wish_words import FAILS
+from piezolab.pages.kit.worth_words import second_sentence
 from piezolab.pages.what_shall_i_build_from_my_drawer.drawer_answer import (
     GOES,
     KINDS,
@@ -28,8 +29,10 @@ from piezolab.studies.choosing import sorting as s
 from piezolab.studies.choosing.drawer import Drawer
 from piezolab.studies.choosing.matching import Pair
 from piezolab.studies.choosing.offers import as_chain
+from piezolab.studies.choosing.steady_pair import SteadyPair, steady_pair
 from piezolab.studies.choosing.wirings import CAPACITORS
 from piezolab.studies.judging.wish import Wish
+from piezolab.studies.judging.worth import second_worth
 
 MOST_PARTS = 40
 NONE_MEASURED = (
@@ -49,7 +52,9 @@ class BagSorting(VBox, Following):
         self._stock = stock
         self.drawer, self._asked = Drawer(), None
         self.head = Foldable("sorting", "Which of your transistors goes where?", folded=True)
-        self.shown = PressedTable("sorted", {f"sort-{n}": self._doer(n) for n in range(MOST_PARTS)})
+        doers = {f"sort-{n}": self._doer(n) for n in range(MOST_PARTS)}
+        self.pair: SteadyPair | None = None
+        self.shown = PressedTable("sorted", {**doers, "sort-pair": self._put_pair})
         super().__init__([self.head, self.shown])
         self.head.observe(lambda _: self._place(), "opened")
         self._follow(state, self.head, self._sort, "settled")
@@ -69,12 +74,14 @@ class BagSorting(VBox, Following):
             around = surroundings(self._state.chain)
             if (drawer, wish, around) != self._asked:
                 self.found = s.sorted_bag(self._state.chain, drawer, wish)
+                self.pair = steady_pair(self._state.chain, drawer, [each.place for each in self.found.goes])
                 self.drawer, self._asked = drawer, (drawer, wish, around)
         except (ChainError, ValueError) as error:
             self._failed(str(error))
             return
         self.head.content = paragraphs("" if self.found.places else NONE_MEASURED)
-        self.shown.content = sorted_html(self.found, self.drawer) if self.found.places else ""
+        said = sorted_html(self.found, self.drawer) if self.found.places else ""
+        self.shown.content = said + steady_html(self._state.chain, self.pair, self.drawer)
         self._place()
 
     def _doer(self, n: int) -> Callable[[], None]:
@@ -83,6 +90,10 @@ class BagSorting(VBox, Following):
                 self._state.put(as_chain(self._state.chain, self.drawer, self.found.goes[n].build))
 
         return use
+
+    def _put_pair(self) -> None:
+        if self.pair is not None:
+            self._state.put(self._state.chain.but(self.pair.changes))
 
 
 def sorted_html(found: s.SortedBag, drawer: Drawer) -> str:
@@ -112,6 +123,21 @@ def sorted_html(found: s.SortedBag, drawer: Drawer) -> str:
             words = " and ".join(PLACES.get(key, "a transistor") for key in lacks)
             said += paragraphs(f"For {KINDS[kind]} the drawer lacks: {words}.")
     return said
+
+
+def steady_html(chain: SignalChain, pair: SteadyPair | None, drawer: Drawer) -> str:
+    """Which two make a follower on a steady current, with a button (`sort-pair`), and whether the second transistor is
+    worth its solder; "" where no two do."""
+    if pair is None:
+        return ""
+    made = chain.but(pair.changes)
+    upper, lower = part_name(drawer, pair.upper), part_name(drawer, pair.lower)
+    said = (
+        f"For a {made.topology.title}: {upper} takes the signal, {lower} draws the current, with "
+        f"{letter_code(pair.ohm, 'ohm')} at {show(pair.current_a, 'A', 2)}; both keep {show(pair.room_v, 'V', 2)} of "
+        f"room down to a spent battery. {second_sentence(made, second_worth(made))}"
+    )
+    return f"<p>{escape(said)} {row_button('sort-pair', 'put it in', f'put it in: {made.topology.title}')}</p>"
 
 
 def place_words(suited: s.Suited, found: s.SortedBag, drawer: Drawer) -> str:
