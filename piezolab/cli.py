@@ -190,9 +190,9 @@ def sheet(link: str, as_json: bool, output: TextIO, prices: str | None, **texts:
     from pathlib import Path
 
     from piezolab.sheets.build_sheet import sheet_page
-    from piezolab.sheets.prices import PriceError, read_prices
     from piezolab.sheets.sheet_data import SheetData, sheet_figures
     from piezolab.studies.board.patience import Patience
+    from piezolab.studies.prices import PriceError, read_prices
 
     chain, build, sentences = _chain_and_build(link, texts)
     try:

@@ -12,7 +12,6 @@ from piezolab.chain import SignalChain
 from piezolab.chain.assembly import Assembly, assemble
 from piezolab.chain.link import to_query
 from piezolab.sheets.board_figures import board_figures
-from piezolab.sheets.prices import Prices, read_prices
 from piezolab.sheets.what_and_why import what_and_why
 from piezolab.sheets.words import lane_name
 from piezolab.studies.board.layout import Layout, LayoutError, Options, layout, smallest_sentence
@@ -33,6 +32,7 @@ from piezolab.studies.metering.expected import (
 )
 from piezolab.studies.metering.first_power import FirstPower, first_power
 from piezolab.studies.metering.tone_on_board import Exchange, ToneVolts, exchange, tone_volts
+from piezolab.studies.prices import Prices, read_prices
 from piezolab.studies.shopping import Item, other_types, shopping
 
 JIG_OHM = (330.0, 4.7e3)

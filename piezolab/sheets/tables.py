@@ -7,13 +7,13 @@ from dataclasses import dataclass
 from piezolab import catalogue
 from piezolab.chain.parts import GROUND
 from piezolab.quantity import QuantityError, colour_bands, letter_code, show, three_digit_code
-from piezolab.sheets.prices import Prices
 from piezolab.sheets.ranges import ohms, ohms_cell, volts
 from piezolab.sheets.sheet_data import JIG_OHM, SheetData
 from piezolab.sheets.wiring_svg import box_inside
 from piezolab.sheets.words import fed_by, part_name
 from piezolab.studies.board.tape_list import tape_length
 from piezolab.studies.metering.tone_on_board import COUPLING_F
+from piezolab.studies.prices import Prices
 from piezolab.studies.shopping import Item
 
 RESISTOR_PERCENT = 1.0

@@ -31,6 +31,9 @@ FAILS = {
     "dc_v": "puts too much direct voltage on the jack",
     "snr_db_a": "hisses too much",
     "current_a": "draws too much current",
+    "life_h": "empties the battery too soon",
+    "parts": "takes too many parts",
+    "cost": "costs too much",
 }
 #: Changes that give more room, by their name in `studies.more_room` and `studies.first_touch`.
 CHANGES = {

@@ -21,7 +21,6 @@ from piezolab.quantity import from_colour_bands, from_three_digit_code, parse
 from piezolab.sheets.build_sheet import build_sheet, sheet_page
 from piezolab.sheets.build_steps import boxing_steps, build_steps, light_words
 from piezolab.sheets.meter_steps import first_power_steps, power_off_steps, power_on_steps, transistor_steps
-from piezolab.sheets.prices import PriceError, read_prices
 from piezolab.sheets.ranges import ends, ohms, ohms_cell, volts
 from piezolab.sheets.schematic import lettered, schematic_svg
 from piezolab.sheets.sheet_data import SheetData, sheet_figures
@@ -33,6 +32,7 @@ from piezolab.studies.faults.simulate import Tone
 from piezolab.studies.linear import LinearChain
 from piezolab.studies.metering.expected import Expected
 from piezolab.studies.metering.tone_on_board import COUPLING_F
+from piezolab.studies.prices import PriceError, read_prices
 from tests.sheets.chains import chains
 from tests.sheets.test_schematic import faults_of_connection, faults_of_layout, network_of
 

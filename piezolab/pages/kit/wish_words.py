@@ -19,6 +19,9 @@ WISHES = {
     "dc_v": "puts no more direct voltage on the jack than wished",
     "snr_db_a": "is quiet enough",
     "current_a": "is easy on the battery",
+    "life_h": "runs long enough on a battery",
+    "parts": "takes no more parts than wished",
+    "cost": "costs no more than wished",
 }
 #: What one brings that does better.
 BRINGS = {
@@ -31,6 +34,9 @@ BRINGS = {
     "dc_v": "less direct voltage",
     "snr_db_a": "less hiss",
     "current_a": "less current",
+    "life_h": "longer on a battery",
+    "parts": "fewer parts",
+    "cost": "less money",
 }
 
 

@@ -35,7 +35,7 @@ class Hopes(traitlets.HasTraits):
 
 def missed_wishes(chain: SignalChain, wish: Wish) -> tuple[str, ...]:
     """The wishes that a chain misses with its typical or measured parts, the worst first."""
-    return missed(judged_figures(judgement(chain), with_noise=wish.snr_db_a is not None), wish)
+    return missed(judged_figures(judgement(chain), wish), wish)
 
 
 def verdict_words(chain: SignalChain, wish: Wish) -> str:

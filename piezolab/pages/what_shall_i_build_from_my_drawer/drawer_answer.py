@@ -31,6 +31,8 @@ PLACES = {"source_r": "RS", "drain_r": "RD", "gate_r": "RG", "bleed_r": "bleed",
 GOES = {"source_r": "as source resistor", "drain_r": "as drain resistor", "gate_r": "as gate resistor",
         "bleed_r": "as bleed resistor", "out_c": "as output capacitor", "bypass_c": "across the source resistor",
         "divider_r": "for the divider, two of them", "divider_c": "across the divider's lower half"}  # fmt: skip
+#: Wishes of volts, seconds, pieces: whose margin in dB says nothing to a maker.
+NO_LEVELS = ("step_v", "settle_s", "dc_v", "current_a", "life_h", "parts", "cost")
 REASONS = {
     o.FIRST: "first choice", o.STAGED: "first with a stage", o.FEWEST: "fewest parts", o.QUIETEST: "quietest",
     o.ROOM: "most room",
@@ -124,14 +126,19 @@ def obstacle_words(of: Obstacle) -> str:
     if len(of.wishes) > 1:
         named = ", and ".join(FAILS[name] for name in of.wishes)
         return f"Several wishes stand in the way; the nearest build misses {len(of.wishes)} at its worst: it {named}."
-    name, lack = of.wishes[0], by_how_much(of.lack_db)
+    name, lack = of.wishes[0], by_how_much(of.lack_db, of.wishes[0])
     rest = "no build that was looked at meets it, even alone" if of.alone else "all other wishes can be had together"
     return f"What stands in the way: that it {WISHES[name]}. It is missed{lack}; {rest}."
 
 
-def by_how_much(lack_db: float) -> str:
-    """A margin that is missed, behind the verb."""
-    return f" by {show(lack_db, 'dB', 2)}" if np.isfinite(lack_db) else ""
+def by_how_much(lack_db: float, name: str = "") -> str:
+    """A margin that is missed, behind the verb: of a limit that is no level, in per cent of it."""
+    if not np.isfinite(lack_db):
+        return ""
+    if name in NO_LEVELS:
+        short = 1 - 10 ** (-lack_db / 20) if name == "life_h" else 10 ** (lack_db / 20) - 1
+        return f" by {100 * short:.0f} %"
+    return f" by {show(lack_db, 'dB', 2)}"
 
 
 def measure_words(near: Build, drawer: Drawer) -> list[str]:
@@ -162,7 +169,8 @@ def buy_words(buy: ToBuy) -> str:
     if not buy.misses:
         return f"Buy one part and all wishes fit: {what}, {where}."
     left = ", and it ".join(FAILS[name] for name in buy.misses)
-    return f"The one part that helps most: {what}, {where}. With it, at the worst{by_how_much(buy.lack_db)}: it {left}."
+    short = by_how_much(buy.lack_db, buy.misses[0] if len(buy.misses) == 1 else "")
+    return f"The one part that helps most: {what}, {where}. With it, at the worst{short}: it {left}."
 
 
 def db(value: float) -> str:

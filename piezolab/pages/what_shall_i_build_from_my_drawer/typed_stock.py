@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
+from dataclasses import astuple
 
 from piezolab import catalogue
 from piezolab.chain.parameter import ParameterError
@@ -12,11 +13,14 @@ from piezolab.fields import parse_field
 from piezolab.pages.kit.form import Field, FieldError
 from piezolab.quantity import QuantityError, preferred_between, show
 from piezolab.studies.choosing.drawer import MOST_PERCENT, Drawer, DrawerTransistor
+from piezolab.studies.judging.outlay import PRICED, PiecePrices
 from piezolab.studies.judging.wish import Wish
 
 MOST_LIST = 400  # characters of one list
 MOST_VALUES = 40
 MOST_COUNT = 9999
+MOST_PRICE = 1e6
+INVENTED = astuple(PiecePrices.demonstration())
 SERIES, SERIES_RANGE = "E12", (10.0, 10e6)  # what a tick adds, ohm
 _LIST = "3 x 4k7: three of them; 4k7: any number."
 FIELDS = (
@@ -35,6 +39,13 @@ FIELDS = (
     Field("dc", "direct voltage on the jack, at most", "V", "50m", "Our own limit. Empty: no wish.", more=True),
     Field("snr", "playing over hiss, at least", "dB", "", "Empty: no wish.", more=True),
     Field("current", "battery current, at most", "A", "", "Empty: no wish. Such as 1m.", more=True),
+    Field("life", "the battery to last, at least", "h", "", "Empty: no wish. Such as 500.", more=True),
+    Field("parts", "parts of the stage, at most", "", "", "Empty: no wish.", more=True),
+    Field("cost", "what they cost, at most", "", "", "Empty: no wish. At the prices below.", more=True),
+    Field(
+        "prices", "a resistor, film, electrolytic, transistor each cost", "", " ".join(f"{x:g}" for x in INVENTED),
+        "Invented prices: write your own.", more=True,
+    ),
     Field("resistor_percent", "the resistors' tolerance", "%", "5", "1 for brown bands, 5 for gold ones.", more=True),
     Field("capacitor_percent", "the capacitors' tolerance", "%", "20", more=True),
 )  # fmt: skip
@@ -148,25 +159,45 @@ def _number(texts: Mapping[str, str], name: str, unit: str, low: float, high: fl
     """A field's value, None where it is empty. Raises FieldError."""
     if not texts[name]:
         return None
-    label = label_of(name)
+    label, per = label_of(name), " %" if name.endswith("percent") else ""
     try:
         value = parse_field(texts[name], unit, what=label)
     except QuantityError as error:
         raise FieldError(name, str(error)) from None
     if not low <= value <= high:
-        ends = f"{show(low, unit)} to {show(high, unit)}" if unit else f"{low:g} to {high:g} %"
+        ends = f"{show(low, unit)} to {show(high, unit)}" if unit else f"{low:g} to {high:g}{per}"
         raise FieldError(name, f"{label}: {texts[name]} is out of range; allowed is {ends}.")
     return value
 
 
 def wish_of(texts: Mapping[str, str]) -> Wish:
     """What is wished; an empty field is no wish. Raises FieldError."""
+    names = (
+        "low_note_db", "headroom_db", "gain_db", "step_v", "settle_s", "dc_v", "snr_db_a", "current_a", "life_h",
+        "parts", "cost",
+    )  # fmt: skip
     found = [
         _number(texts, name, unit, low, high)
         for name, unit, low, high in (
             ("low_note", "dB", 0.0, 60.0), ("headroom", "dB", -60.0, 60.0), ("gain", "dB", -60.0, 80.0),
             ("step", "V", 1e-3, 100.0), ("settle", "s", 0.1, 3600.0), ("dc", "V", 1e-3, 100.0),
-            ("snr", "dB", 0.0, 200.0), ("current", "A", 1e-6, 1.0),
+            ("snr", "dB", 0.0, 200.0), ("current", "A", 1e-6, 1.0), ("life", "h", 0.1, 1e6), ("parts", "", 1.0, 50.0),
+            ("cost", "", 0.01, 1e6),
         )
     ]  # fmt: skip
-    return Wish(*found)
+    return Wish(**dict(zip(names, found, strict=True)), prices=None if found[-1] is None else prices_of(texts))
+
+
+def prices_of(texts: Mapping[str, str]) -> PiecePrices:
+    """What a resistor, a film capacitor, an electrolytic and a transistor cost. Raises FieldError."""
+    words = [word for word in re.split(r"[\s;]+", texts["prices"]) if word]
+    try:
+        values = [float(word) for word in words]
+    except ValueError:
+        values = []
+    if len(values) != len(PRICED) or not all(0 <= value <= MOST_PRICE for value in values):
+        raise FieldError(
+            "prices", f"prices: {texts['prices'][:40]!r} cannot be read; allowed are four numbers from 0 to "
+            f"{MOST_PRICE:g}, such as 0.05 0.3 0.2 0.9.",
+        )  # fmt: skip
+    return PiecePrices(*values)

@@ -119,7 +119,7 @@ def _together(
         plug = (np.abs(there.step_v), there.settle_s, np.abs(there.dc_v))
         current = -linear.point.branch_currents["B1"] + values.other_current
         works = linear.works if at_this_voltage else _works(values, linear)
-    every = (*found, *plug, snr, current, works)
+    every = (*found, *plug, snr, current, works, np.nan, np.nan, np.nan)
     return BuildFigures(*(np.broadcast_to(np.asarray(each), shape) for each in every))
 
 

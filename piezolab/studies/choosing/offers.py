@@ -19,6 +19,7 @@ from piezolab.chain import SignalChain
 from piezolab.giving_way import give_way
 from piezolab.studies.choosing.build_figures import whole_figures
 from piezolab.studies.choosing.drawer import Drawer, buildable
+from piezolab.studies.choosing.further_figures import further
 from piezolab.studies.choosing.parts_search import Bench, Pool, Progress, lacking, pools, varied
 from piezolab.studies.choosing.to_buy import Obstacle, ToBuy, obstacle, to_buy
 from piezolab.studies.choosing.worst_case import FittingShare, batch, share_that_fits
@@ -141,6 +142,7 @@ def named_builds(bench: Bench, pool: Pool, before: Build, at_hand: bool) -> list
         values = batch(values, [each.as_dict() for each in typical], kind, pool.rows)
     found = whole_figures(values, note)
     figures = BuildFigures(*(np.broadcast_to(np.atleast_1d(each), count) for each in vars(found).values()))
+    figures = replace(figures, **further(base, values, bench.wish, (count,), (kind, pool.rows)))
     each = margins(figures, bench.wish)
     return [_told(bench, pool, k, figures.take(np.array(k)), each, before, at_hand) for k in range(count)]
 
@@ -189,6 +191,7 @@ def _failing(each: Mapping[str, float]) -> tuple[str, ...]:
 def as_it_stands(chain: SignalChain, wish: Wish) -> Build:
     """The chain's own stage as a build without a wiring, to compare with."""
     figures = whole_figures(chain.values, low_note_hz(chain))
+    figures = replace(figures, **further(chain, chain.values, wish, ()))
     own = {name: float(margin) for name, margin in margins(figures, wish).items()}
     numbers = {key: value.item() for key, value in vars(figures).items()}
     return Build("", {}, (), None, numbers, own, missed(figures, wish), {}, ())

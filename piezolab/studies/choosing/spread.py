@@ -8,7 +8,7 @@ part makes of the spread comes from swapping it between them (`variance_shares`)
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
@@ -18,6 +18,7 @@ from piezolab.chain.values import Values
 from piezolab.giving_way import give_way
 from piezolab.quantity import decibels, preferred_between
 from piezolab.studies.choosing.build_figures import build_figures
+from piezolab.studies.choosing.further_figures import further
 from piezolab.studies.choosing.tolerance import BATTERY, ROOM, SEED, TEMP_K, TRANSISTOR, check_percents, drawn
 from piezolab.studies.choosing.variance_shares import LEAST, variance_shares
 from piezolab.studies.choosing.worst_case import interval, margins_over_life
@@ -153,7 +154,8 @@ def _look(chain: SignalChain, values: Values, wish: Wish) -> tuple[BuildFigures,
 
 def _figures(chain: SignalChain, values: Values, wish: Wish) -> BuildFigures:
     give_way()
-    return build_figures(values, low_note_hz(chain), with_noise=wish.snr_db_a is not None, at_this_voltage=True)
+    found = build_figures(values, low_note_hz(chain), with_noise=wish.snr_db_a is not None, at_this_voltage=True)
+    return replace(found, **further(chain, values, wish, np.shape(values.temp_c)))
 
 
 def _matters(

@@ -9,7 +9,7 @@ Biometrika 26 (1934) 404-413.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from functools import lru_cache
 
 import numpy as np
@@ -18,6 +18,7 @@ from piezolab.chain import SignalChain
 from piezolab.chain.values import Values
 from piezolab.giving_way import give_way
 from piezolab.studies.choosing.build_figures import build_figures
+from piezolab.studies.choosing.further_figures import further
 from piezolab.studies.choosing.tolerance import TEMP_K, drawn
 from piezolab.studies.choosing.wirings import Wiring
 from piezolab.studies.fading_battery import battery_range
@@ -126,7 +127,7 @@ class AtWorst:
 
     def _some(self, wiring: Wiring, rows: np.ndarray) -> Stood:
         there = self.chain.but(wiring.fixed)
-        values, starts = there.values, np.arange(len(rows))
+        values, starts, many = there.values, np.arange(len(rows)), rows
         if wiring.powered:
             flat = [part for parts in self.members for part in parts]
             first = np.cumsum([0, *(len(parts) for parts in self.members)])
@@ -137,7 +138,11 @@ class AtWorst:
             many[:, 0] = first[rows[own, 0]] + np.arange(len(own)) - starts[own]
             values = batch(values, flat, wiring, many)
         supplies = voltages(there)
-        each = [_own_figures(values.but(supply_v=supply_v), self.chain, self.wish) for supply_v in supplies]
+        more = further(there, values, self.wish, (len(many),), (wiring, many))
+        each = [
+            replace(_own_figures(values.but(supply_v=supply_v), self.chain, self.wish), **more)
+            for supply_v in supplies
+        ]
         least = {
             name: _least([_over_members(sign * np.asarray(getattr(figures, name), float), starts) for figures in each])
             for name, sign in _BETTER.items()
@@ -194,13 +199,14 @@ def margins_over_life(
     """The margin of each wish, dB, of builds of a chain, whose batch has that shape: the smaller one of a fresh battery
     and a spent one; where it does not fade, at the chain's own voltage."""
     worst: dict[str, np.ndarray] = {}
+    more = further(chain, values, wish, shape)
     for supply_v in voltages(chain) if fades else (float(chain.values.supply_v),):
         figures = build_figures(
             values.but(supply_v=supply_v), low_note_hz(chain), with_noise=wish.snr_db_a is not None,
             at_this_voltage=True,
         )  # fmt: skip
         give_way()
-        for name, each in margins(figures, wish).items():
+        for name, each in margins(replace(figures, **more), wish).items():
             each = np.broadcast_to(np.nan_to_num(each, nan=-np.inf), shape)
             worst[name] = np.minimum(worst[name], each) if name in worst else each
     return worst

@@ -7,12 +7,13 @@ wish is met is counted in dB for each figure, and one order follows from that fo
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields
 
 import numpy as np
 
 from piezolab.quantity import decibels
 from piezolab.studies.judging.judgement import DC_V, SETTLE_S, STEP_V, Judgement
+from piezolab.studies.judging.outlay import PiecePrices, outlay
 from piezolab.studies.judging.thin import THIN_DB
 
 ENOUGH_DB = 6.0  # more than this over a wish counts no further
@@ -31,7 +32,8 @@ class Wish:
     headroom over hard playing, dB; gain_db: least gain at 1 kHz, open circuit to input, dB; step_v, settle_s, dc_v:
     most on plugging in, until that has settled, and that stays on the jack, V, s, V; snr_db_a: least signal over
     A-weighted noise, dB; current_a: most supply current, A; works: saturation and a quiet gate from a fresh battery to
-    a spent one.
+    a spent one; life_h: least hours that the battery serves; parts, cost: most pieces of the stage, and most that they
+    cost, at these prices or the invented ones (`outlay`).
     """
 
     low_note_db: float | None = THIN_DB
@@ -43,13 +45,17 @@ class Wish:
     snr_db_a: float | None = None
     current_a: float | None = None
     works: bool = True
+    life_h: float | None = None
+    parts: float | None = None
+    cost: float | None = None
+    prices: PiecePrices | None = None
 
 
 @dataclass(frozen=True)
 class BuildFigures:
     """Figures of builds, each of the batch's shape; dB, V, s, A. low_note_db: the lowest string against the mid-band,
-    not above 0; headroom_db: the nearer clip edge of stage or input over `play_v`; step_v, dc_v: magnitudes; snr_db_a
-    is nan where it was not asked for."""
+    not above 0; headroom_db: the nearer clip edge of stage or input over `play_v`; step_v, dc_v: magnitudes; snr_db_a,
+    life_h (inf without a battery), parts and cost are nan where they were not asked for."""
 
     low_note_db: np.ndarray
     headroom_db: np.ndarray
@@ -60,14 +66,20 @@ class BuildFigures:
     snr_db_a: np.ndarray
     current_a: np.ndarray
     works: np.ndarray
+    life_h: np.ndarray = field(default_factory=lambda: np.asarray(np.nan))
+    parts: np.ndarray = field(default_factory=lambda: np.asarray(np.nan))
+    cost: np.ndarray = field(default_factory=lambda: np.asarray(np.nan))
 
     def take(self, index: np.ndarray) -> BuildFigures:
         """Some of the builds of a batch of one axis."""
-        return BuildFigures(**{field.name: getattr(self, field.name)[index] for field in fields(self)})
+        every = {field.name: np.asarray(getattr(self, field.name)) for field in fields(self)}
+        return BuildFigures(**{name: each[index] if each.ndim else each for name, each in every.items()})
 
 
-def judged_figures(judged: Judgement, *, with_noise: bool = False) -> BuildFigures:
-    """A chain's figures as the judgement has them, numbers."""
+def judged_figures(judged: Judgement, wish: Wish | None = None, *, with_noise: bool = False) -> BuildFigures:
+    """A chain's figures as the judgement has them, numbers: with a wish, all that it asks for."""
+    wish = wish or Wish()
+    with_noise = with_noise or wish.snr_db_a is not None
     plug, working = judged.plug, judged.working
     found = (
         np.minimum(judged.sound.balance_db, 0.0),
@@ -77,8 +89,18 @@ def judged_figures(judged: Judgement, *, with_noise: bool = False) -> BuildFigur
         -judged.loudness.hiss_db if with_noise else np.nan,
         0.0 if working is None else working.at_rest.supply_current,
         working is None or working.life,
+        *_further(judged, wish),
     )
     return BuildFigures(*(np.asarray(each) for each in found))
+
+
+def _further(judged: Judgement, wish: Wish) -> tuple[float, float, float]:
+    """Hours, pieces and cost as far as they are asked for."""
+    hours = np.nan
+    if wish.life_h is not None:
+        hours = np.inf if judged.life is None else judged.life.hours
+    asked = wish.parts is not None or wish.cost is not None
+    return hours, *(outlay(judged.chain, wish.prices) if asked else (np.nan, np.nan))
 
 
 def margins(figures: BuildFigures, wish: Wish) -> dict[str, np.ndarray]:
@@ -91,7 +113,10 @@ def margins(figures: BuildFigures, wish: Wish) -> dict[str, np.ndarray]:
     for name in ("headroom_db", "gain_db", "snr_db_a"):
         if getattr(wish, name) is not None:
             found[name] = getattr(figures, name) - getattr(wish, name)
-    for name in ("step_v", "settle_s", "dc_v", "current_a"):
+    if wish.life_h is not None:
+        with np.errstate(divide="ignore"):
+            found["life_h"] = decibels(figures.life_h / wish.life_h)
+    for name in ("step_v", "settle_s", "dc_v", "current_a", "parts", "cost"):
         if getattr(wish, name) is not None:
             with np.errstate(divide="ignore"):
                 found[name] = -decibels(getattr(figures, name) / getattr(wish, name))

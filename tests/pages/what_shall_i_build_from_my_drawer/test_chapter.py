@@ -1,17 +1,21 @@
 """Chapter 6: the drawer is read, searched and put in; wishes and spread are said in words."""
 
 import re
+from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from piezolab.chain import SignalChain
 from piezolab.pages.kit.form import FieldError
 from piezolab.pages.what_shall_i_build_from_my_drawer import chapter as page
-from piezolab.pages.what_shall_i_build_from_my_drawer.drawer_answer import build_words, measure_words
+from piezolab.pages.what_shall_i_build_from_my_drawer.drawer_answer import build_words, measure_words, obstacle_words
 from piezolab.pages.what_shall_i_build_from_my_drawer.typed_stock import FIELDS, drawer_of, stock_of, types_of, wish_of
 from piezolab.studies.choosing.drawer import Drawer, DrawerTransistor
 from piezolab.studies.choosing.offers import Build, Taken
+from piezolab.studies.choosing.to_buy import Obstacle
 from piezolab.studies.choosing.worst_case import FittingShare
+from piezolab.studies.judging.outlay import PiecePrices
 from piezolab.studies.judging.wish import Wish
 
 TEXTS = {field.name: field.value for field in FIELDS}
@@ -99,6 +103,9 @@ def test_an_empty_drawer_says_what_is_lacking() -> None:
         ("gain", "loud", "gain"),
         ("current", "5", "out of range"),
         ("settle", "2h", "settled again"),
+        ("life", "0", "out of range; allowed is 0.100 h to"),
+        ("parts", "60", "allowed is 1 to 50."),
+        ("cost", "much", "what they cost"),
         ("resistor_percent", "60", "allowed is 0 to 50 %"),
         ("capacitor_percent", "", "allowed is 0 to 50 %"),
     ],
@@ -114,10 +121,12 @@ def test_a_bad_entry_is_refused_at_its_field(field: str, text: str, words: str) 
 def test_lists_and_wishes_are_read_as_makers_write_them() -> None:
     assert list(stock_of("4k7 1M; 4700", "resistors", "ohm")) == [4.7e3, 1e6]
     assert [part.jfet for part in types_of("j113, 2n5457")] == ["J113", "2N5457-2"], "the row that is offered"
-    texts = {"low_note": "2", "headroom": "", "gain": "-1", "step": "0.2", "settle": "", "dc": "10m", "snr": "",
-             "current": "1m"}  # fmt: skip
+    texts = {**TEXTS, "low_note": "2", "headroom": "", "gain": "-1", "step": "0.2", "settle": "", "dc": "10m",
+             "snr": "", "current": "1m"}  # fmt: skip
     assert wish_of(texts) == Wish(2.0, None, -1.0, 0.2, None, 0.01, None, 1e-3)
     assert wish_of(TEXTS) == Wish()
+    more = wish_of({**TEXTS, "life": "500", "parts": "5", "cost": "2", "prices": "0.1 0.4 0.3 1"})
+    assert (more.life_h, more.parts, more.cost) == (500.0, 5.0, 2.0) and more.prices == PiecePrices(0.1, 0.4, 0.3, 1.0)
     with pytest.raises(FieldError, match="allowed is"):
         wish_of({**texts, "snr": "300"})
 
@@ -200,3 +209,18 @@ def test_the_bag_is_sorted_with_a_sentence_for_each_and_one_click_puts_one_in() 
     made.drawer.form.fill({"resistors": "3m3"})
     made.sorting.refresh()
     assert "did you mean 3M3" in made.sorting.head.content and not made.sorting.shown.content
+
+
+def test_a_limit_of_parts_hours_or_money_is_judged_in_plain_words() -> None:
+    made = page.make("pickup_c=500p")
+    for limit, words in (
+        ({"parts": "4"}, "takes too many parts"), ({"life": "5000"}, "empties the battery too soon"),
+        ({"cost": "0.5"}, "costs too much"),
+    ):  # fmt: skip
+        assert words in page.verdict_words(SignalChain(), wish_of({**TEXTS, **limit}))
+    assert not made.drawer.form.submit({**FEW, "cost": "5", "prices": "0.05 0.3"})
+    assert "allowed are four numbers" in made.drawer.form.wrong["prices"]
+    lack = Obstacle(("parts",), 20 * np.log10(5 / 4), False)
+    assert "no more parts than wished. It is missed by 25 %;" in obstacle_words(lack)
+    assert "missed by 20 %;" in obstacle_words(replace(lack, wishes=("life_h",)))
+    assert "missed by 1.9 dB;" in obstacle_words(replace(lack, wishes=("gain_db",)))

@@ -50,7 +50,7 @@ def test_a_batch_is_its_members() -> None:
     for k in range(3):
         one = build_figures(chain.but(gate_r=float(gate_r[k]), source_r=float(source_r[k])).values, 82.4)
         for name in vars(one):
-            assert getattr(many, name)[k] == pytest.approx(getattr(one, name).item(), rel=1e-9)
+            assert getattr(many, name)[k] == pytest.approx(getattr(one, name).item(), rel=1e-9, nan_ok=True)
 
 
 def test_margins() -> None:
@@ -62,7 +62,7 @@ def test_margins() -> None:
     assert found["low_note_db"] == pytest.approx(0.5 + float(figures.low_note_db))
     assert found["headroom_db"] == pytest.approx(float(figures.headroom_db) - 6.0)
     assert found["current_a"] == pytest.approx(20 * np.log10(1e-3 / float(figures.current_a)))
-    assert set(found) == set(vars(figures))
+    assert set(found) == set(vars(figures)) - {"life_h", "parts", "cost"}, "what was not asked for"
     assert found["step_v"] == pytest.approx(20 * np.log10(0.1 / float(figures.step_v)))
     assert margins(figures, Wish(*[None] * 8, works=False)) == {}
 
@@ -75,7 +75,7 @@ def test_whole_figures_of_a_batch_are_those_of_the_judgement(name) -> None:
     for k in range(2):
         judged = judged_figures(judgement(chain.but(cable_m=float(cable[k]))), with_noise=True)
         for figure, value in vars(judged).items():
-            assert getattr(many, figure)[k] == pytest.approx(value.item(), rel=1e-6, abs=1e-6), figure
+            assert getattr(many, figure)[k] == pytest.approx(value.item(), rel=1e-6, abs=1e-6, nan_ok=True), figure
 
 
 def test_a_miss_is_counted_first_and_enough_is_enough() -> None:

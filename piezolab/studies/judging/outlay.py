@@ -1,0 +1,50 @@
+"""What a stage takes: how many pieces are soldered in, and what they cost.
+
+Counted are the stage's own resistors, capacitors and transistors; what every stage has beside them (supply parts,
+board, jack, box) is the same for all that are compared.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from piezolab.chain import SignalChain
+from piezolab.chain.assembly import assemble
+from piezolab.chain.stages.common_parts import absent
+from piezolab.studies.board.board_parts import film
+from piezolab.studies.prices import read_prices
+
+PRICED = ("resistor", "film", "electrolytic", "transistor")
+
+
+@dataclass(frozen=True)
+class PiecePrices:
+    """Price of one piece each, in whatever currency."""
+
+    resistor: float
+    film: float
+    electrolytic: float
+    transistor: float
+
+    @classmethod
+    def demonstration(cls) -> PiecePrices:
+        """The invented ones. Raises PriceError where their file is not as shipped."""
+        return cls(**{kind: float(read_prices().of[kind]) for kind in PRICED})
+
+    def of(self, kind: str, value: float) -> float:
+        """Of a resistor, a capacitor (F) or a transistor (`jfet`)."""
+        if kind == "capacitor":
+            return self.film if film(value) else self.electrolytic
+        return self.resistor if kind == "resistor" else self.transistor
+
+
+def outlay(chain: SignalChain, prices: PiecePrices | None = None) -> tuple[int, float]:
+    """Pieces of a chain's stage, and what they cost; nothing with no stage."""
+    if not chain.topology.powered:
+        return 0, 0.0
+    prices = prices or PiecePrices.demonstration()
+    own = [
+        part for part in assemble(chain.values).where("board")
+        if part.kind in ("resistor", "capacitor", "jfet") and part.key != "pad" and not absent(part.value)
+    ]  # fmt: skip
+    return len(own), sum(prices.of(part.kind, 0.0 if part.kind == "jfet" else float(part.value)) for part in own)
