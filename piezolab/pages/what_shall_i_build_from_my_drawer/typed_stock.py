@@ -19,7 +19,7 @@ from piezolab.studies.judging.wish import Wish
 MOST_LIST = 400  # characters of one list
 MOST_VALUES = 40
 MOST_COUNT = 9999
-MOST_PRICE = 1e6
+MOST_PRICE, MOST_PRICES = 1e6, 80  # a price; characters of the four
 INVENTED = astuple(PiecePrices.demonstration())
 SERIES, SERIES_RANGE = "E12", (10.0, 10e6)  # what a tick adds, ohm
 _LIST = "3 x 4k7: three of them; 4k7: any number."
@@ -44,7 +44,7 @@ FIELDS = (
     Field("cost", "what they cost, at most", "", "", "Empty: no wish. At the prices below.", more=True),
     Field(
         "prices", "a resistor, film, electrolytic, transistor each cost", "", " ".join(f"{x:g}" for x in INVENTED),
-        "Invented prices: write your own.", more=True,
+        "Invented prices: write your own.", more=True, most=MOST_PRICES,
     ),
     Field("resistor_percent", "the resistors' tolerance", "%", "5", "1 for brown bands, 5 for gold ones.", more=True),
     Field("capacitor_percent", "the capacitors' tolerance", "%", "20", more=True),

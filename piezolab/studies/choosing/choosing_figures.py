@@ -74,7 +74,7 @@ def _build(chain: SignalChain, drawer: Drawer, build: Build) -> dict[str, Any]:
 
 
 def spread_figures(
-    chain: SignalChain, percents: tuple[float, float], wish: Wish, size: int, seed: int
+    chain: SignalChain, percents: tuple[float, float], wish: Wish, size: int | None, seed: int
 ) -> dict[str, Any]:
     """How builds of a chain spread. percents: tolerance of resistors and capacitors. Raises ValueError as `spread`."""
     found = spread(chain, *percents, wish, size, seed)

@@ -19,7 +19,7 @@ from piezolab.giving_way import give_way
 from piezolab.quantity import decibels, preferred_between
 from piezolab.studies.choosing.build_figures import build_figures
 from piezolab.studies.choosing.further_figures import further
-from piezolab.studies.choosing.tolerance import BATTERY, ROOM, SEED, TEMP_K, TRANSISTOR, check_percents, drawn
+from piezolab.studies.choosing.tolerance import BATTERY, ROOM, SEED, TEMP_K, check_percents, drawn
 from piezolab.studies.choosing.variance_shares import LEAST, variance_shares
 from piezolab.studies.choosing.worst_case import interval, margins_over_life
 from piezolab.studies.fading_battery import lives, low_corners
@@ -28,12 +28,12 @@ from piezolab.studies.kept import kept
 from piezolab.studies.linear import LinearChain
 from piezolab.studies.response import low_note_hz
 
-SIZE = 2000
+SIZE, SIZE_OF_SEVERAL = 2000, 400  # builds; where transistors move each other, each is hundreds of times the work
 MOST = 50_000
 PERCENTILES = (1.0, 50.0, 99.0)
 FREQUENCY = np.geomspace(20.0, 20e3, 61)  # Hz
 _FLOOR_DB = -80.0  # a build that clips at rest has no headroom at all; for a variance that much is enough
-_TRIED, _SERIES, _REACH = 200, "E6", 5.0  # builds for each value tried, and how far the values reach either way
+_TRIED, _SERIES, _REACH = 0.1, "E6", 5.0  # of the builds for each value tried, and how far these reach either way
 _DOUBT = 0.025  # on either side
 
 
@@ -91,14 +91,15 @@ def spread(
     resistor_percent: float = 5.0,
     capacitor_percent: float = 20.0,
     wish: Wish | None = None,
-    size: int = SIZE,
+    size: int | None = None,
     seed: int = SEED,
     room_k: float = TEMP_K,
     battery: bool = True,
 ) -> BuildSpread:
-    """Draw builds of the chain. room_k: how much warmer or colder the room may be, K; battery: whether it fades; else
-    the chain's own voltage stands. Raises ValueError on a tolerance outside 0 to 50 %, a room outside 0 to 40 K or a
-    size outside 100 to 50,000 or odd."""
+    """Draw builds of the chain. size: how many, None: as many as is usual for its stage; room_k: how much warmer or
+    colder the room may be, K; battery: whether it fades; else the chain's own voltage stands. Raises ValueError on a
+    tolerance outside 0 to 50 %, a room outside 0 to 40 K or a size outside 100 to 50,000 or odd."""
+    size = usual_size(chain) if size is None else size
     check_percents(resistor_percent, capacitor_percent)
     _check(size, room_k)
     wish, half = wish or Wish(), size // 2
@@ -123,6 +124,12 @@ def spread(
         tightest, _matters(chain, a, b, looks, inputs, wish, tightest) if tightest else {},
         _helps(chain, a, b, inputs, wish, battery) if fit < size else None,
     )  # fmt: skip
+
+
+def usual_size(chain: SignalChain) -> int:
+    """How many builds of a chain are drawn where nothing else is said."""
+    several = len(LinearChain.of(chain.values).assembly.transistors) > 1
+    return SIZE_OF_SEVERAL if several else SIZE
 
 
 def _check(size: int, room_k: float) -> None:
@@ -195,11 +202,11 @@ def _helps(
     """Every part's other values are tried on the same few builds, the best of them on all. It helps beyond doubt where
     among the builds that it changes those that it mends are the most, by a sign test."""
     best = None
-    few = _some(a, _TRIED)
-    count = len(few.temp_c)
+    count = max(20, round(_TRIED * 2 * len(a.temp_c)))
+    few = _some(a, count)
     for key, moved in inputs.items():
-        if key in (TRANSISTOR, ROOM, BATTERY):
-            continue
+        if key not in moved or key in (ROOM, BATTERY):
+            continue  # no part with one value
         others = _other_values(key, float(chain.values[key]))
         if not len(others):
             continue

@@ -16,6 +16,7 @@ from piezolab.chain import SignalChain
 from piezolab.chain.assembly import assemble
 from piezolab.chain.parameters import all_parameters
 from piezolab.chain.stages.common_parts import absent
+from piezolab.chain.stages.second_transistor import TYPE as SECOND_TRANSISTOR
 from piezolab.chain.values import Values
 from piezolab.quantity import decibels
 from piezolab.studies.choosing.drawer import CAPACITOR_PERCENT, MOST_PERCENT, RESISTOR_PERCENT
@@ -48,9 +49,9 @@ def drawn(
 ) -> tuple[Values, Mapping[str, tuple[str, ...]]]:
     """Builds of the chain as a batch (size,), and what was drawn: independent input -> the link keys that it moves.
 
-    Inputs are the parts by their key, `jfet` the transistor, with room_k (K) above 0 `temp_c`, with `battery`
-    `supply_v`. Divider and tapped source resistor are two resistors, drawn apart, but one input. The same seed gives
-    the same builds.
+    Inputs are the parts by their key, `jfet` the transistor, `second` another one, with room_k (K) above 0 `temp_c`,
+    with `battery` `supply_v`. Divider and tapped source resistor are two resistors, drawn apart, but one input. The
+    same seed gives the same builds.
     """
     rng = np.random.default_rng(seed)
     values = chain.values
@@ -79,8 +80,10 @@ def drawn(
             inputs[key] = (key,)
     if chain.topology.powered and not chain.transistor_measured:
         many = builds(chain, size, seed + _OTHER_STREAM)
-        changes |= {"jfet_idss": many.jfet_idss, "jfet_vgsoff": many.jfet_vgsoff}
-        inputs[TRANSISTOR] = ("jfet_idss", "jfet_vgsoff")
+        for key in (TRANSISTOR, *((SECOND_TRANSISTOR,) if chain.topology.has(SECOND_TRANSISTOR) else ())):
+            if not chain.measured(key):
+                inputs[key] = (f"{key}_idss", f"{key}_vgsoff")
+                changes |= {moved: many[moved] for moved in inputs[key]}
     if room_k > 0:
         control = all_parameters()[ROOM]
         low, high = max(chain.temp_c - room_k, control.low), min(chain.temp_c + room_k, control.high)

@@ -6,7 +6,7 @@ import pytest
 from piezolab.chain import SignalChain
 from piezolab.studies.bias import bias
 from piezolab.studies.choosing.build_figures import build_figures
-from piezolab.studies.choosing.spread import FREQUENCY, spread
+from piezolab.studies.choosing.spread import FREQUENCY, spread, usual_size
 from piezolab.studies.choosing.tolerance import drawn
 from piezolab.studies.choosing.worst_case import share_that_fits
 from piezolab.studies.fading_battery import battery, lives, low_corners
@@ -17,6 +17,7 @@ from piezolab.studies.response import low_note_hz, response
 MEASURED = {"jfet_idss": 5e-3, "jfet_vgsoff": 1.5}
 #: A follower whose supply current follows source resistor and battery alone.
 PLAIN = SignalChain({**MEASURED, "supply": "adapter", "supply_v": 9.0, "supply_r": 0.0, "pickup_r": 100e9})
+NO_WISH = Wish(None, None, None, None, None, None, None, None, False)
 
 
 def slopes(chain: SignalChain) -> tuple[float, float]:
@@ -112,31 +113,37 @@ def test_the_share_is_that_of_the_search_and_has_its_interval() -> None:
 
 def test_more_is_never_wished_by_fewer() -> None:
     chain = SignalChain(stage="gain", play_v=0.01)
-    shares = [spread(chain, wish=Wish(gain_db=gain), size=600).fits for gain in (10.0, 20.0, 26.0)]
+    shares = [spread(chain, wish=Wish(gain_db=gain), size=300).fits for gain in (10.0, 26.0)]
     assert shares == sorted(shares, reverse=True)
-    strict = spread(chain, wish=Wish(gain_db=20.0), size=600)
+    strict = spread(chain, wish=Wish(gain_db=20.0), size=300)
     assert strict.fits <= min(strict.fits_each.values())
     assert strict.tightest == min(strict.fits_each, key=strict.fits_each.get)
-    none = Wish(None, None, None, None, None, None, None, None, False)
-    assert spread(chain, wish=none, size=600).fits == 1.0
+    assert spread(chain, wish=NO_WISH, size=300).fits == 1.0
 
 
 def test_bands_hold_the_middle_and_the_same_seed_gives_the_same_answer() -> None:
     from piezolab.studies.kept import forget
 
-    one = spread(SignalChain(stage="gain"), size=600)
+    one = spread(SignalChain(stage="gain"), size=300)
     forget()
-    two = spread(SignalChain(stage="gain"), size=600)
+    two = spread(SignalChain(stage="gain"), size=300)
     assert one.fits == two.fits and one.matters == two.matters and one.helps == two.helps
     np.testing.assert_array_equal(one.level_db, two.level_db)
     assert np.all(np.diff(one.level_db, axis=0) >= 0) and one.level_db.shape == (3, len(FREQUENCY))
-    other = spread(SignalChain(stage="gain"), size=600, seed=7)
+    other = spread(SignalChain(stage="gain"), size=300, seed=7)
     assert np.any(other.level_db != one.level_db)
 
 
 def test_with_no_stage_only_the_room_is_felt() -> None:
     found = spread(SignalChain(stage="direct"), size=100)
     assert set(found.matters) == {"temp_c"} and found.life_h is None and found.helps is None
+
+
+def test_a_stage_of_two_transistors_spreads_too() -> None:
+    chain = SignalChain(stage="steady", play_v=0.05)
+    found = spread(chain, size=100, wish=NO_WISH)
+    assert np.isfinite(found.life_h).all() and np.isfinite(found.level_db).all()
+    assert usual_size(chain) < usual_size(SignalChain())
 
 
 def test_bounds() -> None:

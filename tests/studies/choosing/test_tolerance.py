@@ -115,3 +115,12 @@ def test_the_band_narrows_to_the_curve_of_a_measured_part() -> None:
     band, level = level_band(chain, frequency), response(chain, frequency).gain_db
     assert np.all(band[0] <= level + 0.01) and np.all(band[1] >= level - 0.01)
     assert np.all(band[1] - band[0] < 1.0)  # a follower hardly feels its resistors
+
+
+def test_a_second_transistor_is_drawn_apart_from_the_first_unless_it_was_measured() -> None:
+    chain = SignalChain(stage="steady")
+    values, inputs = drawn(chain, 5.0, 20.0, 3000, seed=1)
+    assert inputs["second"] == ("second_idss", "second_vgsoff")
+    assert abs(np.corrcoef(values.jfet_vgsoff, values.second_vgsoff)[0, 1]) < 0.07
+    known = chain.but(second_idss=5e-3, second_vgsoff=1.5)
+    assert "second" not in drawn(known, 5.0, 20.0, 100, seed=1)[1] and "jfet" in drawn(known, 5.0, 20.0, 100, seed=1)[1]
