@@ -34,12 +34,12 @@ _OFFSET = 0.9  # share of the power that may stand still
 
 @dataclass(frozen=True, eq=False)
 class Recording:
-    """One channel of a file.
+    """One channel of a file, or both.
 
-    samples: float32, shape (N,), at `RATE`, full scale 1, what stands still taken out; name: the file's; rate: Hz and
-    channels, of the file; channel: which one was taken, from 0, the one with more power; peak: its largest sample, of
-    full scale; clipped: moments at which three or more samples in a row stand at full scale; offset: what stands still,
-    of full scale; short_of: seconds that the file promises and does not hold.
+    samples: float32, shape (N,), of both channels (N, 2), at `RATE`, full scale 1, what stands still taken out; name:
+    the file's; rate: Hz and channels, of the file; channel: which one was taken, from 0, the one with more power; peak:
+    its (or their) largest sample, of full scale; clipped: moments at which three or more samples in a row stand at full
+    scale; offset: what stands still, of full scale; short_of: seconds that the file promises and does not hold.
     """
 
     samples: np.ndarray
@@ -68,9 +68,10 @@ def read_recording(data: Slices, name: str, most_bytes: int = MOST_BYTES) -> Rec
             return done.value
 
 
-def decoding(data: Slices, name: str, most_bytes: int = MOST_BYTES) -> Iterator[float]:
+def decoding(data: Slices, name: str, most_bytes: int = MOST_BYTES, both: bool = False) -> Iterator[float]:
     """Decode a file; yields the part that is done (0 to 1) after each block of some milliseconds, returns the
-    `Recording`. The slices are emptied as they are read.
+    `Recording`, of the channel with more power or, where there are two and they are wanted, of both. The slices are
+    emptied as they are read.
 
     Two channels are not mixed: of a pickup's cable and an empty input the mean would be 6 dB down. Raises AudioError
     with one sentence that names the file.
@@ -85,13 +86,14 @@ def decoding(data: Slices, name: str, most_bytes: int = MOST_BYTES) -> Iterator[
     short = max(found.promised / file.samplerate - held, held * promised / max(data.size - promised_from, 1))
     _check_found(found, name, short)
     file.seek(0)
-    samples = yield from _taken(file, data, found)
+    channels = slice(None) if both and file.channels > 1 else found.best
+    samples = yield from _taken(file, data, found, channels)
     if len(samples) < SHORTEST_S * RATE:
         raise AudioError(f"{name}: it lasts {len(samples) / RATE:.2g} s; {SHORTEST_S:g} s or more is allowed.")
     best = found.best
+    peak, clipped = float(np.max(found.peak[channels])), int(np.sum(found.clipped[channels]))
     return Recording(
-        samples, name, file.samplerate, file.channels, best, float(found.peak[best]), int(found.clipped[best]),
-        float(found.mean[best]), short,
+        samples, name, file.samplerate, file.channels, best, peak, clipped, float(found.mean[best]), short
     )  # fmt: skip
 
 
@@ -206,12 +208,12 @@ def _check_found(found: _Found, name: str, short: float) -> None:
         )
 
 
-def _taken(file: Any, data: Slices, found: _Found) -> Iterator[float]:
-    """The channel with more power at `RATE`, float32; what has been read is dropped."""
+def _taken(file: Any, data: Slices, found: _Found, channels: int | slice) -> Iterator[float]:
+    """A channel, or all, at `RATE`, float32; what has been read is dropped."""
     up, down = RATE // gcd(RATE, file.samplerate), file.samplerate // gcd(RATE, file.samplerate)
-    out = np.empty(-(-found.frames * up // down), np.float32)
+    out = np.empty((-(-found.frames * up // down), *found.mean[None, channels].shape[1:]), np.float32)
     filled, read = 0, 0
-    for part in _resampled(_of_channel(file, data, found), up, down):
+    for part in _resampled(_of_channels(file, data, found, channels), up, down):
         size = min(len(part), len(out) - filled)
         out[filled : filled + size] = part[:size]
         filled, read = filled + size, read + size
@@ -219,10 +221,10 @@ def _taken(file: Any, data: Slices, found: _Found) -> Iterator[float]:
     return out[:filled]
 
 
-def _of_channel(file: Any, data: Slices, found: _Found) -> Iterator[np.ndarray]:
+def _of_channels(file: Any, data: Slices, found: _Found, channels: int | slice) -> Iterator[np.ndarray]:
     for block in _blocks(file, ""):
         data.drop_read()
-        yield block[:, found.best] - np.float32(found.mean[found.best])
+        yield block[:, channels] - np.float32(found.mean[channels])
 
 
 def _blocks(file: Any, name: str) -> Iterator[np.ndarray]:
@@ -250,16 +252,16 @@ def _resampled(blocks: Iterator[np.ndarray], up: int, down: int) -> Iterator[np.
     half = 32 * max(up, down)
     window = firwin(2 * half + 1, 0.95 / max(up, down), window=("kaiser", 9.0))
     around = down * (half // (up * down) + 1)  # frames on either side that the filter reaches
-    held, lead = np.empty(0, np.float32), 0  # lead: frames of it that are out already
+    held, lead = None, 0  # lead: frames of it that are out already
     for block in blocks:
-        held = np.concatenate([held, block])
+        held = block if held is None else np.concatenate([held, block])
         size = (len(held) - lead - around) // down * down
         if size <= 0:
             continue
         yield _middle(resample_poly, held, window, (up, down), lead, size)
         cut = max(lead + size - around, 0)
         held, lead = held[cut:], lead + size - cut
-    if len(held) > lead:
+    if held is not None and len(held) > lead:
         yield _middle(resample_poly, held, window, (up, down), lead, len(held) - lead)
 
 
