@@ -22,6 +22,7 @@ from piezolab.studies.recordings.quiet_part import QuietPart, quiet_part
 #: Where the response is given, Hz: middles of twelfths of an octave about 1 kHz.
 TWELFTHS = 1000.0 * 2.0 ** (np.arange(-67, 52) / 12)
 ORDERS = (2, 3, 4, 5)  # harmonics that are told apart
+METHOD_DB = 0.01  # what the method is off by without noise, by its tests
 CLEAR_DB = 6.0  # a harmonic above its noise, before it is more than "below"
 _SIDE = 2 ** (1 / 24)
 _BEFORE_S, _AFTER_S = 0.5, 1.5  # of the sweep, that are looked at with it
@@ -81,19 +82,18 @@ def swept(recording: Recording, sweep: Sweep | None = None, from_hz: float = 20.
             f"{recording.name}: its sweeps are {drift * 1e6:.0f} ppm off in time; up to {_MOST_DRIFT * 1e6:.0f} is "
             "allowed. Play the file itself, at its own speed and unaltered."
         )
-    runs = [_Run(left, right, start, sweep, drift, (from_hz, to_hz)) for start in starts]
     hz = TWELFTHS[(from_hz * 0.999 <= TWELFTHS / _SIDE) & (TWELFTHS * _SIDE <= to_hz * 1.001)]
-    each = [run.response(hz) for run in runs]
-    each[1] = each[1] * _turned(each[0], each[1], hz)
-    response = (each[0] + each[1]) / 2
-    noise = np.sqrt((runs[0].noise(hz) ** 2 + runs[1].noise(hz) ** 2) / 2) / np.sqrt(2)
-    order_hz = hz[::2]
-    harmonics, floors = _harmonics(runs, order_hz, to_hz)
+    # one after the other: each holds some tens of megabytes
+    runs = [_Run(left, right, start, sweep, drift, (from_hz, to_hz)).found(hz) for start in starts]
+    response = (runs[0].response + runs[1].response * _turned(runs[0].response, runs[1].response, hz)) / 2
+    noise = np.hypot(runs[0].noise, runs[1].noise) / 2  # of the mean of both
+    harmonics, floors = _harmonics(runs)
     before = left[: max(starts[0] - RATE // 4, 0)]
     quiet = quiet_part(before, hop_powers(before)[1]) if len(before) >= 3 * RATE else None
-    half = 20 * np.log10(1 + 1.96 * noise / np.sqrt(2) / np.maximum(np.abs(response), 1e-12))
+    # of the noise, half the power is in phase with the response
+    half = METHOD_DB + 20 * np.log10(1 + 1.96 * noise / np.sqrt(2) / np.maximum(np.abs(response), 1e-12))
     return SweptTake(
-        recording.name, hz, response, half, order_hz, harmonics, floors, drift, right is not None, recording.clipped,
+        recording.name, hz, response, half, hz[::2], harmonics, floors, drift, right is not None, recording.clipped,
         float(np.abs(left).max()), quiet, float(np.mean([_passing(left, start, sweep) for start in starts])),
     )  # fmt: skip
 
@@ -181,6 +181,16 @@ def _cut(samples: np.ndarray, start: int, sweep: Sweep) -> np.ndarray:
     return out
 
 
+@dataclass(frozen=True, eq=False)
+class _Found:
+    """Of one sweep: response and its noise, shape (F,); size of each harmonic and of noise there, shape (4, G)."""
+
+    response: np.ndarray
+    noise: np.ndarray
+    seen: np.ndarray
+    free: np.ndarray
+
+
 class _Run:
     """One of the two sweeps, as a response over time."""
 
@@ -188,7 +198,7 @@ class _Run:
         self, left: np.ndarray, right: np.ndarray | None, start: int, sweep: Sweep, drift: float,
         within: tuple[float, float],
     ) -> None:  # fmt: skip
-        self.sweep = sweep
+        self.sweep, self.to_hz = sweep, within[1]
         out = np.fft.rfft(_cut(left, start, sweep))
         give_way()
         if right is not None:
@@ -207,7 +217,14 @@ class _Run:
         self.impulse = np.fft.irfft(fade * out * put.conj() / (size + 1e-12 * size.max()))
         self.main = self._peak() if right is None else 0
         give_way()
-        self.spectra: dict[float, np.ndarray] = {}
+
+    def found(self, hz: np.ndarray) -> _Found:
+        """All that is asked of it; harmonics of every second frequency, nan beyond the sweep."""
+        seen, free = (np.full((len(ORDERS), len(hz[::2])), np.nan) for _ in range(2))
+        for k, order in enumerate(ORDERS):
+            inside = order * hz[::2] * _SIDE <= self.to_hz
+            seen[k, inside], free[k, inside] = self._harmonic(order, hz[::2][inside])
+        return _Found(self._response(hz), self._noise(hz), seen, free)
 
     def _peak(self) -> int:
         """Where the response begins, a sample: within 20 ms of where it should."""
@@ -217,25 +234,23 @@ class _Run:
 
     def spectrum(self, ahead_s: float, early_s: float, late_s: float) -> np.ndarray:
         """Of the piece of the response that lies so much before its beginning."""
-        if ahead_s not in self.spectra:
-            centre = self.main - round(ahead_s * RATE)
-            early, late = round(early_s * RATE), round(late_s * RATE)
-            rise, fall = max(early // 2, 1), max(late // 3, 1)
-            window = np.ones(early + late)
-            window[:rise] = np.sin(0.5 * np.pi * np.arange(rise) / rise) ** 2
-            window[-fall:] = np.cos(0.5 * np.pi * np.arange(fall) / fall) ** 2
-            piece = np.zeros(self.count)
-            at = np.arange(-early, late)
-            piece[at % self.count] = self.impulse[(centre + at) % self.count] * window
-            self.spectra[ahead_s] = np.fft.rfft(piece)
-            give_way()
-        return self.spectra[ahead_s]
+        centre = self.main - round(ahead_s * RATE)
+        early, late = round(early_s * RATE), round(late_s * RATE)
+        rise, fall = max(early // 2, 1), max(late // 3, 1)
+        window = np.ones(early + late)
+        window[:rise] = np.sin(0.5 * np.pi * np.arange(rise) / rise) ** 2
+        window[-fall:] = np.cos(0.5 * np.pi * np.arange(fall) / fall) ** 2
+        piece = np.zeros(self.count)
+        at = np.arange(-early, late)
+        piece[at % self.count] = self.impulse[(centre + at) % self.count] * window
+        give_way()
+        return np.fft.rfft(piece)
 
-    def response(self, hz: np.ndarray) -> np.ndarray:
+    def _response(self, hz: np.ndarray) -> np.ndarray:
         """Mean over a twelfth of an octave about each frequency."""
         return self._means(self.spectrum(0.0, self._early(), _LATE_S), hz)
 
-    def noise(self, hz: np.ndarray) -> np.ndarray:
+    def _noise(self, hz: np.ndarray) -> np.ndarray:
         """Standard deviation of the same from noise, from a piece as long in which no response is."""
         free = self._means(self.spectrum(self._free(), self._early(), _LATE_S), hz, squared=True)
         # each mean is one of as many independent values as the piece's length gives in the band
@@ -249,7 +264,7 @@ class _Run:
         """How far ahead nothing but noise is: before all harmonics up to the eighth, if the sweep is so long."""
         return min(self.sweep.ahead_s(9) + _LATE_S, self.sweep.seconds - 1.0)
 
-    def harmonic(self, order: int, hz: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    def _harmonic(self, order: int, hz: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Size of a harmonic at so many times the frequencies, rms over the band, and what noise is there."""
         late = min(0.45 * (self.sweep.ahead_s(order) - self.sweep.ahead_s(order - 1)), 0.3)
         early = min(0.45 * (self.sweep.ahead_s(order + 1) - self.sweep.ahead_s(order)), 0.1)
@@ -279,14 +294,10 @@ def _turned(one: np.ndarray, other: np.ndarray, hz: np.ndarray) -> np.ndarray:
     return np.exp(1j * turn * fraction)
 
 
-def _harmonics(runs: list[_Run], hz: np.ndarray, to_hz: float) -> tuple[np.ndarray, np.ndarray]:
+def _harmonics(runs: list[_Found]) -> tuple[np.ndarray, np.ndarray]:
     """Each harmonic over the fundamental, noise taken off, and what noise alone makes of it, shape (4, G)."""
-    main = np.mean([np.abs(run.response(hz)) for run in runs], axis=0)
-    seen, free = (np.full((len(ORDERS), len(hz)), np.nan) for _ in range(2))
-    for k, order in enumerate(ORDERS):
-        inside = order * hz * _SIDE <= to_hz
-        both = [run.harmonic(order, hz[inside]) for run in runs]
-        power, noise = (np.mean([one[n] ** 2 for one in both], axis=0) for n in (0, 1))
-        seen[k, inside] = np.sqrt(np.maximum(power - noise, 0)) / main[inside]
-        free[k, inside] = np.sqrt(noise) / main[inside]
-    return seen, free
+    main = np.mean([np.abs(run.response[::2]) for run in runs], axis=0)
+    power, noise = (np.mean([part**2 for part in parts], axis=0) for parts in (
+        [run.seen for run in runs], [run.free for run in runs]
+    ))  # fmt: skip
+    return np.sqrt(np.maximum(power - noise, 0)) / main, np.sqrt(noise) / main
