@@ -58,9 +58,9 @@ class Recording:
         return len(self.samples) / RATE
 
 
-def read_recording(data: Slices, name: str, most_bytes: int = MOST_BYTES) -> Recording:
+def read_recording(data: Slices, name: str, most_bytes: int = MOST_BYTES, both: bool = False) -> Recording:
     """The whole of `decoding` at once."""
-    steps = decoding(data, name, most_bytes)
+    steps = decoding(data, name, most_bytes, both)
     while True:
         try:
             next(steps)

@@ -11,6 +11,7 @@ import numpy as np
 from piezolab.chain import SignalChain
 from piezolab.pages.did_it_do_what_was_predicted import sentences as say
 from piezolab.pages.did_it_do_what_was_predicted.sound_input import SoundInput
+from piezolab.pages.did_it_do_what_was_predicted.sweep_measure import SweepMeasure
 from piezolab.pages.did_it_do_what_was_predicted.take_tables import hum_lines, numbers, third_octaves
 from piezolab.pages.did_it_do_what_was_predicted.takes_download import TakesDownload
 from piezolab.pages.did_it_do_what_was_predicted.takes_state import TakesState
@@ -63,7 +64,7 @@ CHAPTER = Chapter(
 def make(link: str | None = None) -> Page:
     """The page, with all its parts at hand; `link` as in `page`."""
     state = TakesState.opened(link, SLUG)
-    brought = SoundInput(state)
+    brought, by_sweep = SoundInput(state), SweepMeasure(state)
 
     def view(chain: SignalChain, kept: SignalChain | None, _phase: bool) -> View:
         now = state.compared
@@ -84,10 +85,11 @@ def make(link: str | None = None) -> Page:
             Section(state, "third-octaves", "Third-octaves", octaves, folded=True, follows=follows),
             Section(state, "hum-lines", "Hum lines", lambda _: hum_lines(state.heard), folded=True, follows=follows),
             TakesDownload(state),
+            by_sweep,
         ],
     )
     page = Page(chapter, state)
-    page.sound_input = brought
+    page.sound_input, page.sweep = brought, by_sweep
     state.begin()
     return page
 

@@ -58,8 +58,8 @@ class ChainFit:
         return tuple(key for key in self.keys if self.apart[key] and key != "pickup_c")
 
     def into(self, chain: SignalChain) -> SignalChain:
-        """The chain with the usable values; with V_GS(off) the type's I_DSS moves as its population does."""
-        return _with(chain, self.usable, np.log([self.values[key].value for key in self.usable]))
+        """The chain with the usable values, of three digits; with V_GS(off) goes I_DSS, as in the type's population."""
+        return _with(chain, {key: float(f"{self.values[key].value:.3g}") for key in self.usable})
 
 
 def chain_fit(take: SweptTake, chain: SignalChain, set_up: SetUp, keys: Sequence[str]) -> ChainFit:
@@ -77,7 +77,7 @@ def chain_fit(take: SweptTake, chain: SignalChain, set_up: SetUp, keys: Sequence
     weight = np.concatenate([1 / sigma, 1 / np.radians(sigma * 6.6)])  # 1 dB is as rare as 6.6 degrees
 
     def left(at: np.ndarray) -> np.ndarray:
-        wanted = predicted(_with(base, keys, at), take.hz)
+        wanted = predicted(_with(base, dict(zip(keys, map(float, np.exp(at)), strict=True))), take.hz)
         response, _, _ = aligned(take.response, wanted, take.hz)
         ratio = response / wanted
         level = 20 * np.log10(np.abs(ratio))
@@ -111,8 +111,8 @@ def _ends(key: str) -> tuple[float, float]:
     return (0.1, 15.0) if key == "jfet_vgsoff" else (low, high)
 
 
-def _with(base: SignalChain, keys: tuple[str, ...], at: np.ndarray) -> SignalChain:
-    changes = {key: float(np.exp(value)) for key, value in zip(keys, at, strict=True)}
+def _with(base: SignalChain, changes: dict[str, float]) -> SignalChain:
+    changes = dict(changes)
     if "jfet_vgsoff" in changes:
         # within a type I_DSS goes with it, by a slope of the square law that varies little (see `studies.population`)
         then = abs(float(base.values.jfet_vgsoff))

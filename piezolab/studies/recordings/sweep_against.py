@@ -9,7 +9,7 @@ import numpy as np
 from piezolab.audio import AudioError
 from piezolab.chain import SignalChain
 from piezolab.pitch import parse_tuning
-from piezolab.quantity import decibels
+from piezolab.quantity import dbu, decibels
 from piezolab.studies.linear import LinearChain
 from piezolab.studies.recordings.against_prediction import PARTS_DB
 from piezolab.studies.recordings.swept import SweptTake
@@ -18,7 +18,6 @@ from piezolab.studies.recordings.swept import SweptTake
 MIDDLE_HZ = (300.0, 3000.0)
 TREBLE_HZ = 10e3
 NOISE_DB = 20.0  # half an interval so wide says nothing of the chain
-DBU_V = 0.6**0.5  # 0 dBu, rms: 1 mW in 600 ohm
 BENT = 0.01  # a harmonic of that share: the chain bends the sweep
 
 AGREES, LESS_BASS, MORE_BASS, LESS_TREBLE, MORE_TREBLE, ODD, SWAPPED = (
@@ -44,7 +43,8 @@ class SweepCompared:
     hz, shape (F,); gain_db, phase_deg: measured, delay and polarity taken out, and, unless the level counts, slid to
     the predicted level; predicted_db, predicted_deg; half_db: half the interval; delay_s, turned: what was taken out;
     slid_db: None where the level counts; level_db: how much louder than predicted, None where it does not count;
-    finding; worst_hz, worst_db: where it is furthest off; low_hz, low_db: how far off at the lowest note; output_v:
+    finding; worst_hz, worst_db: where, from the lowest note to the treble, its shape is furthest off; low_hz, low_db:
+    how far off at the lowest note; output_v:
     largest output, volts peak, None without a meter's reading; bent_hz: lowest frequency from which a harmonic is over
     1 %, None where none is.
     """
@@ -70,7 +70,7 @@ class SweepCompared:
     @property
     def output_dbu(self) -> float | None:
         """The largest output as of a sine of that peak, dBu; None without volts."""
-        return None if self.output_v is None else float(decibels(self.output_v / 2**0.5 / DBU_V))
+        return None if self.output_v is None else float(dbu(self.output_v / 2**0.5))
 
 
 def as_swept(chain: SignalChain, capacitor: float | None) -> SignalChain:
@@ -119,11 +119,12 @@ def sweep_compared(take: SweptTake, chain: SignalChain, set_up: SetUp) -> SweepC
     counts = take.looped and set_up.alike
     gain = gain if counts else gain + slid
     off = np.where(take.half_db < NOISE_DB, gain - expected, 0.0)
-    worst = int(np.argmax(np.abs(off)))
     low = max(min(note.frequency_hz for note in parse_tuning(chain.tuning)), float(hz[0]))
+    off = off - float(np.mean(off[middle]))
     low_db = float(np.interp(np.log(low), np.log(hz), off))
-    level = float(np.mean(off[middle]))
-    finding = SWAPPED if swapped else _finding(off - level, low, hz)
+    inside = np.flatnonzero((hz >= 0.97 * low) & (hz <= 1.03 * TREBLE_HZ))
+    worst = inside[np.argmax(np.abs(off[inside]))]
+    finding = SWAPPED if swapped else _finding(off[inside])
     with np.errstate(invalid="ignore"):
         bent = (take.stands_out() & (take.harmonics > BENT)).any(axis=0)
     phase, beside = np.unwrap(np.angle(wanted)), np.unwrap(np.angle(response / wanted))
@@ -142,12 +143,11 @@ def _swapped(gain: np.ndarray, expected: np.ndarray, middle: np.ndarray) -> bool
     return straight > 1.0 and turned < 0.3 * straight
 
 
-def _finding(off: np.ndarray, low_hz: float, hz: np.ndarray) -> str:
+def _finding(off: np.ndarray) -> str:
     """Shape alone, from the lowest note to the treble: a level that differs is told beside it."""
-    inside = (hz >= 0.97 * low_hz) & (hz <= 1.03 * TREBLE_HZ)
-    if np.abs(off[inside]).max() <= PARTS_DB:
+    if np.abs(off).max() <= PARTS_DB:
         return AGREES
-    bass, treble = off[inside][0], off[inside][-1]
+    bass, treble = off[0], off[-1]
     ends = {LESS_BASS: -bass, MORE_BASS: bass, LESS_TREBLE: -treble, MORE_TREBLE: treble}
     most = max(ends, key=ends.__getitem__)
     return most if ends[most] > PARTS_DB else ODD
