@@ -14,6 +14,7 @@ from piezolab.pages.did_it_do_what_was_predicted.sound_input import SoundInput
 from piezolab.pages.did_it_do_what_was_predicted.sweep_measure import SweepMeasure
 from piezolab.pages.did_it_do_what_was_predicted.take_tables import hum_lines, numbers, third_octaves
 from piezolab.pages.did_it_do_what_was_predicted.takes_download import TakesDownload
+from piezolab.pages.did_it_do_what_was_predicted.takes_into_chain import TakesIntoChain
 from piezolab.pages.did_it_do_what_was_predicted.takes_state import TakesState
 from piezolab.pages.did_it_do_what_was_predicted.tasks import TASKS
 from piezolab.pages.kit.blocks import Block, paragraphs
@@ -64,7 +65,7 @@ CHAPTER = Chapter(
 def make(link: str | None = None) -> Page:
     """The page, with all its parts at hand; `link` as in `page`."""
     state = TakesState.opened(link, SLUG)
-    brought, by_sweep = SoundInput(state), SweepMeasure(state)
+    brought, by_sweep, disc = SoundInput(state), SweepMeasure(state), TakesIntoChain(state)
 
     def view(chain: SignalChain, kept: SignalChain | None, _phase: bool) -> View:
         now = state.compared
@@ -81,6 +82,7 @@ def make(link: str | None = None) -> Page:
         table=lambda chain: numbers(state.heard, state.compared),
         lead=lambda state: [brought],
         more=lambda state: [
+            disc,
             Block("before-recording", paragraphs(say.BEFORE), title="Before you record"),
             Section(state, "third-octaves", "Third-octaves", octaves, folded=True, follows=follows),
             Section(state, "hum-lines", "Hum lines", lambda _: hum_lines(state.heard), folded=True, follows=follows),
@@ -89,7 +91,7 @@ def make(link: str | None = None) -> Page:
         ],
     )
     page = Page(chapter, state)
-    page.sound_input, page.sweep = brought, by_sweep
+    page.sound_input, page.sweep, page.disc = brought, by_sweep, disc
     state.begin()
     return page
 

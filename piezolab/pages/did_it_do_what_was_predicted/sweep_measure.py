@@ -9,9 +9,9 @@ from typing import Any
 from ipywidgets import VBox
 
 from piezolab.audio import AudioError
+from piezolab.audio.exponential_sweep import ExponentialSweep, tone
 from piezolab.audio.processing import wav
-from piezolab.audio.sweep import Sweep, tone
-from piezolab.chain import ChainError, SignalChain
+from piezolab.chain import SignalChain
 from piezolab.chain.parameters import all_parameters
 from piezolab.fields import parse_field
 from piezolab.pages.did_it_do_what_was_predicted import sweep_words as say
@@ -50,7 +50,7 @@ class SweepDownload(Piece):
     def _save(self, content: dict[str, Any]) -> None:
         kind = text_in(content, "kind", 10)
         if kind == "sweep":
-            self.send({"file": "piezolab-sweep.wav", "type": "audio/wav"}, buffers=[wav(Sweep().played())])
+            self.send({"file": "piezolab-sweep.wav", "type": "audio/wav"}, buffers=[wav(ExponentialSweep().played())])
         elif kind == "tone":
             self.send({"file": "piezolab-tone.wav", "type": "audio/wav"}, buffers=[wav(tone())])
         elif kind in ("csv", "json"):
@@ -74,14 +74,14 @@ class SweepMeasure(VBox):
         self.state = state
         self._worked: tuple[object, SweepCompared | str, ChainFit | None] | None = None
         self._transistor = False
-        self.saves, self.brought = SweepDownload(self), SweepInput(state)
+        self.downloads, self.brought = SweepDownload(self), SweepInput(state)
         self.form = Form("How it was wired", FIELDS, "use it", self._asked)
         follows = ("settled", "swept", "set_up")
         self.result = Section(state, "sweep-result", "What the sweep says", self._result, follows=follows)
         self.plot = PlotSection(state, "Level and phase", self._draw, 470)
         self.into = Buttons("result of the sweep", {"use": self._use})
         about = guard(say.CARE) + bullets(say.WIRING)
-        inside = [self.saves, self.brought, self.form, self.result, self.into, self.plot]
+        inside = [self.downloads, self.brought, self.form, self.result, self.into, self.plot]
         self.fold = FoldedParts("Measure with a sweep", inside, about)
         super().__init__([self.fold])
         state.observe(lambda _: self.plot.refresh(), ["swept", "set_up"])
@@ -150,11 +150,8 @@ class SweepMeasure(VBox):
         if fit is None or not fit.usable:
             return
         names = " and ".join(all_parameters()[key].label for key in fit.usable)
-        try:
-            if fit.into(self.state.chain) != self.state.chain:
-                self.into.show([{"word": "use", "label": f"put it into the chain: {names}"}])
-        except ChainError:
-            return
+        if fit.differs(self.state.chain):
+            self.into.show([{"word": "use", "label": f"put it into the chain: {names}"}])
 
     def _use(self) -> None:
         _, fit = self._work()

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from piezolab.audio.sweep import TONE_HZ
+from piezolab.audio.exponential_sweep import TONE_HZ
 from piezolab.chain.parameters import all_parameters
 from piezolab.pages.did_it_do_what_was_predicted.sentences import whole
 from piezolab.pages.kit.blocks import bullets, table
@@ -14,7 +14,8 @@ from piezolab.quantity import show
 from piezolab.studies.recordings import sweep_against as against
 from piezolab.studies.recordings.chain_fits import ChainFit
 from piezolab.studies.recordings.sweep_against import SweepCompared
-from piezolab.studies.recordings.swept import ORDERS, SweptTake
+from piezolab.studies.recordings.sweep_run import ORDERS
+from piezolab.studies.recordings.swept import SweptTake
 from piezolab.studies.recordings.takes_fit import PickupFit
 
 CARE = (

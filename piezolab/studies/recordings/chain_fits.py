@@ -57,6 +57,10 @@ class ChainFit:
         """Keys that are told by themselves and belong to the chain; the capacitor stood there for the sweep only."""
         return tuple(key for key in self.keys if self.apart[key] and key != "pickup_c")
 
+    def differs(self, chain: SignalChain) -> bool:
+        """Whether a usable value is further from the chain's than a fiftieth."""
+        return any(abs(np.log(abs(getattr(chain.values, key)) / self.values[key].value)) > 0.02 for key in self.usable)
+
     def into(self, chain: SignalChain) -> SignalChain:
         """The chain with the usable values, of three digits; with V_GS(off) goes I_DSS, as in the type's population."""
         return _with(chain, {key: float(f"{self.values[key].value:.3g}") for key in self.usable})

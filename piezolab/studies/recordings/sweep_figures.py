@@ -18,7 +18,8 @@ from piezolab.chain.link import whole_query
 from piezolab.circuit.errors import CircuitError
 from piezolab.studies.recordings.quiet_part import QuietPart
 from piezolab.studies.recordings.sweep_against import SetUp, SweepCompared, sweep_compared
-from piezolab.studies.recordings.swept import ORDERS, SweptTake, swept
+from piezolab.studies.recordings.sweep_run import ORDERS
+from piezolab.studies.recordings.swept import SweptTake, swept
 
 _HEAD = ("frequency_hz", "gain_db", "half_interval_db", "phase_deg", "predicted_db", "predicted_deg")
 

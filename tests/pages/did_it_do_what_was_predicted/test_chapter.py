@@ -72,6 +72,20 @@ def test_own_takes_in_slices(page, files):
     assert page.state.heard.invented
 
 
+def test_the_disc_by_ones_own_bare_takes(page, files):
+    """Invented takes offer nothing; one's own are put into the chain by one click."""
+    assert not page.disc.section.content and not page.disc.into.buttons
+    page.own.enter("pickup_c", "33n")
+    sent(page, files[0])
+    assert not page.disc.into.buttons
+    sent(page, files[1], staged=True)
+    assert "resistance times capacitance only" in page.disc.section.content
+    page.disc.into.press("use")
+    assert 8e-9 < page.state.chain.pickup_c < 25e-9 and not page.disc.into.buttons
+    page.state.undo()
+    assert page.state.chain.pickup_c == 33e-9
+
+
 def test_what_is_refused_and_what_is_out_of_order(page, files, monkeypatch):
     assert "empty" in sent(page, b"")[-1]["said"]
     assert "up to 128 MB" in sent(page, b"", size=129 * MB)[-1]["said"]

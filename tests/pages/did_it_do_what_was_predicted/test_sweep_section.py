@@ -8,7 +8,7 @@ import pytest
 import soundfile
 
 from piezolab.audio import RATE
-from piezolab.audio.sweep import PEAK, Sweep
+from piezolab.audio.exponential_sweep import PEAK, ExponentialSweep
 from piezolab.chain.link import from_link
 from piezolab.pages.did_it_do_what_was_predicted import chapter
 from piezolab.studies.recordings.sweep_against import as_swept
@@ -23,7 +23,7 @@ WIRED = {"capacitor": "2n2", "alike": "yes", "tone": "", "transistor": ""}
 @pytest.fixture(scope="module")
 def file():
     """Made with 680 kOhm where the page has 1 MOhm."""
-    played = put_in(Sweep(), 40.0)
+    played = put_in(ExponentialSweep(), 40.0)
     chain = through(played, response_of(as_swept(from_link("input=line&gate_r=680k"), 2.2e-9)))
     data = io.BytesIO()
     soundfile.write(data, recorded(chain, played, noise=1e-4).samples, RATE, format="WAV", subtype="PCM_24")
@@ -47,9 +47,9 @@ def test_before_there_is_one():
     sweep = chapter.make(LINK).sweep
     assert "No sweep yet" in sweep.result.content and not sweep.into.buttons and not sweep.brought.takes
     said = []
-    sweep.saves.send = lambda content, buffers=None: said.append((content, buffers))
+    sweep.downloads.send = lambda content, buffers=None: said.append((content, buffers))
     for kind in ("sweep", "tone", "csv", "json", "exe"):
-        sweep.saves._save({"kind": kind})
+        sweep.downloads._save({"kind": kind})
     assert len(said) == 4 and "No sweep yet" in said[2][0]["trouble"]
     samples, rate = soundfile.read(io.BytesIO(said[0][1][0]))
     assert rate == RATE and np.abs(samples).max() == pytest.approx(PEAK, rel=1e-3) and len(samples) < 48 * RATE
@@ -83,9 +83,9 @@ def test_a_field_that_is_refused(page, name, text):
 
 def test_what_is_saved_and_removed(page):
     said = []
-    page.sweep.saves.send = lambda content, buffers=None: said.append(buffers[0].decode())
+    page.sweep.downloads.send = lambda content, buffers=None: said.append(buffers[0].decode())
     for kind in ("csv", "json"):
-        page.sweep.saves._save({"kind": kind})
+        page.sweep.downloads._save({"kind": kind})
     rows = np.loadtxt(said[0].splitlines()[1:], delimiter=",")
     found = json.loads(said[1])
     assert rows.shape == (len(found["response"]), 6) and found["largest_output_v_peak"] is None

@@ -7,11 +7,11 @@ from collections.abc import Callable
 import numpy as np
 
 from piezolab.audio import RATE
+from piezolab.audio.exponential_sweep import END_S, PEAK, QUIET_S, ExponentialSweep
 from piezolab.audio.sound_file import Recording
-from piezolab.audio.sweep import END_S, PEAK, QUIET_S, Sweep
 
 
-def put_in(sweep: Sweep, ppm: float = 0.0, late: float = 0.3) -> np.ndarray:
+def put_in(sweep: ExponentialSweep, ppm: float = 0.0, late: float = 0.3) -> np.ndarray:
     """What the recorder's clock makes of the file that is played; late: seconds that it was started later."""
     stretch = 1 + 1e-6 * ppm
     out = np.zeros(round((late + QUIET_S + 2 * sweep.apart_s + END_S) * RATE))

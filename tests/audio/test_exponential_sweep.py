@@ -4,13 +4,13 @@ import numpy as np
 import pytest
 
 from piezolab.audio import RATE, AudioError
+from piezolab.audio.exponential_sweep import GAP_S, PEAK, QUIET_S, ExponentialSweep, tone
 from piezolab.audio.processing import wav
-from piezolab.audio.sweep import GAP_S, PEAK, QUIET_S, Sweep, tone
 
 
 def test_the_frequency_rises_by_equal_ratios():
     """Zero crossings against f1 exp(t/L); the second harmonic runs L ln 2 ahead (Farina 2000, from memory)."""
-    sweep = Sweep(100.0, 8000.0, 3.0)
+    sweep = ExponentialSweep(100.0, 8000.0, 3.0)
     samples = sweep.samples()
     rise = np.flatnonzero((samples[:-1] < 0) & (samples[1:] >= 0))
     exact = rise + samples[rise] / (samples[rise] - samples[rise + 1])
@@ -23,7 +23,7 @@ def test_the_frequency_rises_by_equal_ratios():
 
 def test_power_falls_with_frequency():
     """Energy within a band of a hertz is A^2 L / (2 f): equal in each octave."""
-    sweep = Sweep(20.0, 20e3, 6.0)
+    sweep = ExponentialSweep(20.0, 20e3, 6.0)
     spectrum = np.abs(np.fft.rfft(sweep.samples())) ** 2 / RATE**2
     hz = np.arange(len(spectrum)) / 6.0
     for low in (50.0, 400.0, 3200.0):
@@ -32,7 +32,7 @@ def test_power_falls_with_frequency():
 
 
 def test_a_stretched_sweep_is_the_same_at_another_clock():
-    sweep, late = Sweep(20.0, 2000.0, 1.0), 0.4 / RATE
+    sweep, late = ExponentialSweep(20.0, 2000.0, 1.0), 0.4 / RATE
     moved = sweep.samples(1.001, late)
     time = (np.arange(len(moved)) / RATE - late) / 1.001
     still = np.interp(time, np.arange(RATE) / RATE, sweep.samples())
@@ -40,7 +40,7 @@ def test_a_stretched_sweep_is_the_same_at_another_clock():
 
 
 def test_the_file_to_play():
-    sweep = Sweep()
+    sweep = ExponentialSweep()
     played = sweep.played()
     assert np.abs(played).max() == pytest.approx(PEAK, rel=1e-3) and not played[: round(QUIET_S * RATE)].any()
     one = played[round(QUIET_S * RATE) :][: round(sweep.seconds * RATE)]
@@ -52,4 +52,4 @@ def test_the_file_to_play():
 @pytest.mark.parametrize("values", [(0.0, 100.0, 1.0), (200.0, 100.0, 1.0), (20.0, 24e3, 1.0), (20.0, 200.0, 0.05)])
 def test_refused(values):
     with pytest.raises(AudioError, match="sweep: .* is allowed"):
-        Sweep(*values)
+        ExponentialSweep(*values)

@@ -22,7 +22,7 @@ PEAK = 0.5  # of full scale, of sweep and tone
 
 
 @dataclass(frozen=True)
-class Sweep:
+class ExponentialSweep:
     """from_hz to to_hz (Hz) in `seconds`. Raises AudioError unless 0 < from_hz < to_hz < RATE/2 and seconds > 0.1."""
 
     from_hz: float = 5.0
