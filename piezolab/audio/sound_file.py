@@ -27,6 +27,7 @@ MOST_CHANNELS = 2
 
 _BLOCK = 2**15  # frames decoded at a time
 _PLAIN = {"PCM_U8", "PCM_S8", "PCM_16", "PCM_24", "PCM_32", "FLOAT", "DOUBLE"}
+_MOST = 100.0  # times full scale, in a file of floating point
 _SILENT = 10 ** (-90 / 20)  # of full scale
 _FULL, _IN_A_ROW = 0.9995, 3  # of full scale; samples in a row there are no accident
 _OFFSET = 0.9  # share of the power that may stand still
@@ -194,6 +195,10 @@ def _full_runs(full: np.ndarray, before: int) -> tuple[int, int]:
 def _check_found(found: _Found, name: str, short: float) -> None:
     if not found.finite:
         raise AudioError(f"{name}: it has samples that are no number; save it anew as WAV of 24 bits.")
+    if found.peak.max() > _MOST:
+        raise AudioError(
+            f"{name}: a sample is {found.peak.max():.3g} times full scale; up to {_MOST:g} is allowed. Save it anew."
+        )
     if not found.frames:
         raise AudioError(f"{name}: it is cut off before its first sound; copy or record it again.")
     if short > 1.0:

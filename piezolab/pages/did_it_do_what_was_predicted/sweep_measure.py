@@ -81,10 +81,12 @@ class SweepMeasure(VBox):
         self.plot = PlotSection(state, "Level and phase", self._draw, 470)
         self.into = Buttons("result of the sweep", {"use": self._use})
         about = guard(say.CARE) + bullets(say.WIRING)
-        inside = [self.downloads, self.brought, self.form, self.result, self.into, self.plot]
+        self.numbers = Section(state, "sweep-numbers", "The sweep's numbers", self._tables, True, follows)
+        inside = [self.downloads, self.brought, self.form, self.result, self.into, self.plot, self.numbers]
         self.fold = FoldedParts("Measure with a sweep", inside, about)
         super().__init__([self.fold])
         state.observe(lambda _: self.plot.refresh(), ["swept", "set_up"])
+        state.observe(lambda _: setattr(self.form, "said", ""), "swept")
         state.observe(lambda _: self._offer(), list(follows))
         self._offer()
 
@@ -116,7 +118,11 @@ class SweepMeasure(VBox):
         if isinstance(now, str):
             return paragraphs(now)
         fitted = "" if fit is None else say.fit_words(fit)
-        return paragraphs(say.sweep_verdict(self.state.swept, now)) + fitted + say.sweep_tables(self.state.swept, now)
+        return paragraphs(say.sweep_verdict(self.state.swept, now)) + fitted
+
+    def _tables(self, _chain: SignalChain) -> str:
+        now = self.compared
+        return paragraphs(now) if isinstance(now, str) else say.sweep_tables(self.state.swept, now)
 
     def _draw(self, chain: SignalChain, _kept: SignalChain | None) -> tuple[Any, Any, Any, str]:
         now = self.compared
@@ -138,7 +144,7 @@ class SweepMeasure(VBox):
             self.result.refresh()
             self._offer()
         self.state.set_up = set_up
-        return "" if self.state.swept is not None else say.NOTHING
+        return "" if self.state.swept is not None else say.NOTED
 
     def _offer(self) -> None:
         self.into.show([])

@@ -33,7 +33,7 @@ WIRING = (
     "does not count.",
     f"For volts, once: play the tone ({TONE_HZ:.0f} Hz) at the same settings and read AC volts at the stage's output.",
 )
-NOTHING = "No sweep yet."
+NOTHING, NOTED = "No sweep yet.", "Noted. Now open the recorded sweep."
 _FINDING = {
     against.AGREES: "From your lowest note up it follows the prediction: {worst} at most.",
     against.LESS_BASS: "Thinner than predicted: {low} at your lowest note. Gate resistor, a leak beside it, or a small "

@@ -114,6 +114,14 @@ def test_what_is_saved(page):
     assert found["invented"] is True and found["finding"] == "agrees"
 
 
+def test_takes_that_hold_too_little_of_the_bass_are_given_no_figures():
+    """A disc of 2.2 nF into 10 kOhm has its corner at 7 kHz: nothing of the notes tells it from a higher one."""
+    page = chapter.make("input=line&gate_r=1M&pickup_c=2n2")
+    assert "No verdict yet" in page.verdict.content
+    for content in (page.verdict.content, page.table.content):
+        assert "000000" not in content and "cannot be told" in page.table.content
+
+
 def test_without_a_stage_it_says_so():
     page = chapter.make("stage=direct")
     assert "has none" in page.verdict.content and page.state.heard is None

@@ -61,6 +61,8 @@ def test_what_it_says_and_puts_into_the_chain(page):
     assert "Volts, and where it clips, need the meter" in sweep.result.content and "dBu" not in sweep.result.content
     assert sweep.form.submit(WIRED | {"tone": "0.31"}) and "dBu" in sweep.result.content
     assert [button["label"] for button in sweep.into.buttons] == ["put it into the chain: gate resistor"]
+    sweep.numbers._turned({"open": True})
+    assert "harmonic 2" in sweep.numbers.content and "+40 ppm" in sweep.numbers.content
     assert sweep.plot.plot.revision and not sweep.plot.head.content
     sweep.into.press("use")
     assert page.state.query.count("gate_r=68") == 1 and not sweep.into.buttons

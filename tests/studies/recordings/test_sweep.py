@@ -153,7 +153,8 @@ def test_swapped_channels_are_seen():
 
 def test_through_our_own_engine_in_time():
     """The whole network in the time domain, transistor and all, against its exact small-signal response; soft, so that
-    its harmonics are small; 0.007 dB and 0.06 degrees. Long run, passed: 10 Hz to 8 kHz; there the step alone is off by 0.5 degrees at 4 kHz."""
+    its harmonics are small; 0.007 dB and 0.06 degrees. Long run: 10 Hz to 8 kHz,
+    passed; above, the step is off by itself."""
     sweep, ends = ExponentialSweep(20.0, 3500.0, 0.5), (200.0, 2000.0)
     if LONG:
         sweep, ends = ExponentialSweep(10.0, 8000.0, 4.0), (40.0, 3000.0)

@@ -14,7 +14,7 @@ from piezolab.audio.sound_file import Recording
 from piezolab.audio.strings import PluckedString, pluck
 from piezolab.chain.link import from_link
 from piezolab.cli import main
-from piezolab.studies.recordings.against_prediction import AGREES, LESS, SWAPPED, compared
+from piezolab.studies.recordings.against_prediction import AGREES, LESS, NO_STAGE, SWAPPED, compared
 from piezolab.studies.recordings.bass_fit import bass_fit
 from piezolab.studies.recordings.invented_takes import invented_takes
 from piezolab.studies.recordings.mains_lines import mains_lines
@@ -91,6 +91,17 @@ def test_pairs_that_cannot_be_compared(invented):
         compared((takes[0], other), shared_notes((takes[0], other)), CHAIN)
     with pytest.raises(AudioError, match="nobody plays"):
         studied(recording(np.random.default_rng(1).normal(0, 0.01, 8 * RATE)), False)
+
+
+def test_the_same_sound_under_another_name_and_kind(invented):
+    """Once as bare and once with the stage, and saved anew with another gain: nothing changes, and it says so."""
+    takes, _ = invented
+    twice = studied(recording(invented_takes(CHAIN)[0].samples, "copy"), True)
+    with pytest.raises(AudioError, match="copy: the same sound as invented, which is there already"):
+        check_new(twice, (takes[0],))
+    louder = studied(recording(1.1 * invented_takes(CHAIN)[0].samples, "louder"), True)
+    pair = (takes[0], louder)
+    assert compared(pair, shared_notes(pair), CHAIN).finding == NO_STAGE
 
 
 def test_levels_of_a_take():
