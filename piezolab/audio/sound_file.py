@@ -162,14 +162,17 @@ def _looked_through(file: Any, name: str) -> Iterator[float]:
     total, square, peak, clipped = (np.zeros(file.channels) for _ in range(4))
     run = np.zeros(file.channels, int)
     for block in _blocks(file, name):
-        finite = finite and bool(np.isfinite(block).all())
+        rows = np.ascontiguousarray(block.T, float)  # sums along rows are several times faster than along columns
+        size = np.abs(rows)
+        highest = size.max(axis=1)
+        finite = finite and bool(np.isfinite(highest).all())  # what is no number is the largest of all
         if not finite:
             break
-        total += block.sum(axis=0, dtype=float)
-        square += (block.astype(float) ** 2).sum(axis=0)
-        peak = np.maximum(peak, np.abs(block).max(axis=0))
+        total += rows.sum(axis=1)
+        square += np.einsum("ij,ij->i", rows, rows)
+        peak = np.maximum(peak, highest)
         for channel in range(file.channels):
-            more, run[channel] = _full_runs(np.abs(block[:, channel]) >= _FULL, int(run[channel]))
+            more, run[channel] = _full_runs(size[channel] >= _FULL, int(run[channel]))
             clipped[channel] += more
         count += len(block)
         yield 0.4 * count / file.frames

@@ -16,8 +16,10 @@ from piezolab.audio.slices import Slices
 from piezolab.audio.sound_file import LONGEST_S, MB, MOST_BYTES, MOST_BYTES_IN_A_ROOM, Recording, check_size, decoding
 from piezolab.giving_way import give_way
 from piezolab.lessons.shelf import in_a_room
+from piezolab.pages.did_it_do_what_was_predicted.sentences import whole
 from piezolab.pages.did_it_do_what_was_predicted.takes_state import TakesState
 from piezolab.pages.kit.piece import STATIC, Piece, number_in, script, text_in
+from piezolab.quantity import decibels
 from piezolab.studies.recordings.studied_take import studied
 from piezolab.studies.recordings.swept import swept
 
@@ -29,6 +31,7 @@ MOST_NAME = 60
 KEPT_WHERE = "Your sound never leaves the server's memory and is gone with this page."
 INVENTED, OWN = "Invented takes. Yours:", "Your takes:"
 FAILED = "the sound could not be worked through; what went wrong is in the server's log."
+_DECODING = 0.4  # part of the work
 TOO_LARGE = "this needs more memory than a page has; choose a shorter take."
 
 
@@ -147,7 +150,7 @@ class SoundInput(Piece):
 
     def _take(self, recording: Recording) -> str:
         """Study it and put it into the state; what is said of it."""
-        take = studied(recording, self._staged)
+        take = studied(recording, self._staged, self._part)
         self._state.add(take)
         kind = "taken, bare" if not take.staged else "taken, with the stage"
         return f"{kind}, {len(take.notes)} notes in {take.seconds:.0f} s."
@@ -160,10 +163,17 @@ class SoundInput(Piece):
             except StopIteration as done:
                 self._recording, self._steps = done.value, None
                 break
-            if part - said >= 0.05:
+            if part - said >= 0.1:
                 said = part
-                self._say("listening", part=part)
+                self._say("listening", part=_DECODING * part)
             give_way()
+        peak = whole(float(decibels(self._recording.peak)))
+        clips = f", and it clips {self._recording.clipped} times" if self._recording.clipped else ""
+        said = f"{self._name}: peak {peak}\u00a0dB of full scale{clips}. Its notes are being listened to."
+        self._say("listening", part=_DECODING, said=said)
+
+    def _part(self, part: float) -> None:
+        self._say("listening", part=_DECODING + (1 - _DECODING) * part)
 
     def _say(self, word: str, **more: Any) -> None:
         self.send({"word": word, "serial": self._serial, **more})

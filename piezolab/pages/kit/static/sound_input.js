@@ -79,7 +79,8 @@ export default {
       if (message.word === "next") send(message.at);
       else if (message.word === "listening") {
         state("listening");
-        said.textContent = `${now.file.name}: being listened to.`;
+        if (message.said) said.textContent = message.said;
+        else if (!message.part) said.textContent = `${now.file.name}: being listened to.`;
         bar.value = 0.8 + 0.2 * message.part;
       } else if (message.word === "end") {
         now = null;
