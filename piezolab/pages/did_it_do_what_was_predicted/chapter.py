@@ -15,6 +15,7 @@ from piezolab.pages.did_it_do_what_was_predicted.sweep_measure import SweepMeasu
 from piezolab.pages.did_it_do_what_was_predicted.take_tables import hum_lines, numbers, third_octaves
 from piezolab.pages.did_it_do_what_was_predicted.takes_download import TakesDownload
 from piezolab.pages.did_it_do_what_was_predicted.takes_into_chain import TakesIntoChain
+from piezolab.pages.did_it_do_what_was_predicted.takes_paper import takes_paper
 from piezolab.pages.did_it_do_what_was_predicted.takes_state import TakesState
 from piezolab.pages.did_it_do_what_was_predicted.tasks import TASKS
 from piezolab.pages.kit.blocks import Block, paragraphs
@@ -86,7 +87,7 @@ def make(link: str | None = None) -> Page:
             Block("before-recording", paragraphs(say.BEFORE), title="Before you record"),
             Section(state, "third-octaves", "Third-octaves", octaves, folded=True, follows=follows),
             Section(state, "hum-lines", "Hum lines", lambda _: hum_lines(state.heard), folded=True, follows=follows),
-            TakesDownload(state),
+            TakesDownload(state, lambda: takes_paper(state, by_sweep)),
             by_sweep,
         ],
     )

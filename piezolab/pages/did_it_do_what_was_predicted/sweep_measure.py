@@ -114,11 +114,15 @@ class SweepMeasure(VBox):
             return str(error), None
 
     def _result(self, _chain: SignalChain) -> str:
-        now, fit = self._work()
+        now = self.compared
         if isinstance(now, str):
             return paragraphs(now)
-        fitted = "" if fit is None else say.fit_words(fit)
-        return paragraphs(say.sweep_verdict(self.state.swept, now)) + fitted
+        return paragraphs(say.sweep_verdict(self.state.swept, now)) + self.fitted()
+
+    def fitted(self) -> str:
+        """What the sweep says of unknown values, as HTML."""
+        fit = self._work()[1]
+        return "" if fit is None else say.fit_words(fit)
 
     def _tables(self, _chain: SignalChain) -> str:
         now = self.compared

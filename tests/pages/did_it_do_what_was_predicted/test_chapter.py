@@ -2,6 +2,7 @@
 
 import io
 import json
+import xml.etree.ElementTree
 
 import numpy as np
 import pytest
@@ -14,6 +15,7 @@ from piezolab.lessons.shelf import IN_A_ROOM
 from piezolab.pages.did_it_do_what_was_predicted import chapter
 from piezolab.pages.did_it_do_what_was_predicted.sound_input import SLICE
 from piezolab.pages.did_it_do_what_was_predicted.takes_download import TakesDownload
+from piezolab.pages.did_it_do_what_was_predicted.takes_paper import takes_paper
 from piezolab.studies.recordings.invented_takes import invented_takes
 
 LINK = "input=line"
@@ -112,6 +114,28 @@ def test_what_is_saved(page):
     assert np.isfinite(np.loadtxt(rows[1:], delimiter=",")).all()
     found = json.loads(said[1]["text"])
     assert found["invented"] is True and found["finding"] == "agrees"
+
+
+def test_a_page_to_print(page, files):
+    """It stands by itself, says what the screen says, names what is invented, and holds nothing unescaped."""
+    said = []
+    saves = TakesDownload(page.state, lambda: takes_paper(page.state, page.sweep))
+    saves.send = said.append
+    saves._save({"kind": "sheet"})
+    assert said[-1]["file"].endswith(".html") and "Invented takes: an example" in said[-1]["text"]
+    sent(page, files[0], name="<i>a.wav")
+    sent(page, files[1], staged=True)
+    saves._save({"kind": "sheet"})
+    text = said[-1]["text"]
+    xml.etree.ElementTree.fromstring(text[text.index("<svg") : text.index("</svg>") + 6])
+    assert "Invented" not in text and "<i>" not in text and "&lt;i&gt;a.wav" in text
+    assert "It did what was predicted" in text and "input=line" in text
+    for word in ('src="http', "href=", "<script"):
+        assert word not in text
+    saves = TakesDownload(chapter.make("stage=direct").state)
+    saves.send = said.append
+    saves._save({"kind": "sheet"})
+    assert said[-1] == {"trouble": "There is nothing to save yet."}
 
 
 def test_takes_that_hold_too_little_of_the_bass_are_given_no_figures():
