@@ -13,6 +13,8 @@ from types import MappingProxyType
 
 import numpy as np
 
+from piezolab import catalogue
+from piezolab.catalogue.transistor import TransistorType
 from piezolab.chain.clamping import clamp_parts
 from piezolab.chain.parts import GROUND, Part, Value, network
 from piezolab.chain.stages import Stage, stage_named
@@ -77,6 +79,10 @@ class Assembly:
             if part.kind == "capacitor" and GROUND not in part.nodes and len(side & set(part.nodes)) == 1:
                 found.append(part if part.nodes[1] in side else replace(part, nodes=part.nodes[::-1]))
         return tuple(found)
+
+    def type_of(self, part: Part) -> TransistorType:
+        """The catalogue's row of one of the transistors."""
+        return catalogue.transistors()[self.values[part.key or "jfet"]]
 
     def names(self, *places: str) -> tuple[str, ...]:
         """Names of those parts."""

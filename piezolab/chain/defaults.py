@@ -22,6 +22,10 @@ def default(key: str, entered: Mapping[str, Any]) -> Any:
     parameter = all_parameters()[key]
     if key == "jfet":
         return catalogue.default_transistor()
+    if key == "second":
+        return entered.get("jfet", default("jfet", entered))
+    if key == "second_vds" and "second_idss" in entered:
+        return MEASURED_VDS
     if key == "clamp_part":
         return catalogue.default_clamp()
     if key == "supply":

@@ -12,6 +12,7 @@ from types import MappingProxyType
 from piezolab.chain.joined import Several, Tuning, Words
 from piezolab.chain.parameter import Choice, Parameter, Picked, Quantity
 from piezolab.chain.stages import Stage, all_stages, controls
+from piezolab.chain.stages.second_transistor import type_words
 
 LINK_FORMAT = 1
 
@@ -40,14 +41,6 @@ DISCS = MappingProxyType(
 
 
 CLAMPS = MappingProxyType({"none": "none", "pair": "a pair to ground", "rails": "to ground and supply"})
-
-
-def _transistors() -> Mapping[str, str]:
-    from piezolab import catalogue
-
-    rows = catalogue.transistors()
-    now = catalogue.offered(rows)
-    return {name: row.type_number if name in now else f"{name}, as old links have it" for name, row in rows.items()}
 
 
 def _inputs() -> Mapping[str, str]:
@@ -116,7 +109,7 @@ BEFORE_STAGE: tuple[Parameter, ...] = (
 # what an entered value replaces comes from the transistor type
 TRANSISTOR: tuple[Parameter, ...] = (
     Choice("jfet", "transistor type", "stage", None, "The type number printed on the part.",
-           optional_from="the catalogue", options=_transistors),
+           optional_from="the catalogue", options=type_words),
     Quantity("jfet_idss", "I_DSS", "stage", None, "Drain current with gate and source joined.",
              optional_from="the type", unit="A", low=10e-6, high=200e-3),
     Quantity("jfet_vds", "V_DS of the I_DSS reading", "stage", None, "Voltage from drain to source at that reading.",

@@ -28,7 +28,7 @@ def resolved(look: Look) -> Values:
     noise of the first named, to which one listens.
     """
     values = {key: look(key) for key in all_parameters() if key != "v"}
-    values |= _transistor(look)
+    values |= _transistor(look) | _second(look)
     kinds = [catalogue.inputs()[kind] for kind in values["input"]]
     load = {
         "input_r": 1 / sum(1 / kind.r for kind in kinds),
@@ -56,6 +56,17 @@ def _transistor(look: Look) -> dict[str, float]:
         "jfet_crss": kind.crss,
         "jfet_ig": kind.igss,
         "jfet_corner": kind.noise_corner,
+    }
+    return {key: value if look(key) is None else look(key) for key, value in typical.items()}
+
+
+def _second(look: Look) -> dict[str, float]:
+    kind = catalogue.transistors()[look("second")]
+    vds = kind.idss_vds if look("second_vds") is None else look("second_vds")
+    typical = {
+        "second_idss": kind.idss_typical * (1 + kind.lambda_ * vds) / (1 + kind.lambda_ * kind.idss_vds),
+        "second_vds": vds,
+        "second_vgsoff": -kind.vgsoff_intercept_typical,
     }
     return {key: value if look(key) is None else look(key) for key, value in typical.items()}
 

@@ -14,6 +14,7 @@ from piezolab.chain.parameters import all_parameters
 from piezolab.chain.problems import ChainError, Problem, unknown_key
 from piezolab.chain.resolve import contradictions, resolved
 from piezolab.chain.stages import Stage, stage_named
+from piezolab.chain.stages.second_transistor import TYPE as SECOND_TYPE
 from piezolab.chain.values import Values
 
 
@@ -66,8 +67,12 @@ class SignalChain:
 
     @property
     def transistor_measured(self) -> bool:
-        """Whether I_DSS and V_GS(off) were entered, so that the figures are about the part in hand."""
-        return "jfet_idss" in self._entered and "jfet_vgsoff" in self._entered
+        """Whether I_DSS and V_GS(off) of all transistors were entered: the figures are about the parts in hand."""
+        return all(self.measured(key) for key in ("jfet", *((SECOND_TYPE,) if self.topology.has(SECOND_TYPE) else ())))
+
+    def measured(self, key: str) -> bool:
+        """Whether I_DSS and V_GS(off) were entered of the transistor whose type has that key."""
+        return f"{key}_idss" in self._entered and f"{key}_vgsoff" in self._entered
 
     @property
     def type_number(self) -> str:

@@ -87,7 +87,8 @@ def _compared(data: SheetData, layout: Layout) -> list[str]:
         "Every lead sits fast in its hole; no bare leads touch."
         if plugged
         else "Every joint is smooth and shines; no whisker, no crumb between lanes.",
-        f"Q1's legs, flat face towards you: {data.board_options.pins}; each in its lane.",
+        f"{'The transistor’s' if len(data.assembly.transistors) < 2 else 'The transistors’'} legs, flat face towards "
+        f"you: {data.legs}; each in its lane.",
         *(f"{part_name(item.name)}: its + at {data.lane(item.positive)}." for item in data.items if item.positive),
     ]
     if layout.sleeved:

@@ -75,7 +75,7 @@ def _board_steps(data: SheetData) -> list[BuildStep]:
         ),
         BuildStep(
             "The transistor last, once its legs are sure: see “The transistor by itself”. Order of legs drawn here: "
-            f"{data.board_options.pins}, flat face towards you, legs down"
+            f"{data.legs}, flat face towards you, legs down"
             + (f" (usual for the {data.chain.type_number})" if data.build.pins is None else "")
             + ". Yours may differ: lead each to its lane.",
         ),

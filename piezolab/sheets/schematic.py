@@ -71,7 +71,8 @@ def schematic_text(chain: SignalChain, *, live: bool = True, light: tuple[Part, 
         if part.kind == "jfet":
             drain, gate, source = (_node(node) for node in part.nodes)
             sentences.append(
-                f"{part.name}, {part.label} {chain.type_number}: drain to {drain}, gate to {gate}, source to {source}."
+                f"{part.name}, {part.label} {assembly.type_of(part).type_number}: drain to {drain}, gate to {gate}, "
+                f"source to {source}."
             )
         else:
             ends = " to ".join(_node(node) for node in part.nodes)
@@ -140,7 +141,7 @@ def _lines(assembly: Assembly, part: Part | None, name: str) -> list[tuple[str, 
         turned = [("reversed", "value")] if _turned(assembly, name) else []
         return [(_disc_name(name), "part"), (_code(values.pickup_c, "F"), "value"), *turned]
     if part.kind == "jfet":
-        return [(name, "part"), (catalogue.transistors()[values.jfet].type_number, "value")]
+        return [(name, "part"), (assembly.type_of(part).type_number, "value")]
     if part.kind == "clamp":
         return [(name, "part"), (catalogue.clamps()[values.clamp_part].type_number, "value")]
     feed = "adapter" if values.supply == "adapter" else name

@@ -80,6 +80,13 @@ class SheetData:
         """Whether there is a tone to read: a stage, and a meter with an AC range."""
         return self.powered and self.build.reads_ac
 
+    @property
+    def legs(self) -> str:
+        """The transistor's legs as drawn, left to right; of several transistors, each with its name."""
+        legs = self.board_options.legs
+        drawn = {part.name: " ".join(legs(part)) for part in self.assembly.parts if part.kind == "jfet"}
+        return ", ".join(f"{name} {order}" if len(drawn) > 1 else order for name, order in drawn.items())
+
     @cached_property
     def what_and_why(self) -> str:
         """What to build and why, in a sentence."""

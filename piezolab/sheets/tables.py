@@ -109,9 +109,9 @@ def _part_row(data: SheetData, item: Item) -> PartRow:
     prices = data.prices.of
     name, note = part_name(item.name), []
     if item.kind == "transistor":
-        kind = catalogue.transistors()[data.chain.jfet]
-        if data.chain.transistor_measured:
-            idss, off = show(data.chain.jfet_idss, "A", 2), show(data.chain.jfet_vgsoff, "V", 3)
+        kind = catalogue.transistors()[data.chain[item.key]]
+        if data.chain.measured(item.key):
+            idss, off = show(data.chain[f"{item.key}_idss"], "A", 2), show(data.chain[f"{item.key}_vgsoff"], "V", 3)
             note.append(f"yours, measured: I_DSS {idss}, V_GS(off) {off}")
         seen = ", ".join(kind.pins_seen)
         note.append(f"legs seen: {seen}; {kind.pin_note}" if seen else kind.pin_note)

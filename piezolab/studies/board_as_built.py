@@ -12,6 +12,7 @@ from typing import Any
 from piezolab import catalogue
 from piezolab.chain import SignalChain
 from piezolab.chain.parameter import ParameterError
+from piezolab.chain.stages.second_transistor import TYPE as SECOND_TYPE
 from piezolab.studies.board.layout import Options
 from piezolab.studies.build_options import NO_DIODE, NO_LED, OPTIONS, read_option, unknown_option, write_option
 from piezolab.studies.metering.instrument import Meter
@@ -84,11 +85,12 @@ class BoardAsBuilt:
 
     def layout(self, chain: SignalChain) -> Options:
         """The layout's options for a chain: the legs in the order that its type usually has, where none was said."""
-        seen = catalogue.transistors()[chain.jfet].pins_seen if chain.topology.powered else ()
-        usual = next((order for order in seen if sorted(order.split()) == ["D", "G", "S"]), Options().pins)
+        first = _usual_legs(chain.jfet) if chain.topology.powered else Options().pins
+        other = chain.topology.has(SECOND_TYPE) and chain[SECOND_TYPE] != chain.jfet
         return Options(
-            self.method, self.board, self.lane_width, pins=self.pins or usual, ring=self.ring, joints=self.joints
-        )
+            self.method, self.board, self.lane_width, pins=self.pins or first, ring=self.ring, joints=self.joints,
+            second_pins=_usual_legs(chain[SECOND_TYPE]) if other else None,
+        )  # fmt: skip
 
     @property
     def values(self) -> dict[str, Any]:
@@ -101,6 +103,12 @@ class BoardAsBuilt:
         return {
             key: write_option(key, value) for key, value in self.values.items() if value != OPTIONS[key].default
         }
+
+
+def _usual_legs(name: str) -> str:
+    """The order of legs that a type usually has."""
+    seen = catalogue.transistors()[name].pins_seen
+    return next((order for order in seen if sorted(order.split()) == ["D", "G", "S"]), Options().pins)
 
 
 def read_build(

@@ -113,8 +113,9 @@ def knock(chain: SignalChain, peak_v: float = KNOCK_V) -> Knock | None:
     linear = LinearChain.of(chain.values)
     if linear.transistor is None:
         return None
-    kind = catalogue.transistors()[chain.jfet]
-    whole, run = run_knock(linear, peak_v, kind.vgs_max, kind.vds_max)
+    kinds = [linear.assembly.type_of(part) for part in linear.assembly.parts if part.kind == "jfet"]
+    may_v, may_drain_v = min(kind.vgs_max for kind in kinds), min(kind.vds_max for kind in kinds)
+    whole, run = run_knock(linear, peak_v, may_v, may_drain_v)
     network, names = linear.assembly.network, linear.assembly.transistors
     gates = [network[name].gate for name in names]
     low = np.min([run.voltage(gate) for gate in gates], axis=0)
@@ -130,11 +131,11 @@ def knock(chain: SignalChain, peak_v: float = KNOCK_V) -> Knock | None:
         gate_low_v=low[free].min(-1),
         gate_source_v=source[free].max(-1),
         gate_drain_v=drain[free].max(-1),
-        may_v=kind.vgs_max,
-        may_drain_v=kind.vds_max,
+        may_v=may_v,
+        may_drain_v=may_drain_v,
         output_v=np.abs(load[free]).max(-1),
         forward_a=forward[free].max(-1),
-        may_a=kind.ig_max,
+        may_a=min(kind.ig_max for kind in kinds),
         reverse_a=reverse,
         charge_c=charge,
         energy_j=energy,

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from piezolab import catalogue
 from piezolab.chain import SignalChain
 from piezolab.chain.assembly import GROUND, Assembly, assemble
+from piezolab.chain.parts import part as part_named
 from piezolab.circuit.elements import Resistor, VoltageSource
 from piezolab.circuit.network import Network
 from piezolab.circuit.operating_point import operating_point
@@ -94,7 +95,7 @@ def phantom(chain: SignalChain) -> Phantom | None:
         v_gd=float(q.v_gs - q.v_ds),
         capacitor_v=ends[worst] if worst else 0.0,
         reverse_limit_v=ELECTROLYTIC_REVERSE_V if electrolytic else FILM_V,
-        gate_limit_v=catalogue.transistors()[chain.jfet].vgs_max,
+        gate_limit_v=assembly.type_of(part_named(assembly.parts, name)).vgs_max,
         peak_a=float(sum(abs(at_jump.branch_currents[part]) for part in blocking)) if blocking else drawn,
         transistor=name,
         blocked=bool(blocking),

@@ -14,6 +14,7 @@ import numpy as np
 from piezolab import catalogue
 from piezolab.catalogue.transistor import TransistorType
 from piezolab.chain import SignalChain
+from piezolab.chain.stages.second_transistor import TYPE
 from piezolab.chain.values import Values
 
 BETA_SPREAD = 0.15  # standard deviation of ln(beta)
@@ -46,25 +47,48 @@ def population(type_name: str, size: int = SIZE, seed: int = SEED) -> Population
 
 
 def builds(chain: SignalChain, size: int = SIZE, seed: int = SEED) -> Values:
-    """The chain's values with the transistor drawn from its type; what was measured stays as measured.
+    """The chain's values with each transistor drawn from its type, one apart from the other; what was measured stays.
 
     With V_GS(off) or I_DSS measured alone, the other is drawn as it is spread among the type's parts that measure so,
     within the sheet's limits; where under one in a hundred of them keeps these (the part is not of its type's
     sheet), the limits are let go.
     """
     values = chain.values
-    measured_i, measured_v = chain.jfet_idss is not None, chain.jfet_vgsoff is not None
-    if measured_i and measured_v:
-        return values
-    kind = catalogue.transistors()[chain.jfet]
+    first = _Reading(chain.jfet, chain.jfet_idss, chain.jfet_vgsoff, values.jfet_lambda, values.jfet_vds)
+    idss, vgsoff = _drawn(first, size, seed)
+    changes = {"jfet_idss": idss, "jfet_vgsoff": vgsoff}
+    if chain.topology.has(TYPE):
+        lambda_ = catalogue.transistors()[values.second].lambda_
+        second = _Reading(values.second, chain.second_idss, chain.second_vgsoff, lambda_, values.second_vds)
+        idss, vgsoff = _drawn(second, size, seed + 1)
+        changes |= {"second_idss": idss, "second_vgsoff": vgsoff}
+    return values.but(**{key: value for key, value in changes.items() if value is not None})
+
+
+@dataclass(frozen=True)
+class _Reading:
+    """What is known of one transistor: its type, what was measured (else None), lambda and the V_DS of its I_DSS."""
+
+    kind: str
+    idss: float | None
+    vgsoff: float | None
+    lambda_: float
+    vds: float
+
+
+def _drawn(known: _Reading, size: int, seed: int) -> tuple[np.ndarray | None, np.ndarray | None]:
+    """I_DSS at the reading's V_DS and V_GS(off) of parts that it may be; None for what was measured."""
+    if known.idss is not None and known.vgsoff is not None:
+        return None, None
+    kind = catalogue.transistors()[known.kind]
     # the sheet states I_DSS at another V_DS than the reading's
-    scale = (1 + values.jfet_lambda * values.jfet_vds) / (1 + values.jfet_lambda * kind.idss_vds)
-    if measured_i:
-        return values.but(jfet_vgsoff=-_vgsoff_given(kind, values.jfet_idss / scale, size, seed))
-    if measured_v:
-        return values.but(jfet_idss=_idss_given(kind, -values.jfet_vgsoff, size, seed) * scale)
-    drawn = population(chain.jfet, size, seed)
-    return values.but(jfet_idss=drawn.idss * scale, jfet_vgsoff=drawn.vgsoff)
+    scale = (1 + known.lambda_ * known.vds) / (1 + known.lambda_ * kind.idss_vds)
+    if known.idss is not None:
+        return None, -_vgsoff_given(kind, known.idss / scale, size, seed)
+    if known.vgsoff is not None:
+        return _idss_given(kind, -known.vgsoff, size, seed) * scale, None
+    drawn = population(known.kind, size, seed)
+    return drawn.idss * scale, drawn.vgsoff
 
 
 def _vgsoff_given(kind: TransistorType, idss: float, size: int, seed: int) -> np.ndarray:

@@ -33,7 +33,8 @@ class Item:
     kind: resistor, film, electrolytic, bipolar (where phantom power would drive a polarised one backwards: bipolar or
     film only), transistor or clamp; value: as designed, preferred: the nearest E24 (resistors) or E12
     (capacitors) value, both SI; highest_v: largest direct voltage across it, V; rating_v: to ask for; positive: node of
-    the positive lead, None where there is none; watt: size of a resistor.
+    the positive lead, None where there is none; watt: size of a resistor; key: a transistor's: the setting
+    that names its type.
     """
 
     name: str
@@ -45,6 +46,7 @@ class Item:
     rating_v: float | None = None
     positive: str | None = None
     watt: float | None = None
+    key: str = ""
 
     @property
     def off(self) -> float:
@@ -79,7 +81,7 @@ def _bought(part: Part) -> bool:
 
 def _item(part: Part, volts: dict[str, float], watts: dict[str, float], phantom: bool) -> Item:
     if part.kind == "jfet":
-        return Item(part.name, part.label, "transistor", None, None)
+        return Item(part.name, part.label, "transistor", None, None, key=part.key or "jfet")
     if part.kind == "clamp":
         return Item(part.name, part.label, "clamp", None, None)
     value = float(part.value)

@@ -10,12 +10,18 @@ from piezolab.chain.joined import Several, Tuning, Words
 from piezolab.chain.parameter import Choice, Parameter, Picked, Quantity
 from piezolab.chain.parameters import all_parameters
 from piezolab.chain.signal_chain import checked_leniently
+from piezolab.chain.stages import all_stages
 
 NOTES = [f"{letter}{mark}{octave}" for octave in range(1, 8) for letter in "ABCDEFG" for mark in ("", "s", "f")]
 
 
-#: Settings that came later: drawn apart, so that chains of a seed stay those that they were.
-LATER = ("cable_hum_c", "clamp", "clamp_part")
+#: Settings that came later, in the order in which they came: drawn apart, so that chains of a seed stay those that
+#: they were.
+LATER = (
+    ("cable_hum_c", "clamp", "clamp_part"),
+    ("follow_r", "second", "second_idss", "second_vds", "second_vgsoff", "steady_r"),
+)
+FIRST_STAGES = ("direct", "follower", "gain")
 
 
 def sizes(low: float, high: float) -> st.SearchStrategy[float]:
@@ -64,12 +70,15 @@ def chains(draw: st.DrawFn, **fixed: Any) -> SignalChain:
 def random_chain(rng: np.random.Generator, **fixed: Any) -> SignalChain:
     """As `chains`, from a generator of random numbers, for large samples: every number drawn, no edges wanted."""
     entered: dict[str, Any] = {}
-    of_its_own = rng.spawn(1)[0]
+    apart = rng.spawn(len(LATER))
+    sources = {key: source for keys, source in zip(LATER, apart, strict=True) for key in keys}
     for key, parameter in all_parameters().items():
-        source = of_its_own if key in LATER else rng
+        source = sources.get(key, rng)
         if key in fixed or key == "v" or source.random() < 0.4:
             continue
-        entered[key] = random_value(source, parameter)
+        entered[key] = str(rng.choice(FIRST_STAGES)) if key == "stage" else random_value(source, parameter)
+    if apart[1].random() < 0.2:
+        entered["stage"] = str(apart[1].choice([key for key in all_stages() if key not in FIRST_STAGES]))
     return checked_leniently({**entered, **fixed})[0]
 
 

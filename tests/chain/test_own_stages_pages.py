@@ -93,7 +93,7 @@ def test_every_chapter(key: str, chapter: str, monkeypatch: pytest.MonkeyPatch) 
 def test_a_chapter_shows_what_sets_the_current() -> None:
     """Where it has the source resistor among its own few controls, it has the sink's for a stage over a sink."""
     made = import_module("piezolab.pages.how_loud_before_it_clips.chapter").make("stage=sunk")
-    assert made.chapter.own == ("play_v", "input", "source_r", "sink_r", "supply_v")
+    assert made.chapter.own == ("play_v", "input", "source_r", "sink_r", "steady_r", "supply_v")
     shown = [key for key in made.chapter.own if applies(key, made.state.chain)]
     assert shown == ["play_v", "input", "sink_r", "supply_v"]
     assert not applies("sink_r", SignalChain())

@@ -59,6 +59,12 @@ FORMAT_1 = [
     ("bypass_part", 1.0, "0.05 to 1"),
     ("out_c", 2.2e-6, "1 nF to 1 mF"),
     ("bleed_r", 100e3, "1 kΩ to 100 MΩ"),
+    ("follow_r", 10e3, "10 Ω to 1 MΩ"),
+    ("second", "J113", None),
+    ("second_idss", None, "10 µA to 200 mA"),
+    ("second_vds", None, "0 V to 40 V"),
+    ("second_vgsoff", None, "100 mV to 15 V, either sign"),
+    ("steady_r", 680.0, "10 Ω to 100 kΩ"),
     ("clamp", "none", None),
     ("clamp_part", "transistor-pair", None),
     ("supply", "alkaline-9v", None),
@@ -88,6 +94,8 @@ OF_STAGE: dict[str, dict[str, Any]] = {
     "direct": {},
     "follower": {},
     "gain": {"source_r": 1.5e3, "drain_r": 6.8e3, "bypass_c": 22e-6},
+    "steady": {},
+    "driven": {"source_r": 1.5e3, "drain_r": 6.8e3, "bypass_c": 22e-6},
 }
 TABLE = all_parameters()
 QUANTITIES = [p for p in TABLE.values() if isinstance(p, Quantity) and not isinstance(p, Picked)]
@@ -118,7 +126,7 @@ def test_each_stage_has_the_common_defaults_but_for_its_own() -> None:
 
 def test_choices_that_come_from_elsewhere() -> None:
     assert dict(TABLE["stage"].choices) == {key: stage.title for key, stage in all_stages().items()}
-    assert list(TABLE["jfet"].choices) == list(catalogue.transistors())
+    assert list(TABLE["jfet"].choices) == list(TABLE["second"].choices) == list(catalogue.transistors())
     assert list(TABLE["input"].choices) == list(catalogue.inputs())
     assert list(TABLE["supply"].choices) == [*catalogue.batteries(), "adapter"]
 

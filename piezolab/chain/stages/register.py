@@ -12,13 +12,15 @@ from types import MappingProxyType
 
 from piezolab.chain.parameter import Parameter
 from piezolab.chain.stages.direct import Direct
+from piezolab.chain.stages.driven_follower import DrivenFollower
 from piezolab.chain.stages.follower import Follower
 from piezolab.chain.stages.gain import Gain
 from piezolab.chain.stages.shared_controls import SHARED
 from piezolab.chain.stages.stage import Stage
+from piezolab.chain.stages.steady_follower import SteadyFollower
 
 #: Every stage that is known, in the order in which it is offered.
-STAGES: tuple[Stage, ...] = (Direct(), Follower(), Gain())
+STAGES: tuple[Stage, ...] = (Direct(), Follower(), Gain(), SteadyFollower(), DrivenFollower())
 
 
 def all_stages() -> Mapping[str, Stage]:
@@ -52,7 +54,9 @@ def _known(stages: tuple[Stage, ...]) -> tuple[Mapping[str, Stage], tuple[Parame
         for control in stage.controls:
             if meant.setdefault(control.key, control) != control:
                 raise ValueError(f"{stage.key}: control {control.key!r} is not what others mean by that key")
-            control.check(stage.defaults.get(control.key, control.default))
+            value = stage.defaults.get(control.key, control.default)
+            if value is not None or not control.optional_from:
+                control.check(value)
         for key in stage.defaults:
             if not stage.has(key):
                 raise ValueError(f"{stage.key}: a default for {key!r}, which is not among its controls")

@@ -21,7 +21,8 @@ class Stage:
     key: word in the link; title: for people; controls: its settings, each with the default that all stages
     know; defaults: by key, what this stage has instead; powered: whether it needs a supply; inverts: whether the output
     moves against the input; output: the node where the cable starts; rest_key, gain_key: the controls of the resistors
-    that set the current at rest and, where it inverts, the gain: what "solve it backwards" looks for. A stage that is
+    that set the current at rest and, where it inverts, the gain: what "solve it backwards" looks for; plain: of a stage
+    with a second transistor, the changes that leave it out, to weigh what it brings. A stage that is
     powered takes its supply from the node `supply` and its signal from the node `pickup`. Its first transistor is the
     one whose operating point stands for the stage.
     """
@@ -35,6 +36,7 @@ class Stage:
     output: ClassVar[str] = OUTPUT
     rest_key: ClassVar[str] = "source_r"
     gain_key: ClassVar[str] = "drain_r"
+    plain: ClassVar[Mapping[str, Any]] = MappingProxyType({})
 
     def has(self, key: str) -> bool:
         """Whether the stage has a control of that key."""

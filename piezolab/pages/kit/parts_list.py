@@ -37,8 +37,9 @@ def _settings(chain: SignalChain, keys: tuple[str, ...]) -> list[str]:
 
 def _value(part: Part, chain: SignalChain) -> str:
     if part.kind == "jfet":
-        measured = "your own, measured" if chain.transistor_measured else "typical, not yours"
-        return f"{chain.type_number} ({measured})"
+        key = part.key or "jfet"
+        measured = "your own, measured" if chain.measured(key) else "typical, not yours"
+        return f"{catalogue.transistors()[chain[key]].type_number} ({measured})"
     if part.kind == "clamp":
         return catalogue.clamps()[chain.clamp_part].type_number
     value = float(part.value)

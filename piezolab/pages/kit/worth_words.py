@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from piezolab.chain import SignalChain
+from piezolab.chain.stages import stage_named
 from piezolab.quantity import letter_code
 from piezolab.sheets.what_and_why import brought
 from piezolab.studies.judging.thin import ThinPart
@@ -38,6 +39,21 @@ def worth_sentence(chain: SignalChain, worth: Worth) -> str:
         f"For the sound alone a stage makes no difference here: {against} changes no note by {LEVEL_DB:.0f} dB. A "
         "longer cable or another input may still ask for one."
     )
+
+
+def second_sentence(chain: SignalChain, found: Worth) -> str:
+    """Whether the second transistor is worth its solder, against the same stage without it."""
+    plain = stage_named(chain.topology.plain["stage"]).title
+    against = f"against a plain {plain} at the same current the second transistor"
+    gains, costs = brought(chain, found, found.gains), brought(chain, found, found.costs)
+    cost = f", at the cost of {costs}" if costs else ""
+    if not found.works:
+        return "The second transistor brings nothing as long as the stage does not work."
+    if found.worth_it:
+        return f"The second transistor is worth its solder here: {against} brings {gains}{cost}."
+    if gains:
+        return f"The second transistor is not worth its solder here: {against} brings {gains}{cost}."
+    return f"The second transistor is not worth its solder here: {against} brings nothing that counts{cost}."
 
 
 def thin_sentences(thin: ThinPart | None) -> list[str]:

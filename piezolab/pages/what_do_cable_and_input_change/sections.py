@@ -15,7 +15,7 @@ from piezolab.pages.kit.blocks import bullets, paragraphs, table
 from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.sections import PlotSection, Section
 from piezolab.pages.kit.sentences import decibel_words, lowest, pitch_words
-from piezolab.pages.kit.worth_words import RULE, worth_sentence
+from piezolab.pages.kit.worth_words import RULE, second_sentence, worth_sentence
 from piezolab.pages.what_do_cable_and_input_change import sentences as say
 from piezolab.pages.what_do_cable_and_input_change.length_figure import lengths
 from piezolab.quantity import show
@@ -27,7 +27,7 @@ from piezolab.studies.inputs import (
     placement,
     this_input,
 )
-from piezolab.studies.judging.worth import worth, worth_by_input
+from piezolab.studies.judging.worth import second_worth, worth, worth_by_input
 from piezolab.studies.output import load_impedance, output_corner, output_impedance
 from piezolab.studies.phantom import FEED_OHM, SUPPLY_V, phantom
 from piezolab.studies.plugging import SETTLED_V, plugging, remedies
@@ -147,7 +147,9 @@ def stage_or_not(chain: SignalChain) -> str:
         word = "Worth it" if found.worth_it else "Not worth it" if found.costs else "No difference"
         groups[word].append(say.label(kind))
     told = [f"{word} into: {'; '.join(kinds)}." for word, kinds in groups.items() if kinds]
-    return paragraphs(worth_sentence(chain, worth(chain))) + bullets(told) + paragraphs(RULE)
+    second = second_worth(chain)
+    said = [worth_sentence(chain, worth(chain)), *([] if second is None else [second_sentence(chain, second)])]
+    return paragraphs(*said) + bullets(told) + paragraphs(RULE)
 
 
 # -- impedances and corners ---------------------------------------------------------------------------------------

@@ -83,7 +83,7 @@ def spot_words(spot: str, chain: SignalChain) -> str:
         one, _, other = tail.partition("|")
         names |= {"a": place_words(one), "b": place_words(other)}
     label = knowledge().texts["spots"][head]["label"]
-    return label.format_map(names).replace("the transistor the transistor", "the transistor")
+    return label.format_map(names)
 
 
 def _fault_names(parts: tuple[str, ...], spot: str, chain: SignalChain) -> Mapping[str, str]:

@@ -5,7 +5,7 @@ Sizes are those of ordinary parts of a quarter-watt and up to 63 V; common pract
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 
 from piezolab.chain.assembly import GROUND, SUPPLY, Assembly
@@ -71,18 +71,23 @@ def size_of(kind: str, value: float, resistor_pitch: float = 10.16) -> Size:
 TRANSISTOR = Size("half-round", HOLE, 12.7, 5.0, 4.0)
 
 
+def usual_legs(part: Part) -> tuple[str, ...]:
+    """Drain, gate, source: how most types have them."""
+    return tuple("DGS")
+
+
 def board_parts(
-    assembly: Assembly, resistor_pitch: float = 10.16, pins: str = "D G S", ring: bool = False,
-    bipolar: Collection[str] = (),
+    assembly: Assembly, resistor_pitch: float = 10.16, legs: Callable[[Part], Sequence[str]] = usual_legs,
+    ring: bool = False, bipolar: Collection[str] = (),
 ) -> tuple[tuple[BoardPart, ...], tuple[Wire, ...]]:  # fmt: skip
-    """Parts and wires of a chain's board. pins: a transistor's leads, flat face to you, legs down, left to right; ring:
+    """Parts and wires of a chain's board. legs: of a transistor, flat face to you, legs down, left to right; ring:
     the battery's minus goes to the jack's ring contact, so that no wire of it comes to the board; bipolar: names of the
     capacitors that have no plus."""
     parts = []
     for part in soldered(assembly):
         if part.kind == "jfet":
             by_letter = dict(zip("DGS", part.nodes, strict=True))
-            order = tuple(pins.split())
+            order = tuple(legs(part))
             parts.append(BoardPart(part.name, part.kind, tuple(by_letter[pin] for pin in order), order, TRANSISTOR))
         elif part.kind == "clamp":
             leads = ("", "") if both_ways(part.value) else ("a", "k")

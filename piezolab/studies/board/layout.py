@@ -13,6 +13,8 @@ from math import dist
 from piezolab.chain import SignalChain
 from piezolab.chain.assembly import assemble
 from piezolab.chain.parameter import ParameterError
+from piezolab.chain.parts import Part
+from piezolab.chain.stages.second_transistor import TYPE as SECOND_TYPE
 from piezolab.studies.board.board_parts import BoardPart, board_parts, lanes_of
 from piezolab.studies.board.candidates import BoardTask, Candidate, candidates, high_impedance
 from piezolab.studies.board.crossings import Crossing
@@ -40,7 +42,8 @@ class Options:
 
     method: key of METHODS; board: (width, height) in mm that the layout should fit, either way round; lane_width, gap:
     mm, for tape; resistor_pitch: mm between a resistor's leads; pins: the transistor's leads, flat face towards you,
-    legs down, left to right; ring: the jack's ring contact switches the battery; joints: on
+    legs down, left to right; second_pins: those of
+    the second transistor where they are others; ring: the jack's ring contact switches the battery; joints: on
     tape, "surface", or "holes" with the tape behind the base.
     """
 
@@ -50,6 +53,7 @@ class Options:
     gap: float = 2.6
     resistor_pitch: float = 10.16
     pins: str = "D G S"
+    second_pins: str | None = None
     ring: bool = False
     joints: str = "surface"
 
@@ -57,12 +61,18 @@ class Options:
         checks = [(OPTIONS["method"], self.method), (OPTIONS["joints"], self.joints)]
         checks += [(_PITCH, self.resistor_pitch), (_GAP, self.gap)]
         given = (("lane_width", self.lane_width), ("board", self.board), ("pins", self.pins))
+        given = (*given, ("pins", self.second_pins))
         checks += [(OPTIONS[key], value) for key, value in given if value is not None]
         for option, value in checks:
             try:
                 option.check(value)
             except ParameterError as error:
                 raise LayoutError(str(error)) from None
+
+    def legs(self, part: Part) -> tuple[str, ...]:
+        """The legs of a transistor, left to right."""
+        second = part.key == SECOND_TYPE and self.second_pins is not None
+        return tuple((self.second_pins if second else self.pins).split())
 
 
 @dataclass(frozen=True)
@@ -133,7 +143,7 @@ def layout(
     method = _method(options)
     assembly = assemble(chain.values)
     bipolar = driven_backwards(chain, assembly)
-    parts, wires = board_parts(assembly, options.resistor_pitch, options.pins, options.ring, bipolar)
+    parts, wires = board_parts(assembly, options.resistor_pitch, options.legs, options.ring, bipolar)
     if not parts:
         return None
     gate, guard, away = high_impedance(assembly)

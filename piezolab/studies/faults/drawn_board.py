@@ -33,9 +33,8 @@ def side_by_side(chain: SignalChain, options: Options) -> frozenset[tuple[str, s
         return None
     lanes = [lane.node for lane in drawn.lanes]
     pairs = [*zip(lanes, lanes[1:], strict=False)]
-    order = [_LEGS.index(leg) for leg in options.pins.split()]
     for part in assemble(chain.values).parts:
         if part.kind == "jfet":
-            legs = [part.nodes[place] for place in order]
+            legs = [part.nodes[_LEGS.index(leg)] for leg in options.legs(part)]
             pairs += zip(legs, legs[1:], strict=False)
     return frozenset(tuple(sorted(pair)) for pair in pairs if pair[0] != pair[1])

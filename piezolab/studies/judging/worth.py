@@ -17,7 +17,9 @@ import numpy as np
 
 from piezolab import catalogue
 from piezolab.chain import SignalChain
+from piezolab.chain.parameters import all_parameters
 from piezolab.chain.values import Values
+from piezolab.studies.bias import bias
 from piezolab.studies.judging.bass_and_level import sound, sound_of
 from piezolab.studies.judging.hum_and_hiss import INAUDIBLE_DB, loudness, loudness_of
 from piezolab.studies.levels import levels, levels_of, load_voltage
@@ -93,6 +95,25 @@ def worth(chain: SignalChain) -> Worth:
     return _worths(staged, {})[0]
 
 
+def without_second(chain: SignalChain) -> SignalChain | None:
+    """The chain with its second transistor left out and the first at the same current; None where it has none."""
+    plain = chain.topology.plain
+    if not plain:
+        return None
+    other = chain.but(**plain)
+    q = bias(chain)
+    if other.topology.rest_key == chain.topology.rest_key or not q.works:
+        return other
+    rest = all_parameters()[other.topology.rest_key]
+    return other.but({rest.key: min(max(float(q.v_s / q.i_d), rest.low), rest.high)})
+
+
+def second_worth(chain: SignalChain) -> Worth | None:
+    """What the second transistor brings against the same stage without it; None where there is none."""
+    plain = without_second(chain)
+    return None if plain is None else _worths(chain, {}, plain)[0]
+
+
 def worth_by_input(chain: SignalChain) -> dict[str, Worth]:
     """The same on every kind of input of the catalogue, in the catalogue's order."""
     kinds = catalogue.inputs()
@@ -106,10 +127,10 @@ def with_a_stage(chain: SignalChain) -> SignalChain:
     return chain if chain.topology.powered else chain.but(stage="follower")
 
 
-def _worths(staged: SignalChain, loads: dict[str, Any]) -> list[Worth]:
+def _worths(staged: SignalChain, loads: dict[str, Any], against: SignalChain | None = None) -> list[Worth]:
     note = low_note_hz(staged)
     sides = []
-    for chain in (staged, staged.but(stage="direct")):
+    for chain in (staged, against or staged.but(stage="direct")):
         values: Values = chain.values.but(**loads)
         linear = LinearChain.of(values)
         if loads:
