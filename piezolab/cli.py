@@ -282,14 +282,15 @@ def fault(link: str, readings: tuple[str, ...], heard: tuple[str, ...], **texts:
 @click.argument("link", default="")
 @click.option("--bare", multiple=True, help="A recording of the bare pickup, WAV or FLAC; may be repeated.")
 @click.option("--stage", multiple=True, help="A recording with the stage; may be repeated.")
-def takes(link: str, bare: tuple[str, ...], stage: tuple[str, ...]) -> None:
+@click.option("--sweep", help="Instead of takes: a recorded sweep, through a capacitor of LINK's `pickup_c`.")
+def takes(link: str, bare: tuple[str, ...], stage: tuple[str, ...], sweep: str | None) -> None:
     """Compare recordings, all with one gain, with what a chain predicts, as JSON. LINK as of `fault`."""
     import json
 
     from piezolab.studies.recordings.take_files import compare_files
 
     chain, _, sentences = _chain_and_build(link, {})
-    found, problems = ({}, ()) if sentences else compare_files(chain, bare, stage)
+    found, problems = ({}, ()) if sentences else compare_files(chain, bare, stage, sweep)
     stop_at([*sentences, *problems])
     click.echo(json.dumps(found, indent=1, allow_nan=False))
 

@@ -101,10 +101,18 @@ BAD = {
     "384 kHz": (file_of(tone(1, 384_000), 384_000), "384 kHz sample rate; 8 to 192 kHz"),
     "12 channels": (file_of(tone(1, channels=12)), "12 channels; 1 or 2"),
     "not a number": (file_of(np.r_[tone(), np.nan], subtype="FLOAT"), "no number"),
+    "no number either": (file_of(np.r_[tone(), np.inf], subtype="FLOAT"), "no number"),
+    "far too large": (file_of(1e20 * tone(), subtype="FLOAT"), r"5e\+19 times full scale; up to 100"),
     "silent": (file_of(np.zeros(2 * RATE)), "silent throughout"),
     "steady": (file_of(0.3 + tone(level=0.001)), "steady voltage"),
     "short": (file_of(tone(0.4)), "0.4 s; 1 s or more"),
     "phone m4a": (b"\x00\x00\x00\x20ftypM4A " + bytes(900), "phone's compressed"),
+    "phone 3gp": (b"\x00\x00\x00\x1cftyp3gp5" + bytes(900), "phone's compressed"),
+    "opus": (b"OggS\x00\x02" + bytes(20) + b"\x01\x13OpusHead" + bytes(900), "Ogg file .Vorbis or Opus"),
+    "aac": (b"\xff\xf1\x50\x80" + bytes(900), "AAC"),
+    "webm": (b"\x1aE\xdf\xa3" + bytes(900), "WebM"),
+    "caf": (b"caff\x00\x01" + bytes(900), "CAF"),
+    "mp3 with a tag": (b"ID3\x04" + bytes(900), "MP3 file"),
     "phone amr": (b"#!AMR\n" + bytes(900), "AMR"),
     "mp3": (file_of(tone(), kind="MP3"), "MP3 file"),
     "ogg": (file_of(tone(), kind="OGG"), "Ogg"),
@@ -131,3 +139,17 @@ def test_a_little_missing_is_told_and_not_refused():
     data = file_of(tone(3))
     assert read(data[: -RATE // 2]).short_of == pytest.approx(0.25, abs=0.01)
     assert read(data).short_of == 0
+
+
+@pytest.mark.parametrize("rate", [44_100, 48_000, 96_000])
+def test_both_channels_are_read_where_they_are_wanted(rate):
+    """Each as if it were alone; one channel stays one."""
+    left, right = tone(2.0, rate, 500.0), 0.2 * tone(2.0, rate, 900.0)
+    both = read(file_of(np.stack([left, right], axis=1), rate, subtype="FLOAT"), both=True)
+    assert both.samples.shape[1] == 2 and both.peak == pytest.approx(0.5, rel=1e-3)
+    for n, one in enumerate((left, right)):
+        alone = read(file_of(one, rate, subtype="FLOAT")).samples
+        np.testing.assert_allclose(both.samples[:, n], alone, atol=1e-6)
+    assert read(file_of(left, rate), both=True).samples.ndim == 1
+    clipped = np.clip(np.stack([4 * left, right], axis=1), -1, 1)
+    assert read(file_of(clipped, rate), both=True).clipped > 100

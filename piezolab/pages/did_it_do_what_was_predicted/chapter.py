@@ -11,8 +11,11 @@ import numpy as np
 from piezolab.chain import SignalChain
 from piezolab.pages.did_it_do_what_was_predicted import sentences as say
 from piezolab.pages.did_it_do_what_was_predicted.sound_input import SoundInput
+from piezolab.pages.did_it_do_what_was_predicted.sweep_measure import SweepMeasure
 from piezolab.pages.did_it_do_what_was_predicted.take_tables import hum_lines, numbers, third_octaves
 from piezolab.pages.did_it_do_what_was_predicted.takes_download import TakesDownload
+from piezolab.pages.did_it_do_what_was_predicted.takes_into_chain import TakesIntoChain
+from piezolab.pages.did_it_do_what_was_predicted.takes_paper import takes_paper
 from piezolab.pages.did_it_do_what_was_predicted.takes_state import TakesState
 from piezolab.pages.did_it_do_what_was_predicted.tasks import TASKS
 from piezolab.pages.kit.blocks import Block, paragraphs
@@ -35,7 +38,11 @@ pickup's corner $f_c$. Least squares over all partials give the bass restored at
 interval comes from the scatter between plucks (Student's $t$, each pluck's influence squared and summed: P. J. Huber,
 1967). The points are slid to the predicted level, since $a$ alone says nothing.</p>
 <p>Hum is looked for at multiples of 50 and 60 Hz, each ±0.25 Hz, in the longest quiet part; a mains is named where it
-is 90 % likely. Loudness: ITU-R BS.1770. Pitch: P. McLeod and G. Wyvill, 2005. All from memory.</p>
+is 85 % likely. Loudness: ITU-R BS.1770. Pitch: P. McLeod and G. Wyvill, 2005. All from memory.</p>
+<p>The sweep's frequency is $f_1 e^{t/L}$, so its $k$-th harmonic runs $L\ln k$ ahead (A. Farina, 2000, from memory).
+What was recorded over what went in, frequency by frequency, is the response; turned into time the harmonics lie before
+it, each by itself. Level and phase are means over a twelfth of an octave, after one delay and a polarity. Unknown
+values are fitted by least squares in their logarithms; their intervals say which ones the sweep can part.</p>
 """
 
 
@@ -63,7 +70,7 @@ CHAPTER = Chapter(
 def make(link: str | None = None) -> Page:
     """The page, with all its parts at hand; `link` as in `page`."""
     state = TakesState.opened(link, SLUG)
-    brought = SoundInput(state)
+    brought, by_sweep, disc = SoundInput(state), SweepMeasure(state), TakesIntoChain(state)
 
     def view(chain: SignalChain, kept: SignalChain | None, _phase: bool) -> View:
         now = state.compared
@@ -80,14 +87,16 @@ def make(link: str | None = None) -> Page:
         table=lambda chain: numbers(state.heard, state.compared),
         lead=lambda state: [brought],
         more=lambda state: [
+            disc,
             Block("before-recording", paragraphs(say.BEFORE), title="Before you record"),
             Section(state, "third-octaves", "Third-octaves", octaves, folded=True, follows=follows),
             Section(state, "hum-lines", "Hum lines", lambda _: hum_lines(state.heard), folded=True, follows=follows),
-            TakesDownload(state),
+            TakesDownload(state, lambda: takes_paper(state, by_sweep)),
+            by_sweep,
         ],
     )
     page = Page(chapter, state)
-    page.sound_input = brought
+    page.sound_input, page.sweep, page.disc = brought, by_sweep, disc
     state.begin()
     return page
 

@@ -28,7 +28,7 @@ _FINDING = {
     found.AGREES: "It did what was predicted: {what}.",
     found.LESS: "It did less than predicted: {what}.",
     found.MORE: "It did more than predicted: {what}.",
-    found.TOO_WIDE: "No verdict yet: {what}, too uncertain. More notes, and lower ones, narrow it.",
+    found.TOO_WIDE: "No verdict yet: the bass at {note} is known {known}. More notes, and lower ones, narrow it.",
     found.SWAPPED: "The two kinds of takes look swapped: the bare one has more bass.",
     found.NO_STAGE: "The stage changes next to nothing: {what}. Is it in circuit, and did you record it?",
     found.ODD: "The bass comes back by about as much as predicted, but not along the predicted curve: {what}.",
@@ -48,8 +48,13 @@ _SUGGESTS = {
 }
 
 
+NOTHING_DB = 20.0  # half an interval
+
+
 def range_words(estimate: Estimate, digits: int = 0) -> str:
-    """18 dB (17 to 20)."""
+    """18 dB (17 to 20); no figure where the takes hold next to nothing of it."""
+    if estimate.half > NOTHING_DB:
+        return "cannot be told"
     value, low, high = (whole(each, "", digits) for each in (estimate.value, estimate.low, estimate.high))
     return f"{value}\u00a0dB ({low} to {high})"
 
@@ -68,12 +73,20 @@ def verdict(heard: HeardTakes | None, now: Compared | str) -> str:
         kinds = {take.staged for take in heard.takes}
         return ONE_KIND[kinds.pop()] if len(kinds) == 1 else now
     note, _ = nearest_note(now.fit.low_hz)
+    if now.finding == found.TOO_WIDE:
+        return _too_wide(now, note.display)
     what = (
         f"at {note.display} ({now.fit.low_hz:.0f}\u00a0Hz) it gives back {range_words(now.bass)} of bass, predicted "
         f"{whole(now.bass_expected)}"
     )
     first = _FINDING[now.finding].format(what=what)
     return " ".join([first, *filter(None, (hum_words(now.hum), level_words(now)))])
+
+
+def _too_wide(now: Compared, note: str) -> str:
+    """Nothing else is told either: the level hangs on the same fit."""
+    known = "not at all" if now.bass.half > NOTHING_DB else f"to ±{now.bass.half:.0f}\u00a0dB only"
+    return _FINDING[found.TOO_WIDE].format(note=note, known=known)
 
 
 def hum_words(hum: HumChange | None) -> str:
@@ -127,6 +140,8 @@ def take_troubles(take: StudiedTake) -> list[str]:
 def corner_words(now: Compared) -> str:
     """The bare pickup's corner as the takes have it."""
     corner = now.fit.corner
+    if now.bass.half > NOTHING_DB:
+        return "cannot be told"
     if not now.corner_seen:
         return f"below {corner.high:.0f} Hz"
     return f"{corner.value:.0f} Hz ({corner.low:.0f} to {corner.high:.0f})"

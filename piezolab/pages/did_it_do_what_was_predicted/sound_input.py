@@ -16,9 +16,12 @@ from piezolab.audio.slices import Slices
 from piezolab.audio.sound_file import LONGEST_S, MB, MOST_BYTES, MOST_BYTES_IN_A_ROOM, Recording, check_size, decoding
 from piezolab.giving_way import give_way
 from piezolab.lessons.shelf import in_a_room
+from piezolab.pages.did_it_do_what_was_predicted.sentences import whole
 from piezolab.pages.did_it_do_what_was_predicted.takes_state import TakesState
 from piezolab.pages.kit.piece import STATIC, Piece, number_in, script, text_in
+from piezolab.quantity import decibels
 from piezolab.studies.recordings.studied_take import studied
+from piezolab.studies.recordings.swept import swept
 
 #: Bytes of one slice; a message of a page has 1 MiB at most.
 SLICE = 2**18
@@ -28,6 +31,7 @@ MOST_NAME = 60
 KEPT_WHERE = "Your sound never leaves the server's memory and is gone with this page."
 INVENTED, OWN = "Invented takes. Yours:", "Your takes:"
 FAILED = "the sound could not be worked through; what went wrong is in the server's log."
+_DECODING = 0.4  # part of the work
 TOO_LARGE = "this needs more memory than a page has; choose a shorter take."
 
 
@@ -43,11 +47,15 @@ class SoundInput(Piece):
 
     #: The takes: [label, what removes it].
     takes = traitlets.List().tag(sync=True)
+    #: The buttons: [whether it is with the stage, label].
+    kinds = traitlets.List([[False, "add a bare take"], [True, "add a take with the stage"]]).tag(sync=True)
     whose = traitlets.Unicode("").tag(sync=True)
     limits = traitlets.Unicode("").tag(sync=True)
     slice = traitlets.Int(SLICE).tag(sync=True)
     at_once = traitlets.Int(AT_ONCE).tag(sync=True)
     each_second = traitlets.Int(int(EACH_SECOND)).tag(sync=True)
+
+    both = False  # whether both channels are wanted
 
     def __init__(self, state: TakesState) -> None:
         most = MOST_BYTES_IN_A_ROOM if in_a_room() else MOST_BYTES
@@ -89,7 +97,7 @@ class SoundInput(Piece):
         self._staged = content.get("staged") is True
         try:
             check_size(self._size, self._name, self._most)
-            self._state.check_room(self._staged, self._name)
+            self._check_room()
         except AudioError as error:
             self._end(str(error))
             return
@@ -108,7 +116,7 @@ class SoundInput(Piece):
             self._say("next", at=data.size)
             return
         self._data = None
-        self._steps = decoding(data, self._name, self._most)
+        self._steps = decoding(data, self._name, self._most, self.both)
         self._say("listening", part=0.0)
         self._state.at_rest.put((self, "listen"), self._listen)
 
@@ -124,8 +132,7 @@ class SoundInput(Piece):
         """Decode and study; begun again after a move it goes on decoding where it was."""
         try:
             self._decode()
-            take = studied(self._recording, self._staged)
-            self._state.add(take)
+            said = self._take(self._recording)
         except AudioError as error:
             self._end(str(error))
         except MemoryError:
@@ -136,8 +143,17 @@ class SoundInput(Piece):
         else:
             short = self._recording.short_of
             missing = f" The last {short:.1f} s are missing in the file." if short >= 0.05 else ""
-            kind = "taken, bare" if not take.staged else "taken, with the stage"
-            self._end(f"{self._name}: {kind}, {len(take.notes)} notes in {take.seconds:.0f} s.{missing}", good=True)
+            self._end(f"{self._name}: {said}{missing}", good=True)
+
+    def _check_room(self) -> None:
+        self._state.check_room(self._staged, self._name)
+
+    def _take(self, recording: Recording) -> str:
+        """Study it and put it into the state; what is said of it."""
+        take = studied(recording, self._staged, self._part)
+        self._state.add(take)
+        kind = "taken, bare" if not take.staged else "taken, with the stage"
+        return f"{kind}, {len(take.notes)} notes in {take.seconds:.0f} s."
 
     def _decode(self) -> None:
         said = 0.0
@@ -147,10 +163,17 @@ class SoundInput(Piece):
             except StopIteration as done:
                 self._recording, self._steps = done.value, None
                 break
-            if part - said >= 0.05:
+            if part - said >= 0.1:
                 said = part
-                self._say("listening", part=part)
+                self._say("listening", part=_DECODING * part)
             give_way()
+        peak = whole(float(decibels(self._recording.peak)))
+        clips = f", and it clips {self._recording.clipped} times" if self._recording.clipped else ""
+        said = f"{self._name}: peak {peak}\u00a0dB of full scale{clips}. Its notes are being listened to."
+        self._say("listening", part=_DECODING, said=said)
+
+    def _part(self, part: float) -> None:
+        self._say("listening", part=_DECODING + (1 - _DECODING) * part)
 
     def _say(self, word: str, **more: Any) -> None:
         self.send({"word": word, "serial": self._serial, **more})
@@ -158,3 +181,29 @@ class SoundInput(Piece):
     def _end(self, sentence: str, good: bool = False) -> None:
         self._say("end", said=sentence, good=good)
         self._forget()
+
+
+class SweepInput(SoundInput):
+    """The same for one recorded sweep of two channels; a new one takes the last one's place."""
+
+    both = True
+    kinds = traitlets.List([[True, "open the recorded sweep"]]).tag(sync=True)
+
+    def __init__(self, state: TakesState) -> None:
+        super().__init__(state)
+        state.observe(lambda _: self._list(), "swept")
+
+    def _list(self) -> None:
+        there = self._state.swept
+        self.whose = ""
+        self.takes = [] if there is None else [[there.name, f"remove {there.name}"]]
+
+    def _check_room(self) -> None:
+        """There is always room."""
+
+    def _take(self, recording: Recording) -> str:
+        self._state.swept = swept(recording)
+        return f"the sweep was found twice, {'with' if self._state.swept.looped else 'without'} loop-back."
+
+    def _remove(self, content: dict[str, Any]) -> None:
+        self._state.swept = None

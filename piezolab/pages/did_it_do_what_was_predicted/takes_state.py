@@ -19,6 +19,8 @@ from piezolab.studies.recordings.against_prediction import MOST_TAKES, Compared,
 from piezolab.studies.recordings.invented_takes import invented_takes
 from piezolab.studies.recordings.shared_notes import SharedNote, shared_notes
 from piezolab.studies.recordings.studied_take import StudiedTake, check_new, studied
+from piezolab.studies.recordings.sweep_against import SetUp
+from piezolab.studies.recordings.swept import SweptTake
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,9 +45,11 @@ def invented(chain: SignalChain) -> HeardTakes:
 
 
 class TakesState(PageState):
-    """See the module; `heard` is None until there is something."""
+    """See the module; `heard` is None until there is something. swept: a recorded sweep; set_up: how it was made."""
 
     heard = traitlets.Instance(HeardTakes, allow_none=True)
+    swept = traitlets.Instance(SweptTake, allow_none=True)
+    set_up = traitlets.Instance(SetUp, ())
 
     def __init__(self, *args, **kwargs) -> None:
         super().__init__(*args, **kwargs)

@@ -17,13 +17,21 @@ from piezolab.studies.recordings import Estimate
 MAINS_HZ = (50.0, 60.0)
 MULTIPLES = np.arange(1, 21)
 OFF_HZ, _GRID_HZ = 0.25, 0.005
-SURE = 0.9  # probability from which the mains is named
+SURE = 0.85  # probability from which the mains is named
 _DOWN, _TAPS = 16, 192
 _RATE = RATE / _DOWN
-#: Before anything is heard: the chance that a multiple hums at all, and how far above the noise a line stands then.
-#: Assumptions. With them, in 5 s, lines that together stand 20 dB above the noise in 0.1 Hz are told, at 15 dB half.
-_HUMS, _ABOVE = 0.1, 15.0
+#: Before anything is heard, all assumptions: how far above its noise a line may stand; how likely a multiple hums (the
+#: lowest three, other odd ones, other even ones); how likely something else stands on it, from the fourth multiple on,
+#: where a partial of some string always does, so that one such line proves little; how likely the mains is off by
+#: hundredths of a hertz only, as mostly.
+_ABOVE = np.array([5.0, 15.0, 100.0])
+_LOWEST, _ODD, _EVEN = 0.4, 0.15, 0.08
+_ELSE = 1e-2
+_CLOSE, _CLOSE_HZ = 0.5, 0.03
 _BEFORE = {50.0: 1 / 3, 60.0: 1 / 3}  # else there is no hum that could be told
+#: A line well above its noise that fades by more from one half of the stretch to the other, or that is the flank of one
+#: so much stronger beside, rings and does not hum.
+_WELL_ABOVE, _FADES, _FLANK = 12.0, 10.0, 4.0
 _CHUNK = 4096
 
 
@@ -73,12 +81,13 @@ def mains_lines(samples: np.ndarray) -> MainsLines:
     weight = np.sin(np.pi * (np.arange(n) + 0.5) / n)
     length = 1 << (8 * n - 1).bit_length()
     # mean square of a line on a bin: a sine of amplitude a has (a sum(w)/2)^2, and a^2/2 is wanted
-    power = np.abs(np.fft.rfft(low * weight, length)) ** 2 * 2 / weight.sum() ** 2
+    power = _power(low, weight, length)
+    halves = [_power(part, np.sin(np.pi * (np.arange(n // 2) + 0.5) / (n // 2)), length) for part in _halves(low)]
     give_way()
     step = _RATE / length
     best, evidence = {}, {}
     for mains in MAINS_HZ:
-        best[mains], evidence[mains] = _evidence(power, step, n, mains)
+        best[mains], evidence[mains] = _evidence(power, halves, step, n, mains)
     share = {mains: np.log(_BEFORE[mains]) + evidence[mains] for mains in MAINS_HZ}
     whole = np.logaddexp.reduce([*share.values(), np.log(1 - sum(_BEFORE.values()))])
     likely = max(MAINS_HZ, key=share.__getitem__)
@@ -98,20 +107,56 @@ def mains_lines(samples: np.ndarray) -> MainsLines:
     )  # fmt: skip
 
 
-def _evidence(power: np.ndarray, step: float, n: int, mains: float) -> tuple[float, float]:
+def _halves(low: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    half = len(low) // 2
+    return low[:half], low[half : 2 * half]
+
+
+def _power(low: np.ndarray, weight: np.ndarray, length: int) -> np.ndarray:
+    """Mean square of a line on each bin: a sine of amplitude a has (a sum(w)/2)^2, and a^2/2 is wanted."""
+    return np.abs(np.fft.rfft(low * weight, length)) ** 2 * 2 / weight.sum() ** 2
+
+
+def _evidence(
+    power: np.ndarray, halves: list[np.ndarray], step: float, n: int, mains: float
+) -> tuple[float, float]:
     """The likeliest frequency of a mains, and the logarithm of how much likelier what is found is with its hum than
     without.
 
     A line's power is exponentially distributed about the noise alone, or about the noise and a line; which multiples
     hum is not known, so each counts for itself. Multiples of 300 Hz belong to both mains and say nothing.
     """
-    bases = mains + np.arange(-OFF_HZ, OFF_HZ + _GRID_HZ / 2, _GRID_HZ)
+    off = np.arange(-OFF_HZ, OFF_HZ + _GRID_HZ / 2, _GRID_HZ)
+    bases = mains + off
     orders = MULTIPLES[(MULTIPLES * mains) % 300 != 0]
     noise = _beside(power, step, n, mains * orders, mains)
-    x = power[np.rint(np.outer(bases, orders) / step).astype(int)] / noise
-    hums = x * _ABOVE / (1 + _ABOVE) - np.log1p(_ABOVE)
-    logs = np.logaddexp(np.log(1 - _HUMS), np.log(_HUMS) + hums).sum(axis=1)
-    return float(bases[np.argmax(logs)]), float(np.logaddexp.reduce(logs) - np.log(len(logs)))
+    at = np.rint(np.outer(bases, orders) / step).astype(int)
+    x = power[at] / noise
+    first, second = (half[at] for half in halves)
+    fades = np.maximum(first, second) > _FADES * np.minimum(first, second)
+    rings = (x > _WELL_ABOVE) & (fades | (_flank(power, at, step, n) > _FLANK * power[at]))
+    low = orders <= 3
+    rings |= (rings & low).any(axis=1, keepdims=True)  # a string that low may have every other line, too
+    hums = np.where(low, _LOWEST, np.where(orders % 2 == 1, _ODD, _EVEN))
+    line = np.logaddexp.reduce(
+        [x * above / (1 + above) - np.log1p(above) - np.log(len(_ABOVE)) for above in _ABOVE], axis=0
+    )
+    without = np.where(low, 0.0, np.logaddexp(np.log1p(-_ELSE), np.log(_ELSE) + line))
+    each = np.logaddexp(np.log1p(-hums) + without, np.log(hums) + line) - without
+    close = np.exp(-0.5 * (off / _CLOSE_HZ) ** 2)
+    weight = _CLOSE * close / close.sum() + (1 - _CLOSE) / len(off)
+    logs = np.where(rings, 0.0, each).sum(axis=1) + np.log(weight)
+    return float(bases[np.argmax(logs)]), float(np.logaddexp.reduce(logs))
+
+
+def _flank(power: np.ndarray, at: np.ndarray, step: float, n: int) -> np.ndarray:
+    """The largest power in the four line widths beyond what a multiple may be off, of the shape of `at`."""
+    reach = round(4 * _RATE / n / step)
+    out = np.empty(at.shape)
+    for k, (first, last) in enumerate(zip(at[0], at[-1], strict=True)):
+        beyond = np.r_[power[max(first - reach, 0) : first], power[last + 1 : last + 1 + reach]]
+        out[:, k] = beyond.max()
+    return out
 
 
 def _beside(power: np.ndarray, step: float, n: int, hz: np.ndarray, base: float) -> np.ndarray:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -54,14 +55,17 @@ class StudiedTake:
         return level.mean(axis=0), quantile_t(n - 1) * level.std(axis=0, ddof=1) / np.sqrt(n)
 
 
-def studied(recording: Recording, staged: bool) -> StudiedTake:
-    """Study a recording, giving way every few milliseconds; keeps nothing of its samples.
+def studied(recording: Recording, staged: bool, told: Callable[[float], None] = lambda part: None) -> StudiedTake:
+    """Study a recording, giving way every few milliseconds; keeps nothing of its samples. told: is called with the part
+    that is done, 0 to 1.
 
     Raises AudioError where nothing but noise is in it.
     """
     samples = recording.samples
     plain, weighted = hop_powers(samples)
+    told(0.4)
     quiet = quiet_part(samples, weighted)
+    told(0.6)
     notes = played_notes(samples, None if quiet is None else quiet.spectrum)
     if not len(notes) and not notes.unclear:
         raise AudioError(f"{recording.name}: nobody plays in it; a few plucked notes are what is compared.")

@@ -14,31 +14,38 @@ from piezolab.circuit.errors import CircuitError
 from piezolab.studies.recordings.against_prediction import MOST_TAKES, compared
 from piezolab.studies.recordings.shared_notes import shared_notes
 from piezolab.studies.recordings.studied_take import StudiedTake, check_new, studied
+from piezolab.studies.recordings.sweep_against import SetUp
+from piezolab.studies.recordings.sweep_figures import sweep_file
 from piezolab.studies.recordings.take_figures import take_figures
 
 
 def compare_files(
-    chain: SignalChain, bare: Sequence[str | Path], staged: Sequence[str | Path]
+    chain: SignalChain, bare: Sequence[str | Path], staged: Sequence[str | Path], sweep: str | Path | None = None
 ) -> tuple[dict[str, Any], tuple[str, ...]]:
-    """The figures of `take_figures`; or {} and a sentence for each problem."""
+    """The figures of `take_figures`, or where there is a recorded sweep, through a capacitor as large as the chain's
+    pickup, those of `sweep_figures`; or {} and a sentence for each problem."""
+    if sweep is not None:
+        takes = len(bare) + len(staged)
+        beside = f"--sweep: {takes} takes beside it; they are compared by themselves."
+        return ({}, (beside,)) if takes else sweep_file(chain, sweep, SetUp())
     problems = [] if chain.topology.powered else ["stage: the chain has none; takes with and without one are compared."]
     for files, word in ((bare, "--bare"), (staged, "--stage")):
         if not 1 <= len(files) <= MOST_TAKES:
             problems.append(f"{word}: {len(files)} recordings; 1 to {MOST_TAKES} are allowed.")
     if problems:
         return {}, tuple(problems)
-    takes: list[StudiedTake] = []
+    found: list[StudiedTake] = []
     for path, kind in [*((path, False) for path in bare), *((path, True) for path in staged)]:
         try:
             take = _read(Path(path), kind)
-            check_new(take, tuple(takes))
-            takes.append(take)
+            check_new(take, tuple(found))
+            found.append(take)
         except AudioError as error:
             problems.append(str(error))
     if problems:
         return {}, tuple(problems)
     try:
-        return take_figures(takes, compared(takes, shared_notes(tuple(takes)), chain), chain), ()
+        return take_figures(found, compared(found, shared_notes(tuple(found)), chain), chain), ()
     except AudioError as error:
         return {}, (str(error),)
     except CircuitError as error:

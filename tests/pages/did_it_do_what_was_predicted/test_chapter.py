@@ -2,6 +2,7 @@
 
 import io
 import json
+import xml.etree.ElementTree
 
 import numpy as np
 import pytest
@@ -14,6 +15,7 @@ from piezolab.lessons.shelf import IN_A_ROOM
 from piezolab.pages.did_it_do_what_was_predicted import chapter
 from piezolab.pages.did_it_do_what_was_predicted.sound_input import SLICE
 from piezolab.pages.did_it_do_what_was_predicted.takes_download import TakesDownload
+from piezolab.pages.did_it_do_what_was_predicted.takes_paper import takes_paper
 from piezolab.studies.recordings.invented_takes import invented_takes
 
 LINK = "input=line"
@@ -72,6 +74,20 @@ def test_own_takes_in_slices(page, files):
     assert page.state.heard.invented
 
 
+def test_the_disc_by_ones_own_bare_takes(page, files):
+    """Invented takes offer nothing; one's own are put into the chain by one click."""
+    assert not page.disc.section.content and not page.disc.into.buttons
+    page.own.enter("pickup_c", "33n")
+    sent(page, files[0])
+    assert not page.disc.into.buttons
+    sent(page, files[1], staged=True)
+    assert "resistance times capacitance only" in page.disc.section.content
+    page.disc.into.press("use")
+    assert 8e-9 < page.state.chain.pickup_c < 25e-9 and not page.disc.into.buttons
+    page.state.undo()
+    assert page.state.chain.pickup_c == 33e-9
+
+
 def test_what_is_refused_and_what_is_out_of_order(page, files, monkeypatch):
     assert "empty" in sent(page, b"")[-1]["said"]
     assert "up to 128 MB" in sent(page, b"", size=129 * MB)[-1]["said"]
@@ -98,6 +114,36 @@ def test_what_is_saved(page):
     assert np.isfinite(np.loadtxt(rows[1:], delimiter=",")).all()
     found = json.loads(said[1]["text"])
     assert found["invented"] is True and found["finding"] == "agrees"
+
+
+def test_a_page_to_print(page, files):
+    """It stands by itself, says what the screen says, names what is invented, and holds nothing unescaped."""
+    said = []
+    saves = TakesDownload(page.state, lambda: takes_paper(page.state, page.sweep))
+    saves.send = said.append
+    saves._save({"kind": "sheet"})
+    assert said[-1]["file"].endswith(".html") and "Invented takes: an example" in said[-1]["text"]
+    sent(page, files[0], name="<i>a.wav")
+    sent(page, files[1], staged=True)
+    saves._save({"kind": "sheet"})
+    text = said[-1]["text"]
+    xml.etree.ElementTree.fromstring(text[text.index("<svg") : text.index("</svg>") + 6])
+    assert "Invented" not in text and "<i>" not in text and "&lt;i&gt;a.wav" in text
+    assert "It did what was predicted" in text and "input=line" in text
+    for word in ('src="http', "href=", "<script"):
+        assert word not in text
+    saves = TakesDownload(chapter.make("stage=direct").state)
+    saves.send = said.append
+    saves._save({"kind": "sheet"})
+    assert said[-1] == {"trouble": "There is nothing to save yet."}
+
+
+def test_takes_that_hold_too_little_of_the_bass_are_given_no_figures():
+    """A disc of 2.2 nF into 10 kOhm has its corner at 7 kHz: nothing of the notes tells it from a higher one."""
+    page = chapter.make("input=line&gate_r=1M&pickup_c=2n2")
+    assert "No verdict yet" in page.verdict.content
+    for content in (page.verdict.content, page.table.content):
+        assert "000000" not in content and "cannot be told" in page.table.content
 
 
 def test_without_a_stage_it_says_so():

@@ -14,7 +14,7 @@ from piezolab.audio.sound_file import Recording
 from piezolab.audio.strings import PluckedString, pluck
 from piezolab.chain.link import from_link
 from piezolab.cli import main
-from piezolab.studies.recordings.against_prediction import AGREES, LESS, SWAPPED, compared
+from piezolab.studies.recordings.against_prediction import AGREES, LESS, NO_STAGE, SWAPPED, compared
 from piezolab.studies.recordings.bass_fit import bass_fit
 from piezolab.studies.recordings.invented_takes import invented_takes
 from piezolab.studies.recordings.mains_lines import mains_lines
@@ -93,6 +93,17 @@ def test_pairs_that_cannot_be_compared(invented):
         studied(recording(np.random.default_rng(1).normal(0, 0.01, 8 * RATE)), False)
 
 
+def test_the_same_sound_under_another_name_and_kind(invented):
+    """Once as bare and once with the stage, and saved anew with another gain: nothing changes, and it says so."""
+    takes, _ = invented
+    twice = studied(recording(invented_takes(CHAIN)[0].samples, "copy"), True)
+    with pytest.raises(AudioError, match="copy: the same sound as invented, which is there already"):
+        check_new(twice, (takes[0],))
+    louder = studied(recording(1.1 * invented_takes(CHAIN)[0].samples, "louder"), True)
+    pair = (takes[0], louder)
+    assert compared(pair, shared_notes(pair), CHAIN).finding == NO_STAGE
+
+
 def test_levels_of_a_take():
     """A sine of peak 0.5: rms 3.01 dB under its peak; a pure tone's crest factor is 3.01 dB."""
     take = studied(recording(np.r_[1e-4 * np.random.default_rng(2).normal(size=4 * RATE), 0.5 * pluck(
@@ -134,16 +145,35 @@ def test_strong_lines_are_within_half_a_decibel(mains):
     np.testing.assert_allclose(10 * np.log10(found.level[[0, 2]] / power), 0.0, atol=0.5)
 
 
-def test_mains_is_right_or_not_told():
-    """Lines that stand 20 dB above the noise in 0.1 Hz together are told; weaker ones are hardly ever told wrongly."""
-    count, right, wrong = (600 if LONG else 40), 0, 0
+SHARES = ([(1, 0.7), (3, 0.3)], [(1, 1.0)], [(2, 1.0)], [(2, 0.6), (4, 0.3), (8, 0.1)])
+OWN_WIDTH = 1.2337 / 5.0 / 0.1  # of five seconds weighted with half a sine: bandwidth in 0.1 Hz
+
+
+@pytest.mark.parametrize("off", [0.0, 0.2, -0.2])
+def test_mains_is_right_from_fifteen_decibels_and_hardly_ever_wrong(off):
+    """Lines that together stand 15 dB above the noise that one of them is measured with are told; weaker ones are told
+    or not, wrongly in under 1 % of all."""
+    count, right, told, wrong = (800 if LONG else 32), 0, 0, 0
     for n in range(count):
-        base, strong = (50.0, 60.0)[n % 2] + 0.2 * ((n // 2) % 3 - 1), n % 4 < 2
-        power = (10**2.0 if strong else 10**0.8) * PER_TENTH
-        found = mains_lines(quiet(n, [(base, 0.7 * power), (3 * base, 0.3 * power)]))
-        right += strong and found.mains_hz == round(base, -1)
-        wrong += found.mains_hz > 0 and found.mains_hz != round(base, -1)
-    assert right >= 0.49 * count and wrong <= 0.01 * count
+        base, strong = (50.0, 60.0)[n % 2] + off, n % 4 < 2
+        power = 10 ** (1.5 if strong else 0.1 * (n % 13)) * PER_TENTH * OWN_WIDTH
+        lines = [(base * order, share * power) for order, share in SHARES[n // 4 % 4]]
+        found = mains_lines(quiet(7000 + n, lines)).mains_hz
+        right += strong and found == round(base, -1)
+        told += strong
+        wrong += found > 0 and found != round(base, -1)
+    # long run of 800 for each: passed, at most 1 % wrong; of 4200 at 3 to 30 dB, of all kinds, 5 were named wrongly
+    assert right >= (0.96 if LONG else 0.9) * told and wrong <= 0.01 * count
+
+
+@pytest.mark.parametrize("hz", [41.2, 49.0, 50.0, 55.0, 60.0, 110.0])
+def test_a_string_that_still_rings_is_no_mains(hz):
+    """Low strings with partials that fall on multiples of 50 and 60 Hz: 11 times 50 and 60 on 550 and 660 Hz, say."""
+    time, out = np.arange(5 * RATE) / RATE, quiet(11, [])
+    for n in range(1, 13):
+        fades = 10 ** (-3 * time / 4.0)
+        out += 0.01 / n * np.sin(2 * np.pi * hz * n * np.sqrt(1 + 2e-5 * n * n) * time + n) * fades
+    assert np.isnan(mains_lines(out).mains_hz)
 
 
 def test_a_lines_interval_holds():

@@ -1,6 +1,5 @@
 // The visitor's own takes: a file goes to the package in slices, each when the one before has arrived, and no faster
 // than the server lets a page send.
-const KINDS = [[false, "add a bare take"], [true, "add a take with the stage"]];
 
 export default {
   render({ model, el }) {
@@ -25,7 +24,7 @@ export default {
       for (const file of files) file.disabled = word !== "idle";
       row.classList.toggle("pz-busy", word !== "idle");
     }
-    for (const [staged, words] of KINDS) {
+    for (const [staged, words] of model.get("kinds")) {
       const file = make("input", { type: "file", accept: ".wav,.flac,audio/*", class: "pz-unseen", "aria-describedby": id });
       files.push(file);
       row.append(make("label", { class: "pz-button" }, words, file));
@@ -80,7 +79,8 @@ export default {
       if (message.word === "next") send(message.at);
       else if (message.word === "listening") {
         state("listening");
-        said.textContent = `${now.file.name}: being listened to.`;
+        if (message.said) said.textContent = message.said;
+        else if (!message.part) said.textContent = `${now.file.name}: being listened to.`;
         bar.value = 0.8 + 0.2 * message.part;
       } else if (message.word === "end") {
         now = null;

@@ -9,7 +9,8 @@ export default {
     const said = document.createElement("p");
     said.className = "pz-hint";
     said.setAttribute("role", "status");
-    for (const [kind, words] of [["csv", "save the bands (CSV)"], ["json", "save all figures (JSON)"]]) {
+    const kinds = [["sheet", "save a page to print"], ["csv", "save the bands (CSV)"], ["json", "save all figures (JSON)"]];
+    for (const [kind, words] of kinds) {
       const button = document.createElement("button");
       button.type = "button";
       button.className = "pz-button";

@@ -1,0 +1,96 @@
+"""Measure with a sweep, without a browser: the files to play, a recording in slices, what is said, one click."""
+
+import io
+import json
+
+import numpy as np
+import pytest
+import soundfile
+
+from piezolab.audio import RATE
+from piezolab.audio.exponential_sweep import PEAK, ExponentialSweep
+from piezolab.chain.link import from_link
+from piezolab.pages.did_it_do_what_was_predicted import chapter
+from piezolab.studies.recordings.sweep_against import as_swept
+from tests.pages.did_it_do_what_was_predicted.test_chapter import SLICE
+from tests.studies.recordings.sweeping import put_in, recorded, through
+from tests.studies.recordings.test_sweep import response_of
+
+LINK = "input=line&gate_r=1M&pickup_c=2n2"
+WIRED = {"capacitor": "2n2", "alike": "yes", "tone": "", "transistor": ""}
+
+
+@pytest.fixture(scope="module")
+def file():
+    """Made with 680 kOhm where the page has 1 MOhm."""
+    played = put_in(ExponentialSweep(), 40.0)
+    chain = through(played, response_of(as_swept(from_link("input=line&gate_r=680k"), 2.2e-9)))
+    data = io.BytesIO()
+    soundfile.write(data, recorded(chain, played, noise=1e-4).samples, RATE, format="WAV", subtype="PCM_24")
+    return data.getvalue()
+
+
+@pytest.fixture
+def page(file):
+    page = chapter.make(LINK)
+    page.sweep.fold.head._turned({"open": True})
+    said, one = [], page.sweep.brought
+    one.send = lambda content, buffers=None: said.append(content)
+    one._heard(one, {"word": "begin", "serial": 3, "name": "s.wav", "staged": True, "size": len(file)}, [])
+    for at in range(0, len(file), SLICE):
+        one._heard(one, {"word": "slice", "serial": 3, "at": at}, [memoryview(file[at : at + SLICE])])
+    assert said[-1]["good"] and "found twice, with loop-back" in said[-1]["said"]
+    return page
+
+
+def test_before_there_is_one():
+    sweep = chapter.make(LINK).sweep
+    assert "No sweep yet" in sweep.result.content and not sweep.into.buttons and not sweep.brought.takes
+    said = []
+    sweep.downloads.send = lambda content, buffers=None: said.append((content, buffers))
+    for kind in ("sweep", "tone", "csv", "json", "exe"):
+        sweep.downloads._save({"kind": kind})
+    assert len(said) == 4 and "No sweep yet" in said[2][0]["trouble"]
+    samples, rate = soundfile.read(io.BytesIO(said[0][1][0]))
+    assert rate == RATE and np.abs(samples).max() == pytest.approx(PEAK, rel=1e-3) and len(samples) < 48 * RATE
+
+
+def test_what_it_says_and_puts_into_the_chain(page):
+    sweep = page.sweep
+    assert sweep.form.submit(WIRED) and "gate resistor: 680" in sweep.result.content
+    assert "Volts, and where it clips, need the meter" in sweep.result.content and "dBu" not in sweep.result.content
+    assert sweep.form.submit(WIRED | {"tone": "0.31"}) and "dBu" in sweep.result.content
+    assert [button["label"] for button in sweep.into.buttons] == ["put it into the chain: gate resistor"]
+    sweep.numbers._turned({"open": True})
+    assert "harmonic 2" in sweep.numbers.content and "+40 ppm" in sweep.numbers.content
+    assert sweep.plot.plot.revision and not sweep.plot.head.content
+    sweep.into.press("use")
+    assert page.state.query.count("gate_r=68") == 1 and not sweep.into.buttons
+    assert "it follows the prediction" in sweep.result.content
+    page.state.undo()
+    assert page.state.chain.gate_r == 1e6
+
+
+def test_without_a_known_capacitor_only_the_product_is_told(page):
+    assert page.sweep.form.submit(WIRED | {"capacitor": "", "alike": "", "transistor": "yes"})
+    said = page.sweep.result.content
+    assert "only the product is told" in said and "read the capacitor with a meter" in said
+    assert "V_GS(off): this set-up cannot tell it" in said and not page.sweep.into.buttons
+
+
+@pytest.mark.parametrize(("name", "text"), [("capacitor", "2 V"), ("capacitor", "1p"), ("tone", "400"), ("tone", "x")])
+def test_a_field_that_is_refused(page, name, text):
+    assert not page.sweep.form.submit(WIRED | {name: text}) and set(page.sweep.form.wrong) == {name}
+
+
+def test_what_is_saved_and_removed(page):
+    said = []
+    page.sweep.downloads.send = lambda content, buffers=None: said.append(buffers[0].decode())
+    for kind in ("csv", "json"):
+        page.sweep.downloads._save({"kind": kind})
+    rows = np.loadtxt(said[0].splitlines()[1:], delimiter=",")
+    found = json.loads(said[1])
+    assert rows.shape == (len(found["response"]), 6) and found["largest_output_v_peak"] is None
+    assert found["clock_ppm"] == pytest.approx(40.0, abs=0.2)
+    page.sweep.brought._heard(None, {"word": "remove", "n": 0}, [])
+    assert "No sweep yet" in page.sweep.result.content and page.sweep.plot.head.content
