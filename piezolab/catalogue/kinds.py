@@ -12,13 +12,16 @@ HOURS_A_YEAR = 8766.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class InputKind(Row):
-    """What an instrument is plugged into: ``r`` Ω ∥ ``c`` F, clips at ``max_v_peak`` V, ``noise`` V/√Hz."""
+    """What an instrument is plugged into: ``r`` Ω ∥ ``c`` F, clips at ``max_v_peak`` V, ``noise`` V/√Hz; it may feed
+    small microphones with ``feed_v`` V through ``feed_ohm`` Ω."""
 
     r: float = number(100, 1e9, "ohm")
     c: float = number(0, 100e-9, "F")
     max_v_peak: float = number(1e-3, 100, "V")
     noise: float = number(0, 1e-6, "V/√Hz")
     phantom: bool = flag()
+    feed_v: float | None = number(0.5, 12, "V", optional=True)
+    feed_ohm: float | None = number(100, 100e3, "ohm", optional=True)
     tags: tuple[str, ...] = words()
 
 

@@ -219,7 +219,10 @@ class _Matrices:
                 rows.append([_of(a, element.a) - _of(a, element.b) for a in answers])
             elif isinstance(element, Inductor):
                 rows.append([a[element.name] for a in answers])
-        table = np.stack([np.stack([run.flat(value) for value in row], axis=-1) for row in rows], axis=-2)
+        if not any(getattr(value, "ndim", 0) for row in rows for value in row):  # the same for the whole batch
+            table = np.repeat(np.asarray(rows, float)[None], run.size, axis=0)
+        else:
+            table = np.stack([np.stack([run.flat(value) for value in row], axis=-1) for row in rows], axis=-2)
         ports = 2 * len(run.models)
         self.all_inputs, self.all_ports = table[..., :inputs], table[..., inputs:]
         self.impedance = -self.all_ports[:, :ports]

@@ -17,6 +17,11 @@ EARTH = (
     "remove a protective earth."
 )
 
+UNCLAMPED = (
+    " Built in, a hard knock or a drop can still burn the gate: silent for more than some minutes after one, look for "
+    "the fault (chapter 8); a clamp at the gate keeps it off (chapter 5)."
+)
+
 
 @dataclass(frozen=True)
 class BuildStep:
@@ -43,7 +48,8 @@ def build_steps(data: SheetData) -> tuple[BuildStep, ...]:
             "ceramic. When it is cold untwist them and join each as the wiring shows"
             + (": hot to the gate's lane, the other to ground." if data.powered else "."),
             "A knock or heat makes tens of volts on an open disc, and heat takes its voice away. The ceramic holds "
-            "lead: do not sand, file or break it, and wash your hands.",
+            "lead: do not sand, file or break it, and wash your hands."
+            + (UNCLAMPED if data.powered and data.chain.clamp == "none" else ""),
         )
     )
     return tuple(steps)

@@ -138,7 +138,8 @@ def _part_row(data: SheetData, item: Item) -> PartRow:
         note.append(f"film, {item.rating_v:g} V or more, either way round")
     elif item.kind == "bipolar":
         marking = "printed"
-        note.append(f"bipolar or film, {item.rating_v:g} V or more, never polarised (phantom power)")
+        note.append(f"bipolar or film, {item.rating_v:g} V or more, never polarised ("
+                    f"{'phantom power' if data.phantom else 'the input feeds the plug'})")
     else:
         marking = "printed"
         note.append(f"electrolytic, {item.rating_v:g} V or more; + to {data.lane(item.positive)}")

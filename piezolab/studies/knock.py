@@ -97,11 +97,16 @@ def knock_shape(time: np.ndarray, shape: str, frequency: float = KNOCK_HZ) -> np
     return np.exp(-time / RING_S) * swing_ / (np.exp(-top / RING_S) * np.sin(2 * np.pi * frequency * top))
 
 
-def knock_times(steps: int = STEPS, frequency: float = KNOCK_HZ) -> np.ndarray:
-    """Even steps while it lasts, then ever longer ones, s."""
+def knock_times(
+    steps: int = STEPS,
+    frequency: float = KNOCK_HZ,
+    periods: int = _PERIODS,
+    longest_s: float = _LONGEST_S,
+) -> np.ndarray:
+    """Even steps for some periods of the knock, then ever longer ones up to longest_s; s."""
     length = 1 / (frequency * steps)
-    lengths = [np.full(_PERIODS * steps, length)]
-    while sum(map(np.sum, lengths)) < _LONGEST_S:
+    lengths = [np.full(periods * steps, length)]
+    while sum(map(np.sum, lengths)) < longest_s:
         length *= 2
         lengths.append(np.full(_PER_LENGTH, length))
     return np.concatenate([[0.0], np.cumsum(np.concatenate(lengths))])
@@ -140,7 +145,7 @@ def knock(chain: SignalChain, peak_v: float = KNOCK_V) -> Knock | None:
         charge_c=charge,
         energy_j=energy,
         silent_s=_silent(linear, run),
-        **_through_clamps(chain, network, run),
+        **through_clamps(chain, network, run),
     )
 
 
@@ -148,11 +153,18 @@ def run_knock(
     linear: LinearChain, peak_v: float, may_v: float, may_drain_v: float, steps: int = STEPS
 ) -> tuple[Network, Transient]:
     """The network and the run of all shapes, ways round and breakdowns, batch (S, 2, 3)."""
-    network = linear.assembly.network
     time = knock_times(steps)
     shapes = np.stack([knock_shape(time, shape) for shape in SHAPES])
     waves = peak_v * np.array(WAYS)[None, :, None, None] * shapes[:, None, None, :]
-    parts = np.array(BREAKS_AT)
+    return run_waves(linear, time, waves, may_v, may_drain_v, np.array(BREAKS_AT))
+
+
+def run_waves(
+    linear: LinearChain, time: np.ndarray, waves: np.ndarray, may_v: float, may_drain_v: float, parts: np.ndarray
+) -> tuple[Network, Transient]:
+    """The same of any open-circuit voltages of a disc (V, batch + time); parts: of the ratings (V) at which the gate
+    breaks down, inf never."""
+    network = linear.assembly.network
     levels = [np.where(np.isfinite(parts), parts * may, _NEVER_V) for may in (may_v, may_drain_v)]
     whole = breaking_down(network, *levels)
     driven = {name: waves * amplitude for name, amplitude in linear.assembly.drive.items()}
@@ -175,7 +187,8 @@ def _broken_through(whole: Network, run: Transient) -> tuple[np.ndarray, ...]:
     return tuple(most)
 
 
-def _through_clamps(chain: SignalChain, network: Network, run: Transient) -> dict[str, float]:
+def through_clamps(chain: SignalChain, network: Network, run: Transient) -> dict[str, float]:
+    """The most through a clamp of the chain, and what it may carry, A, as `Knock` has them."""
     names = [element.name for element in network if isinstance(element, Clamp)]
     if not names:
         return {"clamp_a": 0.0, "clamp_may_a": float("inf")}

@@ -20,9 +20,10 @@ from piezolab.studies.added_harmonics import distortion
 from piezolab.studies.bias import bias
 from piezolab.studies.hiss import noise
 from piezolab.studies.kept import kept
-from piezolab.studies.knock import KNOCK_V, knock
+from piezolab.studies.knock import KNOCK_V
 from piezolab.studies.levels import levels
 from piezolab.studies.linear import LinearChain
+from piezolab.studies.quick_knock import quick_knock
 from piezolab.studies.response import low_note_hz
 
 EDGE_OVER_PLAY = 1.25  # the clip edge stays at least so far above hard playing, or where it was
@@ -38,14 +39,13 @@ BARS = ("voltage", "current", "edge", "added", "bass", "warm bass", "hiss")
 @dataclass(frozen=True)
 class Tried:
     """One protection. changes: of the chain; misses: the bars that it misses, of `BARS`; gate_source_v, gate_drain_v:
-    furthest under source and drain in a knock, V; silent_s: the longest silence, s; low_note_db, warm_low_note_db,
+    furthest under source and drain in a knock, V, nan where other bars are missed; low_note_db, warm_low_note_db,
     hiss_db: what it costs, dB."""
 
     changes: Mapping[str, Any]
     misses: tuple[str, ...]
     gate_source_v: float
     gate_drain_v: float
-    silent_s: float
     low_note_db: float
     warm_low_note_db: float
     hiss_db: float
@@ -54,13 +54,12 @@ class Tried:
 @dataclass(frozen=True)
 class Protection:
     """needed: whether a knock exceeds a voltage rating of the chain as it is; enough: what meets every bar, None where
-    nothing does; best: what misses fewest; present: whether the chain has a clamp already; silent_s: as it is, s."""
+    nothing does; best: what misses fewest; present: whether the chain has a clamp already."""
 
     needed: bool
     enough: Tried | None
     best: Tried | None
     present: bool
-    silent_s: float
 
 
 @kept(2)
@@ -70,11 +69,10 @@ def protection(chain: SignalChain, peak_v: float = KNOCK_V) -> Protection | None
     at_rest = bias(chain)
     if at_rest is None or not bool(at_rest.works):
         return None
-    before = knock(chain, peak_v)
-    silent = float(before.silent_s.max())
+    before = quick_knock(chain, peak_v)
     present = chain.clamp != "none"
     if not before.over_voltage or present:
-        return Protection(before.over_voltage, None, None, present, silent)
+        return Protection(before.over_voltage, None, None, present)
     best = None
     for changes in _candidates(chain, float(at_rest.v_g)):
         give_way()
@@ -84,7 +82,7 @@ def protection(chain: SignalChain, peak_v: float = KNOCK_V) -> Protection | None
         if not tried.misses:
             break
     enough = best if best is not None and not best.misses else None
-    return Protection(True, enough, best, False, silent)
+    return Protection(True, enough, best, False)
 
 
 def _candidates(chain: SignalChain, gate_v: float) -> Iterator[dict[str, Any]]:
@@ -122,15 +120,14 @@ def _tried(chain: SignalChain, changes: Mapping[str, Any], peak_v: float) -> Tri
                                              ("hiss", hiss_db, HISS_DB)) if lost >= most]  # fmt: skip
     if misses:
         nothing = float("nan")
-        return Tried(changes, tuple(misses), nothing, nothing, nothing, low_db, warm_db, hiss_db)
-    found = knock(after, peak_v)
+        return Tried(changes, tuple(misses), nothing, nothing, low_db, warm_db, hiss_db)
+    found = quick_knock(after, peak_v)
     if found.over_voltage:
         misses.append("voltage")
-    if found.clamp_a > found.clamp_may_a:
+    if found.over_clamp:
         misses.append("current")
     return Tried(
-        changes, tuple(misses), float(found.gate_source_v.max()), float(found.gate_drain_v.max()),
-        float(found.silent_s.max()), low_db, warm_db, hiss_db,
+        changes, tuple(misses), found.gate_source_v, found.gate_drain_v, low_db, warm_db, hiss_db,
     )  # fmt: skip
 
 
@@ -142,12 +139,20 @@ def _bass_lost(before: SignalChain, after: SignalChain) -> tuple[float, float]:
         return float(np.abs(LinearChain.of(values).gain(np.array([hertz]))[0]))
 
     pairs = [(gain(each.values), gain(each.values.but(temp_c=max(WARM_C, each.temp_c)))) for each in (before, after)]
-    return tuple(20 * np.log10(was / now) for was, now in zip(*pairs, strict=True))
+    return tuple(_lost(was, now) for was, now in zip(*pairs, strict=True))
+
+
+def _lost(was: float, now: float) -> float:
+    """dB; nothing is lost where nothing was there."""
+    if not was > 0:
+        return 0.0
+    return float(20 * np.log10(was / now)) if now > 0 else float("inf")
 
 
 def _louder_hiss(after: SignalChain, before: SignalChain) -> float:
     """How much the A-weighted hiss comes nearer to the signal, dB."""
-    return float(noise(before).snr_db_a - noise(after).snr_db_a)
+    was, now = (float(noise(each).snr_db_a) for each in (before, after))
+    return was - now if np.isfinite(was) else 0.0  # where no signal is, hiss hides none
 
 
 def _more_harmonics(before: SignalChain, after: SignalChain) -> float:

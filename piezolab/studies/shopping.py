@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from piezolab import catalogue
 from piezolab.chain import SignalChain
 from piezolab.chain.assembly import assemble
 from piezolab.chain.parts import Part
@@ -63,7 +64,8 @@ def shopping(chain: SignalChain) -> tuple[Item, ...]:
     assembly = assemble(chain.values)
     blocking = driven_backwards(chain, assembly)
     parts = [part for part in assembly.where("board", "supply", "input") if _bought(part)]
-    return tuple(_item(part, volts, watts, part.name in blocking) for part in parts)
+    high = any(catalogue.inputs()[kind].phantom for kind in chain.input)
+    return tuple(_item(part, volts, watts, part.name in blocking, high) for part in parts)
 
 
 def other_types(chain: SignalChain) -> tuple[str, ...]:
@@ -79,7 +81,9 @@ def _bought(part: Part) -> bool:
     return on_board or part.key == "pad"
 
 
-def _item(part: Part, volts: dict[str, float], watts: dict[str, float], phantom: bool) -> Item:
+def _item(
+    part: Part, volts: dict[str, float], watts: dict[str, float], backwards: bool, phantom: bool
+) -> Item:
     if part.kind == "jfet":
         return Item(part.name, part.label, "transistor", None, None, key=part.key or "jfet")
     if part.kind == "clamp":
@@ -90,12 +94,12 @@ def _item(part: Part, volts: dict[str, float], watts: dict[str, float], phantom:
         watt = next((size for size in WATT_SIZES if size >= need), WATT_SIZES[-1])
         return Item(part.name, part.label, "resistor", value, _nearest(value, "E24"), watt=watt)
     highest = volts.get(part.name, 0.0)
-    need = max(MARGIN * highest, PHANTOM_V if phantom else 0.0)
+    need = max(MARGIN * highest, PHANTOM_V if backwards and phantom else 0.0)
     if film(value):
         rating = max(FILM_V, next((size for size in RATINGS_V if size >= need), RATINGS_V[-1]))
         return Item(part.name, part.label, "film", value, _nearest(value, "E12"), highest, rating)
     rating = next((size for size in RATINGS_V if size >= need), RATINGS_V[-1])
-    kind, positive = ("bipolar", None) if phantom else ("electrolytic", part.nodes[0])
+    kind, positive = ("bipolar", None) if backwards else ("electrolytic", part.nodes[0])
     return Item(part.name, part.label, kind, value, _nearest(value, "E12"), highest, rating, positive)
 
 

@@ -16,8 +16,8 @@ from piezolab.catalogue import data_dir, spelled_out
 FILES = ("transistors", "inputs", "cables", "batteries", "pickups", "clamps")
 FROZEN = Path(__file__).with_name("frozen_rows.json")
 
-#: Words that change no figure and may be mended; which row stands for which; and the sizes of a battery, on which no
-#: figure of a chain depends.
+#: Words that change no figure and may be mended; which row stands for which; and the sizes of a battery, and what
+#: an input feeds microphones with, on which no figure of a chain depends.
 PROSE = {
     "label",
     "note",
@@ -34,6 +34,8 @@ PROSE = {
     "length",
     "width",
     "depth",
+    "feed_v",
+    "feed_ohm",
 }
 
 

@@ -1,32 +1,37 @@
 """What protects a gate: every bar that the study promises is measured again on the chain that it proposes."""
 
 import os
+from collections import Counter
 
 import numpy as np
 import pytest
 
 from piezolab.chain import SignalChain
+from piezolab.pages.how_loud_before_it_clips.knock_words import protection_words
+from piezolab.studies.added_harmonics import distortion
 from piezolab.studies.bias import bias
 from piezolab.studies.hiss import noise
-from piezolab.studies.knock import knock
+from piezolab.studies.knock import Knock, knock
 from piezolab.studies.levels import levels
 from piezolab.studies.protection import BARS, protection
+from piezolab.studies.quick_knock import QuickKnock, quick_knock
 from piezolab.studies.response import response
+from tests.chain.strategies import random_chain
 
-MANY = 500 if os.environ.get("PIEZOLAB_LONG") else 1
+LONG = bool(os.environ.get("PIEZOLAB_LONG"))
+MANY, WHOLE_EVERY = (500, 10) if LONG else (4, 2)
 
 
-def chains(count: int) -> list[SignalChain]:
-    """Stages that work at rest, pickups of 1 nF and more, gate resistors up to 22 megohm."""
+def chains_and_knocks(count: int) -> list[tuple[SignalChain, float]]:
+    """Random stages that work at rest, pickups of 1 nF and more, gate resistors up to 22 megohm, no clamp; and knocks
+    of 10 to 60 V."""
     rng, found = np.random.default_rng(5), []
     while len(found) < count:
-        chain = SignalChain({
-            "stage": str(rng.choice(["follower", "gain"])), "return": str(rng.choice(["ground", "divider"])),
-            "pickup_c": 1e-9 * 50 ** rng.random(), "gate_r": 1e6 * 22 ** rng.random(),
-            "play_v": 0.1 * 20 ** rng.random(), "jfet": str(rng.choice(["J113", "2N5457", "2N3819"])),
-        })  # fmt: skip
-        if protection_wanted(chain):
-            found.append(chain)
+        chain = random_chain(rng, clamp="none")
+        peak_v = 10.0 * 6.0 ** rng.random()
+        values = chain.values
+        if chain.topology.powered and values.pickup_c >= 1e-9 and values.gate_r <= 22e6 and protection_wanted(chain):
+            found.append((chain, peak_v))
     return found
 
 
@@ -36,27 +41,69 @@ def protection_wanted(chain: SignalChain) -> bool:
 
 
 def test_what_is_proposed_keeps_every_bar_and_the_rest_is_named() -> None:
-    enough, asked = 0, 0
-    for chain in chains(MANY):
-        found = protection(chain)
+    """Each bar measured anew by the study that owns it; the knock by the whole run for every few chains."""
+    enough, asked, missed = 0, 0, Counter()
+    for n, (chain, peak_v) in enumerate(chains_and_knocks(MANY)):
+        found = protection(chain, peak_v)
         if not found.needed:
             continue
         asked += 1
         if found.enough is None:
             assert found.best.misses and set(found.best.misses) <= set(BARS)
+            assert "Keep knocks off" in protection_words(chain, found)
+            missed[found.best.misses] += 1
             continue
         enough += 1
         after = chain.but(found.enough.changes)
-        hit = knock(after)
-        assert hit.gate_source_v.max() <= hit.may_v and hit.gate_drain_v.max() <= hit.may_drain_v
-        assert hit.clamp_a <= hit.clamp_may_a
+        if n % WHOLE_EVERY == 0:
+            hit = knock(after, peak_v)
+            assert hit.gate_source_v.max() <= hit.may_v and hit.gate_drain_v.max() <= hit.may_drain_v
+            assert hit.clamp_a <= hit.clamp_may_a
         before, edge = (float(levels(each).clip_input_v_peak) for each in (chain, after))
         assert edge >= min(1.25 * chain.play_v, 0.999 * before)
-        for temp_c, most in ((25.0, 0.1), (40.0, 0.5)):
-            was, now = (response(each.but(temp_c=temp_c)).low_note_gain for each in (chain, after))
-            assert 20 * np.log10(was / now) < most
-        assert noise(chain).snr_db_a - noise(after).snr_db_a < 0.5
-    assert asked and enough >= 0.9 * asked
+        rough, clean = (float(distortion(each).added[-1]) for each in (after, chain))
+        assert np.isnan(rough) or rough - clean < 1e-3
+        for temp_c, most in ((chain.temp_c, 0.1), (max(40.0, chain.temp_c), 0.5)):
+            was, now = (float(response(each.but(temp_c=temp_c)).low_note_gain) for each in (chain, after))
+            assert was <= now * 10 ** (most / 20)
+        was, now = (float(noise(each).snr_db_a) for each in (chain, after))
+        assert not np.isfinite(was) or was - now < 0.5
+    if LONG:
+        print(f"{enough} of {asked} that need it, of {MANY}; the rest misses {dict(missed)}")
+    assert asked >= 0.3 * MANY and enough >= 0.9 * asked - (0 if LONG else 1)
+
+
+def _part(found: Knock | QuickKnock) -> float:
+    """The furthest of both junctions, as a part of its rating."""
+    sides = ((found.gate_source_v, found.may_v), (found.gate_drain_v, found.may_drain_v))
+    return max(float(np.max(reached)) / may for reached, may in sides)
+
+
+@pytest.mark.parametrize("near", [0.995, 1.005])
+def test_near_a_rating_fine_steps_decide_as_the_whole_run_does(near: float) -> None:
+    """The knock is scaled by halving until the furthest voltage lies half a percent beside the rating."""
+    chain = SignalChain()
+    low, high = 5.0, 40.0
+    for _ in range(10):
+        peak = (low + high) / 2
+        low, high = (peak, high) if _part(quick_knock(chain, peak)) < near else (low, peak)
+    hit, quick = knock(chain, peak), quick_knock(chain, peak)
+    assert quick.fine and quick.gate_source_v == pytest.approx(float(hit.gate_source_v.max()), rel=1e-6)
+    assert _part(hit) == pytest.approx(near, abs=4e-3)
+    assert quick.over_voltage == hit.over_voltage == (near > 1)
+
+
+RAILS = {"return": "divider", "clamp": "rails", "clamp_part": "low-leakage-double"}
+
+
+@pytest.mark.parametrize("link", [{}, {"stage": "gain", "clamp": "pair"}, RAILS])
+def test_the_quick_run_reaches_as_far_as_the_whole_one(link: dict) -> None:
+    chain = SignalChain(link)
+    hit, quick = knock(chain), quick_knock(chain)
+    assert quick.gate_source_v == pytest.approx(float(hit.gate_source_v.max()), rel=0.01)
+    assert quick.gate_drain_v == pytest.approx(float(hit.gate_drain_v.max()), rel=0.01)
+    assert quick.clamp_a == pytest.approx(hit.clamp_a, rel=0.2)
+    assert quick.over_voltage == hit.over_voltage and quick_knock(SignalChain(stage="direct")) is None
 
 
 def test_an_ordinary_diode_costs_bass_as_its_resistance_at_rest_says() -> None:

@@ -62,11 +62,12 @@ def test_a_resistor_that_gets_warm_is_a_larger_one() -> None:
     assert hot["R_D"].watt == 2.0 and hot["R_G"].watt == 0.25
 
 
-def test_phantom_only_where_an_input_can_send_it() -> None:
+def test_bipolar_only_where_an_input_feeds_the_plug_and_high_rated_only_for_phantom_power() -> None:
     for kind, row in catalogue.inputs().items():
         item = next(item for item in shopping(from_link(f"input={kind}")) if item.name == "C_out")
-        assert item.kind == ("bipolar" if row.phantom else "electrolytic")
-        assert (item.rating_v >= 63.0) == row.phantom == (item.positive is None)
+        fed = row.phantom or row.feed_v is not None
+        assert item.kind == ("bipolar" if fed else "electrolytic")
+        assert (item.rating_v >= 63.0) == row.phantom and fed == (item.positive is None)
 
 
 @pytest.mark.parametrize("stage", ["follower", "gain"])

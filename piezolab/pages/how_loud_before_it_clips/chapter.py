@@ -8,9 +8,10 @@ from typing import Any
 import numpy as np
 
 from piezolab.chain import SignalChain
+from piezolab.pages.how_loud_before_it_clips.cure_words import before_after
 from piezolab.pages.how_loud_before_it_clips.knock_section import KnockSection
 from piezolab.pages.how_loud_before_it_clips.level_figures import PLAYING, axes, fading_figure, found, line
-from piezolab.pages.how_loud_before_it_clips.level_path_figure import path_figure
+from piezolab.pages.how_loud_before_it_clips.level_path_section import LevelPathSection
 from piezolab.pages.how_loud_before_it_clips.tasks import TASKS
 from piezolab.pages.kit.battery_words import life as life_words
 from piezolab.pages.kit.blocks import bullets, paragraphs, table
@@ -20,7 +21,6 @@ from piezolab.pages.kit.sections import PlotSection, Section
 from piezolab.pages.kit.sentences import decibel_words, not_working
 from piezolab.pages.kit.skeleton import Chapter, Page, View
 from piezolab.pages.kit.touch_words import offer
-from piezolab.pages.kit.wish_words import FAILS
 from piezolab.quantity import show
 from piezolab.sheets.what_and_why import change_words
 from piezolab.studies.added_harmonics import Distortion, transfer_curve
@@ -29,10 +29,9 @@ from piezolab.studies.first_touch import room_touch
 from piezolab.studies.judging.judgement import judgement
 from piezolab.studies.judging.wish import ENOUGH_DB
 from piezolab.studies.levels import Levels, levels
-from piezolab.studies.more_room import Change, more_room
+from piezolab.studies.more_room import more_room
 
 SLUG = "how-loud-before-it-clips"
-LEVEL_DB = 0.5  # less of a change of level is not told
 #: Added harmonics as a part of the note, and what that sounds like. Ours (common practice, no source).
 ADDED = (
     (0.001, "clean"),
@@ -107,22 +106,10 @@ def room_words(chain: SignalChain) -> str:
                 "then look for a loose disc, a loose solder joint or a string that touches wood."
             )
         return paragraphs("No usual change, one at a time, gives this chain more room without costing more elsewhere.")
-    said = [f"{words[0].upper()}{words[1:]}: {_before_after(change)}"
+    said = [f"{words[0].upper()}{words[1:]}: {before_after(change)}"
             for change in changes for words in [change_words(chain, change)]]  # fmt: skip
     keeps = "; each keeps the stage working" if chain.topology.powered else ""
     return bullets(said) + paragraphs(f"Computed for this chain, one change at a time{keeps}. Now → then.")
-
-
-def _before_after(change: Change) -> str:
-    """Room and level now and then, and what it costs."""
-    said = f"room {_signed(change.before.headroom_db)} → {_signed(change.after.headroom_db)} dB"
-    if abs(float(change.after.gain_db - change.before.gain_db)) >= LEVEL_DB:
-        said += f", level {_signed(change.before.gain_db)} → {_signed(change.after.gain_db)} dB"
-    return said + "".join(f"; but then it {FAILS[name]}" for name in change.costs)
-
-
-def _signed(db: np.ndarray) -> str:
-    return f"{round(float(db), 1) + 0.0:.1f}".replace("-", "−") if math.isfinite(db) else "no limit"
 
 
 # -- what is looked at when the hand rests ------------------------------------------------------------------------
@@ -191,7 +178,7 @@ def more(state: PageState) -> list[Any]:
     """The sections below the controls."""
     return [
         Section(state, "room", "What gives more room?", room_words, care=LOUD),
-        PlotSection(state, "From the disc to the input", path_figure, folded=True),
+        LevelPathSection(state),
         Section(state, "battery", "How long does the supply last?", battery_words),
         PlotSection(state, "While the battery runs down", fading_figure, folded=True),
         KnockSection(state),

@@ -8,7 +8,10 @@ from piezolab.pages.how_loud_before_it_clips.knock_words import knock_words, pro
 from piezolab.pages.kit.blocks import Buttons
 from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.sections import Foldable, Following
+from piezolab.pages.kit.ways import onward
 from piezolab.studies.protection import Protection, protection
+
+SILENT = "Silent, weak or rough since a knock, and not back after that time? Find out what broke."
 
 
 class KnockSection(VBox, Following):
@@ -25,9 +28,10 @@ class KnockSection(VBox, Following):
     def _tell(self) -> None:
         chain, self.found = self._state.chain, None
         self._offer()
-        self.head.content = knock_words(chain)
+        onwards = onward("where-is-the-fault", self._state.carried, SILENT) if chain.topology.powered else ""
+        self.head.content = knock_words(chain) + onwards
         self.found = protection(chain)
-        self.head.content = knock_words(chain, protection_words(chain, self.found))
+        self.head.content = knock_words(chain, protection_words(chain, self.found)) + onwards
         self._offer()
 
     def _offer(self) -> None:

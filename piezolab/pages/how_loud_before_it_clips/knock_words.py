@@ -112,9 +112,10 @@ def protection_words(chain: SignalChain, found: Protection | None) -> str:
     where = "to ground" if changes["clamp"] == "pair" else "to ground and supply"
     stopper = changes.get("gate_stop", 0.0)
     behind = f", behind a stopper of {show(stopper, 'ohm', 2)}" if stopper else ""
+    before_s, after_s = (float(knock(each).silent_s.max()) for each in (chain, chain.but(changes)))
     cost = max(found.enough.low_note_db, found.enough.hiss_db)
     return (
         f"A clamp keeps it within: {kind.label} ({kind.type_number}), from the gate {where}{behind}. In bass and hiss "
-        f"it costs {'under 0.1' if cost < 0.1 else f'{cost:.1f}'} dB. {_ONLY_PARTLY}: {_time(found.silent_s)} → "
-        f"{_time(found.enough.silent_s)}."
+        f"it costs {'under 0.1' if cost < 0.1 else f'{cost:.1f}'} dB. {_ONLY_PARTLY}: "
+        f"{_time(before_s)} → {_time(after_s)}."
     )

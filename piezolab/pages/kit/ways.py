@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from html import escape
 from typing import Any
 
 import traitlets
@@ -34,6 +35,12 @@ class Ways(Piece):
     def _follow(self, _change: Any = None) -> None:
         # At once: whoever moves a control and goes on means the chain on the screen.
         self.query = self._state.carried
+
+
+def onward(slug: str, query: str, words: str) -> str:
+    """A line that leads to another chapter, HTML; query: what goes along."""
+    target = slug + ("?" + query if query else "")
+    return f'<p><a href="{escape(target)}">{escape(words)}</a></p>'
 
 
 def neighbours(slug: str, chapters: list[ChapterFile]) -> list[dict[str, str]]:

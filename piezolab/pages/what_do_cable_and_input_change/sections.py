@@ -29,7 +29,7 @@ from piezolab.studies.inputs import (
 )
 from piezolab.studies.judging.worth import second_worth, worth, worth_by_input
 from piezolab.studies.output import load_impedance, output_corner, output_impedance
-from piezolab.studies.phantom import FEED_OHM, SUPPLY_V, phantom
+from piezolab.studies.phantom import FEED_OHM, SUPPLY_V, phantom, plug_in_power
 from piezolab.studies.plugging import SETTLED_V, plugging, remedies
 from piezolab.studies.polarity import second_pickup
 from piezolab.studies.response import response
@@ -48,9 +48,14 @@ def sections(state: PageState) -> Sequence[Any]:
         Section(state, "place", "Stage in the instrument, or in a box at the far end?", near_or_far, folded=True),
         Section(state, "two", "Two inputs at once", two_inputs, folded=True),
         Section(state, "thump", "Direct voltage and the thump of plugging in", thump, folded=True),
-        Section(state, "phantom", "If phantom power reaches it", phantom_power, folded=True),
+        Section(state, "phantom", "If phantom or plug-in power reaches it", phantom_power, folded=True),
         Section(state, "polarity", "Which way up? A second pickup beside this one", which_way_up, folded=True),
     ]
+
+THROUGH = (
+    "A splitting lead or a plain through-jack puts both on your output: the first row. With a buffered through-jack "
+    "the device that has it loads the output alone: its own row."
+)
 
 
 # -- inputs -------------------------------------------------------------------------------------------------------
@@ -100,6 +105,7 @@ def two_inputs(chain: SignalChain) -> str:
         row = this_input(chain)
         single = [r for r in compare_inputs(chain) if r.kind in chain.input]
         caption = "Together their resistances are in parallel and their capacitances add; the touchier one clips first."
+        ground = f"{THROUGH} {ground}"
         return _input_table("input", [row, *single], (), chain, caption) + paragraphs(ground)
     caption = (
         f"{say.plugged(chain)[0].upper()}{say.plugged(chain)[1:]}, and a second input on the same cable: the "
@@ -246,7 +252,26 @@ def phantom_power(chain: SignalChain) -> str:
         "Or switch phantom power off at the input, wait a minute, then plug in; volume down first.",
         "Never try it out: the bang can harm loudspeakers and ears.",
     )
-    return paragraphs(intro) + bullets(say.phantom_sentences(phantom(chain))) + paragraphs("What to do:") + bullets(do)
+    told = bullets(say.phantom_sentences(phantom(chain))) + paragraphs("What to do:") + bullets(do)
+    return paragraphs(intro) + told + _plug_in(chain)
+
+
+def _plug_in(chain: SignalChain) -> str:
+    """What the sockets that feed small microphones would do, each in a row."""
+    rows = {kind: row for kind, row in catalogue.inputs().items() if row.feed_v}
+    found = plug_in_power(chain, tuple(rows))
+    if not found:
+        return paragraphs("The few volts that recorders and headset sockets feed a microphone with harm no bare disc.")
+    lines = [
+        (
+            f"{row.label}: {show(row.feed_v, 'V', 2)} through {show(row.feed_ohm, 'ohm', 2)}",
+            say.across(found[kind]),
+            "changes" if found[kind].disturbs else "stays",
+        )
+        for kind, row in rows.items()
+    ]
+    head = ("it feeds small microphones", "output capacitor in the end", "current at rest")
+    return table(head, lines, "Plug-in power, as such sockets commonly have it.")
 
 
 def which_way_up(chain: SignalChain) -> str:

@@ -103,6 +103,7 @@ def advice(judged: Judgement, row: InputRow) -> list[str]:
             "Phantom power can reach this socket: switch it off and wait a minute before you plug in. Better, put a "
             "transformer box between."
         )
+    said += [fed_sentence(found) for found in judged.fed.values()]
     if jump is not None and abs(jump.step_v) > SETTLED_V:
         said.append(f"Plugging in makes a thump of {show(abs(jump.step_v), 'V', 2)}: mute first. See below for cures.")
     return said
@@ -162,6 +163,37 @@ def phantom_sentences(found: Phantom | None) -> list[str]:
         _reversal(found),
     ]
     return said
+
+
+def across(found: Phantom) -> str:
+    """What the output capacitor holds in the end, for a table."""
+    if not found.blocked:
+        return "none"
+    way = "the wrong way round" if found.reversed else "the right way round"
+    bears = "" if found.capacitor_safe else ": film, bipolar or two back to back"
+    return f"{show(abs(found.capacitor_v), 'V', 2)}, {way}{bears}"
+
+
+def fed_sentence(found: Phantom) -> str:
+    """What the few volts do that a socket feeds small microphones with, and what to do about it."""
+    volt = f"This socket can feed {show(found.supply_v, 'V', 2)} for small microphones (plug-in power)"
+    if not found.blocked:
+        if not found.disturbs:
+            return f"{volt}; no output capacitor holds it off, yet your stage hardly minds. Volume down: it pops."
+        way = "more" if found.current_part > 0 else "less"
+        return (
+            f"{volt}: with no output capacitor the transistor's current becomes {abs(found.current_part):.0%} {way}. "
+            "Switch it off at the input, or put a film output capacitor in."
+        ).replace("%", " %")
+    if not found.reversed:
+        return f"{volt}: the output capacitor holds it off, the right way round. Volume down: it pops."
+    held = f"{volt}: in the end the output capacitor holds {show(-found.capacitor_v, 'V', 2)} the wrong way round"
+    if found.capacitor_safe:
+        return f"{held}. It bears that: film, or so little that an electrolytic does. Volume down: it pops."
+    return (
+        f"{held}, and an electrolytic fails of that. Switch it off at the input, or take a film or bipolar capacitor, "
+        "or two electrolytics of twice the value back to back."
+    )
 
 
 def _reversal(found: Phantom) -> str:

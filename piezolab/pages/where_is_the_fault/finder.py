@@ -192,7 +192,7 @@ class Finder:
         if found.next is not None:
             self.entry.fill({"check": found.next.check.key})
         self.taken.content = taken_html(weighed.entries, weighed.used, found, chain)
-        self.places.content = places_html(found, chain) if weighed.entries or weighed.heard else ""
+        self.places.content = places_html(found, chain, self._state.carried) if weighed.entries or weighed.heard else ""
 
     def _list(self, checks: tuple[Check, ...]) -> None:
         """What can be read on this chain; other lanes are another list to pick from."""

@@ -7,14 +7,17 @@ from html import escape
 
 from piezolab.chain import SignalChain
 from piezolab.pages.kit.blocks import bullets, guard, paragraphs, table
+from piezolab.pages.kit.ways import onward
 from piezolab.pages.where_is_the_fault import sentences as say
 from piezolab.pages.where_is_the_fault.entry import Entry, MeterEntry
 from piezolab.pages.where_is_the_fault.feed_words import fed
 from piezolab.studies.faults.bands import seen_shares
 from piezolab.studies.faults.diagnosis import Diagnosis
+from piezolab.studies.faults.misbuilt import FROM_A_KNOCK
 from piezolab.studies.faults.table import FaultTable
 from piezolab.studies.metering.instrument import Meter
 
+PROTECT = "What a knock does to the gate, and the clamp that keeps it off."
 _PLACES = 5
 _LEAST_PLACE, _LEAST_MEND = 0.02, 0.01
 _MENDS = 3
@@ -60,9 +63,10 @@ def taken_html(entries: Sequence[Entry], used: Sequence[int], found: Diagnosis, 
     return fed(table(("reading", "it said", "")[: 3 if notes else 2], rows, "Taken so far."), chain)
 
 
-def places_html(found: Diagnosis, chain: SignalChain) -> str:
-    """The likely places with their faults and repairs; what to mind stands at the first repair that wants it."""
-    said, told = "", set()
+def places_html(found: Diagnosis, chain: SignalChain, query: str = "") -> str:
+    """The likely places with their faults and repairs; what to mind stands at the first repair that wants it, and a way
+    to what keeps knocks off, with `query`, below all where one may have hurt the gate."""
+    said, told, knocked = "", set(), False
     if found.two_suspected and found.suspects:
         names = [say.spot_words(spot, chain) for spot, _ in found.suspects[:4]]
         said += paragraphs("Two faults at once: look at " + "; ".join(names) + ".")
@@ -75,7 +79,8 @@ def places_html(found: Diagnosis, chain: SignalChain) -> str:
             said += f"{'' if caution in told else guard(caution)}</li>"
             told.add(caution)
         said += "</ul>"
-    return fed(said, chain)
+        knocked |= any(f.kind in FROM_A_KNOCK and f.probability >= _LEAST_MEND for f in spot.faults)
+    return fed(said, chain) + (onward("how-loud-before-it-clips", query, PROTECT) if knocked else "")
 
 
 def expected_html(found: Diagnosis, chain: SignalChain, meter: Meter) -> str:

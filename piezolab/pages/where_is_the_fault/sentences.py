@@ -14,7 +14,7 @@ from piezolab.pages.where_is_the_fault.fault_state import Weighed
 from piezolab.quantity import show
 from piezolab.sheets.words import lane_name
 from piezolab.studies.faults.diagnosis import Diagnosis, FaultShare, NextReading
-from piezolab.studies.faults.hearing import FINE, NEW, WORDS, WORKED
+from piezolab.studies.faults.hearing import FINE, KNOCKED, NEW, WORDS, WORKED
 from piezolab.studies.faults.hypotheses import Hypothesis
 from piezolab.studies.faults.knowledge import knowledge
 from piezolab.studies.faults.readings import UNITS, Check, Reading
@@ -222,7 +222,7 @@ def heard_words() -> dict[str, str]:
     """Words for what is heard, with their labels: heat comes first, then that all sounds well and what is known."""
     texts = knowledge().texts["heard"]
     heard = {word: texts[word]["label"] for word in ("hot", *(word for word in WORDS if word != "hot"))}
-    return {**heard, FINE: "it sounds fine", **{word: texts[word]["label"] for word in (WORKED, NEW)}}
+    return {**heard, FINE: "it sounds fine", **{word: texts[word]["label"] for word in (WORKED, KNOCKED, NEW)}}
 
 
 def stop_words(turned: bool = False) -> str:

@@ -15,7 +15,8 @@ from piezolab.studies.faults.simulate import Findings
 
 WORDS = ("weak", "thin", "hum", "hiss", "distorted", "crackle", "thump", "dead", "hot")
 FINE = "fine"
-WORKED, NEW = "worked", "new"  # known without listening: it played well before; it is newly built
+# known without listening: it played well before; it is newly built; it is so since a drop or a knock
+WORKED, NEW, KNOCKED = "worked", "new", "knocked"
 TONES = ("none", "weak", "normal", "distorted")
 
 # Ears and words are not a meter: a word is also said without cause, or said for another, and what holds is not always
@@ -35,7 +36,7 @@ STILL_FINE = {
     "weak": 0.1, "thin": 0.3, "hum": 0.2, "hiss": 0.5, "distorted": 0.15, "crackle": 0.25, "thump": 0.5, "dead": 0.02,
     "hot": 0.1,
 }  # fmt: skip
-MISTOLD = 0.08  # whether it ever worked is told wrongly
+MISTOLD = 0.08  # whether it ever worked, or was knocked, is told wrongly
 DEAD_DB, WEAK_DB, THIN_DB, HUM_DB = -35.0, -7.0, -5.0, 14.0
 THUMP_V = 0.05
 
@@ -70,11 +71,13 @@ def holds(found: Findings, sound: slice, crackling: np.ndarray, hot_w: float) ->
     return np.stack([words[word] for word in WORDS])
 
 
-def heard_likelihood(said: Collection[str], surely: np.ndarray, worked: np.ndarray) -> np.ndarray:
+def heard_likelihood(
+    said: Collection[str], surely: np.ndarray, worked: np.ndarray, knocked: np.ndarray
+) -> np.ndarray:
     """Probability of the words said given how surely each holds (W, P), and of what is known besides given how surely
-    the board worked before (P,); shape (P,). Nothing said tells nothing."""
+    the board worked before, and its fault came with a knock, (P,); shape (P,). Nothing said tells nothing."""
     answer = np.ones(surely.shape[-1], surely.dtype)
-    for word, share in ((WORKED, worked), (NEW, 1 - worked)):
+    for word, share in ((WORKED, worked), (NEW, 1 - worked), (KNOCKED, knocked)):
         if word in said:
             answer *= MISTOLD + (1 - 2 * MISTOLD) * share
     if FINE in said:

@@ -41,11 +41,12 @@ class Limits:
 @dataclass(frozen=True)
 class Knowledge:
     """limits; weights: how common each kind is beside the others; worn: share of its cases in boards that had worked
-    before; texts: templates by table and key."""
+    before; knocked: share that came with a drop or a knock; texts: templates by table and key."""
 
     limits: Limits
     weights: Mapping[str, float]
     worn: Mapping[str, float]
+    knocked: Mapping[str, float]
     texts: Mapping[str, Any]
 
 
@@ -54,6 +55,7 @@ _SHARES = {
     "read_share", "unseen", "often_unseen",
 }  # fmt: skip
 _TABLES = ("kinds", "spots", "checks", "stop", "heard", "adapter")
+NOT_KNOCKED = 0.02  # share of a kind's cases that came with a drop or a knock, where none is given
 _KIND_TEXTS = ("mend", "reads", "shows", "source")
 
 
@@ -73,11 +75,11 @@ def read(path: Path) -> Knowledge:
         if not isinstance(table.get(name), dict):
             raise FaultDataError(f"{path.name}: the table [{name}] is missing")
     limits = _limits(path, table["limits"])
-    weights: dict[str, dict[str, float]] = {"weight": {}, "worn": {}}
+    weights: dict[str, dict[str, float]] = {"weight": {}, "worn": {}, "knocked": {}}
     for name, kind in table["kinds"].items():
         _check_kind(path, name, kind)
         for field, found in weights.items():
-            found[name] = kind[field]
+            found[name] = kind.get(field, NOT_KNOCKED)
     texts = MappingProxyType({name: table[name] for name in _TABLES})
     return Knowledge(limits, *(MappingProxyType(each) for each in weights.values()), texts)
 
@@ -105,7 +107,7 @@ def _check_kind(path: Path, name: str, kind: Mapping[str, Any]) -> None:
     caution = kind.get("caution", "none")
     if not isinstance(caution, str) or not caution.strip():
         raise FaultDataError(f"{path.name}, kinds.{name}, caution: {caution!r}; allowed is a text, or none at all")
-    for field in ("weight", "worn"):
-        share = kind.get(field)
+    for field in ("weight", "worn", "knocked"):
+        share = kind.get(field, NOT_KNOCKED if field == "knocked" else None)
         if not isinstance(share, float) or not 0 <= share <= 1:
             raise FaultDataError(f"{path.name}, kinds.{name}, {field}: {share!r} is not allowed; allowed is 0.0 to 1.0")

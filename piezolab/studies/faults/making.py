@@ -117,6 +117,7 @@ def _made(
         heard=hearing.holds(found, healthy, crackling, hot_w).astype(np.float32),
         tone=hearing.tone_shares(found, healthy).astype(np.float32),
         worked=np.repeat([knowledge().worn[fault.kind] for fault in faults], size).astype(np.float32),
+        knocked=np.repeat([knowledge().knocked[fault.kind] for fault in faults], size).astype(np.float32),
     )
 
 

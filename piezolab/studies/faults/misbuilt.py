@@ -1,4 +1,5 @@
-"""What comes of building, not of a part or a joint: leads in wrong lanes, cracked lanes, the wrong transistor, foil.
+"""What comes of building or of a knock, not of a part or a joint: leads in wrong lanes, cracked lanes, the wrong
+transistor, foil; a gate hurt through the disc.
 
 Which lanes lie side by side depends on the board, so a stray lead may be in any lane; all ways of one part's fault are
 mended alike and are one hypothesis.
@@ -38,6 +39,9 @@ from piezolab.studies.faults.network_names import (
 
 # Of V_GS(off); I_DSS goes with its square. A type's own spread ends between the two (common practice, no source).
 TOO_WEAK, TOO_STRONG = (0.12, 0.6), (1.7, 4.0)
+# A gate that lived through a breakdown leaks into the channel, megohms to kilohms (common practice, no source).
+FROM_A_KNOCK = ("leaky_gate", "shorted_gate")
+LEAKY_GATE_OHM, BURNT_GATE_OHM = (3e3, 5e6), (1.0, 50.0)
 # Brass outside, unshielded by ground: it takes up several times the hum (common practice, no source).
 BRASS_HUM = (4.0, 20.0)
 
@@ -54,6 +58,8 @@ def misbuilt(network: FaultNetwork, large: frozenset[str], ring: bool = False) -
             yield Hypothesis(f"hurt_capacitor:{p}", "hurt_capacitor", spot, (p,), 1.0, leaking(p))
     for part in network.transistors:
         yield from _transistor(network, part)
+    for part in network.transistors[:1]:  # the one at the disc
+        yield from _knocked(part)
     for lane, ends in network.long_lanes.items():
         ways = [_crack(network, lane, ends[at:]) for at in range(2, len(ends) - 1)]
         yield from _several(f"broken_lane:{lane}", "broken_lane", f"lane:{lane}", lane, ways)
@@ -117,6 +123,18 @@ def _transistor(network: FaultNetwork, part: Part) -> Iterator[Hypothesis]:
         return lambda settings, draw: {f"{q}.v_off": settings[f"{q}.v_off"] * draw(low, high)}
 
     yield from _several(f"unsuited:{q}", "unsuited", spot, q, [unsuited(*TOO_WEAK), unsuited(*TOO_STRONG)])
+
+
+def _knocked(part: Part) -> Iterator[Hypothesis]:
+    """Of a transistor whose gate was driven beyond its rating."""
+    q, (drain, gate, source) = part.name, part.nodes
+    far = [(lead, lane) for lead, lane in (("source", source), ("drain", drain)) if lane != gate]
+    ways = [drawn(f"{q}.gate-{lead}", *LEAKY_GATE_OHM) for lead, _ in far]
+    yield from _several(f"leaky_gate:{q}", "leaky_gate", f"transistor:{q}", q, ways)
+    for lead, lane in far:  # looked for as one short with whatever else joins the two lanes
+        edit = drawn(f"{q}.gate-{lead}", *BURNT_GATE_OHM)
+        key, spot = f"shorted_gate:{q}.{lead}", bridge_spot(gate, lane)
+        yield Hypothesis(key, "shorted_gate", spot, (q,), 1.0, edit)
 
 
 def _crack(network: FaultNetwork, lane: str, far: tuple[str, ...]) -> Edit:

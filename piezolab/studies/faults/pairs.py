@@ -52,7 +52,7 @@ class _Grid:
 
         self.value, self.width = fold(table.value), BANDWIDTH * fold(table.width)
         self.heard, self.tone = fold(table.heard), fold(table.tone)
-        self.worked = fold(table.worked[None])[0]
+        self.worked, self.knocked = fold(table.worked[None])[0], fold(table.knocked[None])[0]
 
 
 def composed(
@@ -88,7 +88,9 @@ def pairs(table: FaultTable, reckoned: Reckoned, heard: Sequence[str]) -> Pairs:
             each = each * _likelihood(table, grid, same, int(a), others)
         surely = np.maximum(grid.heard[:, a][:, None], grid.heard[:, others])
         worked = np.minimum(grid.worked[a][None], grid.worked[others])  # what came with the building spoils it for both
-        each = each * heard_likelihood(heard, surely.reshape(len(surely), -1), worked.ravel()).reshape(each.shape)
+        knocked = np.maximum(grid.knocked[a][None], grid.knocked[others])
+        told = heard_likelihood(heard, surely.reshape(len(surely), -1), worked.ravel(), knocked.ravel())
+        each = each * told.reshape(each.shape)
         found.append((int(a), others, each * (prior[a] * prior[others] / total)[:, None] / copies))
     first = np.concatenate([np.full(len(others), a) for a, others, _ in found])
     second = np.concatenate([others for _, others, _ in found])
@@ -141,7 +143,7 @@ def _likelihood(table: FaultTable, grid: _Grid, same: Same, a: int, others: np.n
 
 def _leading(table: FaultTable, reckoned: Reckoned, heard: Sequence[str]) -> np.ndarray:
     """The single faults that explain most, each reading being allowed to be another fault's."""
-    weight = table.weight * heard_likelihood(heard, table.heard, table.worked) ** 0.5
+    weight = table.weight * heard_likelihood(heard, table.heard, table.worked, table.knocked) ** 0.5
     for same, likelihood in zip(reckoned.groups, reckoned.likelihoods, strict=True):
         weight = weight * (likelihood + (0.1 if same.kind == "tone" else _LENIENT))
         weight = weight / weight.sum()

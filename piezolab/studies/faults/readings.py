@@ -7,14 +7,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from piezolab.studies.faults.hearing import FINE, NEW, TONES, WORDS, WORKED
+from piezolab.studies.faults.hearing import FINE, KNOCKED, NEW, TONES, WORDS, WORKED
 from piezolab.studies.metering.instrument import Meter
 
 KINDS = ("dc", "ohm", "low", "high", "tone")
 UNITS = {"dc": "V", "ohm": "ohm", "low": "V", "high": "V", "tone": ""}
 POWERED = frozenset({"dc", "low", "high", "tone"})
 INPUT = "input"
-SAYABLE = (*WORDS, FINE, WORKED, NEW)
+SAYABLE = (*WORDS, FINE, WORKED, KNOCKED, NEW)
 
 _DC_KNEE_V = 0.05  # below it volts count as such, above by their ratio
 _OHM_KNEE = 1.0
@@ -120,7 +120,7 @@ def checked_words(heard: Sequence[str]) -> tuple[str, ...]:
 
 def excluded(word: str) -> tuple[str, ...]:
     """Words that do not go with a word: nothing heard goes with "fine", and a board is new or has worked before."""
-    return {FINE: WORDS, WORKED: (NEW,), NEW: (WORKED,)}.get(word, (FINE,))
+    return {FINE: WORDS, WORKED: (NEW,), NEW: (WORKED, KNOCKED), KNOCKED: (NEW,)}.get(word, (FINE,))
 
 
 def scaled(kind: str, value: float | np.ndarray, meter: Meter) -> np.ndarray:

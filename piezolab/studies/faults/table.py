@@ -29,7 +29,7 @@ class FaultTable:
     width: simulated reading on the scale of `readings.scaled`, and bandwidth, (M, P); neighbours: of each check those
     that a slip of the probe would read instead; resolved: whether the meter resolves the sound reading; dangerous:
     builds from whose battery more than the limit flows; heard (W, P), tone (4, P): see `hearing`; worked: how surely
-    each had worked before, (P,).
+    each had worked before, (P,); knocked: how surely it came with a drop or a knock, (P,).
     """
 
     chain: SignalChain
@@ -55,6 +55,7 @@ class FaultTable:
     heard: np.ndarray
     tone: np.ndarray
     worked: np.ndarray
+    knocked: np.ndarray
 
     def index(self, check: Check) -> int:
         """Row of a numeric check. Raises ValueError."""

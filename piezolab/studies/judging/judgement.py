@@ -20,6 +20,7 @@ from piezolab.studies.judging.thin import ThinPart, thin_part
 from piezolab.studies.judging.working import Working, working
 from piezolab.studies.judging.worth import Worth, worth
 from piezolab.studies.kept import kept
+from piezolab.studies.phantom import Phantom, plug_in_power
 from piezolab.studies.plugging import Plugging, plugging
 
 STEP_V, SETTLE_S, DC_V = 0.1, 3.0, 50e-3  # most on plugging in, until settled, and that stays on the jack
@@ -32,7 +33,8 @@ class Judgement:
     working: does it work at rest, over spread and battery (None with no stage); edges: where it clips; bare, sound:
     bass and level of the bare pickup and of the chain as it is; worth: what the stage brings, a follower's where there
     is none; thin: the part that makes the stage thin; plug: thump, settling time and direct voltage at the jack (None
-    with no stage); loudness: hum and hiss on one scale; life: of the battery (None for an adapter and with no stage).
+    with no stage); fed: what its inputs that feed microphones do to the output, by kind; loudness: hum and hiss on one
+    scale; life: of the battery (None for an adapter and with no stage).
     """
 
     chain: SignalChain
@@ -64,6 +66,10 @@ class Judgement:
     @cached_property
     def plug(self) -> Plugging | None:
         return plugging(self.chain)
+
+    @cached_property
+    def fed(self) -> dict[str, Phantom]:
+        return plug_in_power(self.chain)
 
     @cached_property
     def loudness(self) -> Loudness:

@@ -13,18 +13,20 @@ from piezolab.pages.where_is_the_fault import sentences as say
 from piezolab.pages.where_is_the_fault.finder_blocks import places_html, unseen_html
 from piezolab.studies.faults import FaultTable, Reading, diagnose, fault_table, predicted
 from piezolab.studies.faults.bands import seen_shares
+from piezolab.studies.faults.diagnosis import Diagnosis
 from piezolab.studies.faults.fault_network import FaultNetwork, fault_network
 from piezolab.studies.faults.hearing import WORDS
 from piezolab.studies.faults.hypotheses import Hypothesis
 from piezolab.studies.faults.knowledge import knowledge
 from piezolab.studies.faults.making import faults_of
+from piezolab.studies.faults.misbuilt import FROM_A_KNOCK, LEAKY_GATE_OHM
 from tests.studies.faults import direct
-from tests.studies.faults.test_simulate import METER, found
+from tests.studies.faults.test_simulate import DRAWN, METER, found
 
 CHAIN = SignalChain()
 NEW = {
     "misplaced", "broken_lane", "upside_down", "wrong_device", "unsuited", "never_on", "stereo_plug", "foil",
-    "hurt_capacitor",
+    "hurt_capacitor", "leaky_gate", "shorted_gate",
 }  # fmt: skip
 
 
@@ -107,6 +109,44 @@ def test_brass_outside_hums_and_reads_like_a_sound_build(table: FaultTable) -> N
     sound = [Reading(*check.split(":"), predicted(table, "healthy")[check][1]) for check in ("ohm:pickup", "dc:source")]
     kinds = [fault.kind for fault in diagnose(table, sound, ("hum",)).spots[0].faults]
     assert kinds[0] == "upside_down"
+
+
+def test_a_leaky_gate_is_a_resistor_into_the_channel() -> None:
+    """By hand: between gate and source, then between gate and drain."""
+    fault, parts = faults()["leaky_gate:Q1"], direct.parts_of(CHAIN)
+    drain, gate, source = parts["Q1"].nodes
+    assert len(fault.edits) == 2
+    for way, far in enumerate((source, drain)):
+        leak = replace(parts["R_S"], name="leak", nodes=(gate, far), value=DRAWN)
+        agrees(parts | {"leak": leak}, fault, way)
+        drawn = fault.edits[way]({}, lambda low, high: np.array([low, high]))
+        assert next(iter(drawn.values())) == pytest.approx(LEAKY_GATE_OHM)
+
+
+def test_only_the_gate_at_the_disc_is_hurt_by_a_knock() -> None:
+    for stage, gates in (("direct", set()), ("follower", {"Q1"}), ("gain", {"Q1"})):
+        found = faults(SignalChain(stage=stage)).values()
+        assert {fault.parts[0] for fault in found if fault.kind in FROM_A_KNOCK} == gates
+
+
+def test_since_a_knock_the_gate_is_suspected_first_and_the_clamp_named(table: FaultTable) -> None:
+    """Silent since a drop: among all that a drop does the transistor comes first; a reading tells the rest."""
+    before, after = (diagnose(table, (), ("dead", *more)) for more in ((), ("knocked",)))
+
+    def share(got: Diagnosis) -> float:
+        return sum(f.probability for s in got.spots for f in s.faults if f.kind in FROM_A_KNOCK)
+
+    assert after.spots[0].spot == "transistor:Q1" and share(after) > 3 * share(before)
+    expected = predicted(table, "leaky_gate:Q1")
+    readings = [Reading(*check.split(":"), expected[check][1]) for check in
+                ("ohm:pickup", "ohm:source", "dc:source", "dc:pickup")]  # fmt: skip
+    got = diagnose(table, readings, ("weak", "knocked"))
+    assert got.spots[0].faults[0].key == "leaky_gate:Q1"
+    told = places_html(got, CHAIN, "stage=follower")
+    assert "how-loud-before-it-clips?stage=follower" in told and "put a clamp at the gate" in told
+    assert knowledge().texts["kinds"]["leaky_gate"]["caution"].split(".")[0] in told
+    bare = places_html(diagnose(table, (Reading("ohm", "clip", 0.3),)), CHAIN)
+    assert "how-loud-before-it-clips" not in bare
 
 
 def test_places_of_the_new_faults() -> None:

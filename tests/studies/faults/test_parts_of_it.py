@@ -62,7 +62,7 @@ def test_what_is_said() -> None:
     worked = np.array([0.5, 0.5])
 
     def odds(*said: str, history: np.ndarray = worked) -> float:
-        one, other = hearing.heard_likelihood(said, surely, history)
+        one, other = hearing.heard_likelihood(said, surely, history, worked)
         return float(other / one)
 
     assert odds() == 1
@@ -76,10 +76,12 @@ def test_what_is_said() -> None:
 
 def test_what_is_known_besides() -> None:
     surely, worked = np.zeros((len(WORDS), 2)), np.array([0.02, 0.9])
-    before, new = (hearing.heard_likelihood((word,), surely, worked) for word in (hearing.WORKED, hearing.NEW))
+    before, new = (hearing.heard_likelihood((word,), surely, worked, worked) for word in (hearing.WORKED, hearing.NEW))
     assert before + new == pytest.approx(1.0) and before[1] > 5 * before[0] and new[0] > 5 * new[1]
-    both = hearing.heard_likelihood(("hum", hearing.NEW), surely, worked)
-    assert both == pytest.approx(new * hearing.heard_likelihood(("hum",), surely, worked))
+    both = hearing.heard_likelihood(("hum", hearing.NEW), surely, worked, worked)
+    assert both == pytest.approx(new * hearing.heard_likelihood(("hum",), surely, worked, worked))
+    knocked = hearing.heard_likelihood((hearing.KNOCKED,), surely, worked, np.array([0.02, 0.7]))
+    assert knocked == pytest.approx([0.08 + 0.84 * 0.02, 0.08 + 0.84 * 0.7])
 
 
 @pytest.mark.parametrize(("said", "other"), [((hearing.WORKED, hearing.NEW), "new"), (("weak", FINE), "fine")])

@@ -19,7 +19,7 @@ from piezolab.studies.faults.drawn_board import side_by_side
 from piezolab.studies.faults.draws import Spread, with_faults
 from piezolab.studies.faults.fault_network import fault_network
 from piezolab.studies.faults.hypotheses import Hypothesis
-from piezolab.studies.faults.knowledge import knowledge
+from piezolab.studies.faults.knowledge import NOT_KNOCKED, knowledge
 from piezolab.studies.faults.making import (
     bridged,
     crackles,
@@ -52,6 +52,7 @@ _TAKEN_FOR = {
     "thump": "crackle", "dead": "weak",
 }  # fmt: skip
 _TOLD = 0.9  # say whether it ever worked, some of them wrongly, a poor ear more often
+_TOLD_OF_A_KNOCK = 0.7
 _MISTOLD, _MISTOLD_POORLY = 0.03, 0.12
 _OTHER_HISTORY = 0.7  # how far, on a logistic scale, boards here had worked before more or less often
 _NO_CONTACT = 0.02  # of ohms are read with a probe that does not touch
@@ -223,7 +224,14 @@ class Examiner:
         fine = self.world.heard[:, self.build].max() < 0.5
         told = (hearing.NEW, hearing.WORKED)[int(self.world.worked[self.build] ^ (self.rng.random() < self.mistold))]
         known = (told,) if self.rng.random() < _TOLD else ()
+        if known == (hearing.WORKED,) and self._knocked():
+            known = (*known, hearing.KNOCKED)
         return (*(dict.fromkeys(words) or ((hearing.FINE,) if fine else ())), *known)
+
+    def _knocked(self) -> bool:
+        """Whether its maker says that it is so since a drop or knock: of a draw of its own, often not thought of."""
+        share = max((knowledge().knocked[fault.kind] for fault in self.world.faults[self.build]), default=NOT_KNOCKED)
+        return np.random.default_rng((self.world.seed, self.build, 3)).random() < _TOLD_OF_A_KNOCK * share
 
     def read(self, check: Check) -> Reading:
         """One reading: every 20th on a neighbouring lane, some ohms with no contact, else within the meter's limit,
