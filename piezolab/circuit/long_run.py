@@ -13,7 +13,7 @@ network, until none has (time-parallel iteration; J.-L. Lions, Y. Maday and G. T
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from itertools import count
 
 import numpy as np
 
@@ -36,52 +36,49 @@ from piezolab.circuit.small_signal import linearised
 from piezolab.giving_way import give_way
 
 _PIECE = 480  # samples that are walked one after the other
-_ROUNDS = 60
-_MOVED = 1e-5  # of the largest voltage: a piece whose beginning is nearer than this stays as it is
+PASSES = 14_000  # of the iteration, some seconds of work: what needs more is too far from its rest to be followed
+# of the largest voltage: a piece whose beginning is nearer than this stays as it is; what still creeps from piece to
+# piece after some rounds is left sooner
+_MOVED = (1e-5, 1e-5, 1e-5, 1e-5, 2e-5, 4e-5, 1e-4)
 _ITERATIONS = 12  # then each instant is solved by itself, as an operating point is
 _FAR_V = 1e6
+_ALONE = 100  # passes that this counts for
 _SETTLED_V = 1e-4  # the last step is taken along the slopes: what is left is its square
 
-
-@dataclass(frozen=True)
-class Driven:
-    """What the linear network does to a waveform by itself.
-
-    ports: V_GS and V_DS of each transistor in turn, as changes from rest, V, shape (N, 2K); output: V, shape (N,);
-    step: s between samples. Everything is at rest before the first.
-    """
-
-    ports: np.ndarray
-    output: np.ndarray
-    step: float
+TOO_FAR = "the transistors are driven too far from their rest to be followed in time"
 
 
 def outputs_of(network: Network, output: str) -> list[tuple[str, str]]:
-    """Pairs of nodes whose responses to the drive make up `Driven`: the transistors' ports, then the output."""
+    """Pairs of nodes: the transistors' ports, V_GS and V_DS of each in turn, then the output."""
     ports = [pair for q in network.jfets for pair in ((q.gate, q.source), (q.drain, q.source))]
     return [*ports, (output, GROUND)]
 
 
-def long_run(network: Network, point: OperatingPoint, output: str, driven: Driven) -> np.ndarray:
-    """The change of the output's voltage from rest, V, shape (N,), of one network (no batch).
+def long_run(
+    network: Network, point: OperatingPoint, output: str, straight: np.ndarray, step: float, passes: int = PASSES
+) -> np.ndarray:
+    """What the output's voltage gains besides what the linear network does, V, shape (N,), of one network (no batch).
 
-    Between samples the transistors' currents are straight lines: the error falls with the square of the step. Raises
-    CircuitError where the waveform's shape does not fit, or the iteration does not agree.
+    straight: what the network linearised at rest does by itself to the transistors' ports (`outputs_of`), as changes
+    from rest, V, shape (N, 2K), from rest on; step: s between samples. Between samples the currents are straight
+    lines: the error falls with the square of the step. Dielectric loss is left out of what the currents do. Raises
+    CircuitError where the waveform's shape does not fit, where the network has no simple modes (`modes`), and
+    TOO_FAR where it takes more than `passes` of the iteration.
     """
     names = network.jfets
     if not names:
-        return driven.output.copy()
-    count = len(driven.output)
-    if driven.ports.shape != (count, 2 * len(names)):
-        raise CircuitError(f"{driven.ports.shape} port voltages do not fit {count} samples and {len(names)} transistors")
+        return np.zeros(len(straight))
+    samples = len(straight)
+    if straight.shape != (samples, 2 * len(names)) or not np.isfinite(straight).all():
+        raise CircuitError(f"{straight.shape} port voltages do not fit {len(names)} transistors, or are no numbers")
     pairs = outputs_of(network, output)
     found = modes(linearised(network, point), [(b, a) for a, b in pairs[:-1]], pairs)
-    pieces = -(-count // _PIECE)
-    room = pieces * _PIECE - count
-    wanted = np.concatenate([driven.ports, np.repeat(driven.ports[-1:], room, axis=0)]).reshape(pieces, _PIECE, -1)
+    pieces = -(-samples // _PIECE)
+    room = pieces * _PIECE - samples
+    wanted = np.concatenate([straight, np.repeat(straight[-1:], room, axis=0)]).reshape(pieces, _PIECE, -1)
     rest = np.array([[volt for q in names for volt in (point.jfets[q.name].v_gs, point.jfets[q.name].v_ds)]], float)
-    walk = _Walk(found, [q.name for q in names], [q.model for q in names], rest, wanted, driven.step)
-    return driven.output + walk.through().reshape(-1)[:count]
+    walk = _Walk(found, [q.name for q in names], [q.model for q in names], rest, wanted, step, passes)
+    return walk.through().reshape(-1)[:samples]
 
 
 class _Walk:
@@ -95,6 +92,7 @@ class _Walk:
         rest: np.ndarray,
         wanted: np.ndarray,
         step: float,
+        most: int,
     ) -> None:
         self.rest, self.wanted = rest, wanted
         self.pieces, self.length, ports = wanted.shape
@@ -114,21 +112,23 @@ class _Walk:
         self.ohm = -self.alone @ self.z
         self.v_t = np.array([[float(np.asarray(model.thermal_voltage)) for model in models]])
         self.critical = critical_voltage(self.models, 1) - (LOWER * self.v_t if len(models) > 1 else 0.0)
-        self.near = _MOVED * max(float(np.abs(wanted).max()), 1e-9)
+        self.largest = max(float(np.abs(wanted).max()), 1e-9)
         self.answer = np.zeros((self.pieces, self.length))
+        self.passes, self.most = 0, most
 
     def through(self) -> np.ndarray:
         """What the output's voltage gains, V, (pieces, samples of a piece)."""
         ends, used, starts = np.zeros((3, self.pieces, len(self.fades)), complex)
         moved = np.ones(self.pieces, bool)
-        for _ in range(_ROUNDS):
+        for turn in count():
+            near = self.largest * _MOVED[min(turn, len(_MOVED) - 1)]
             ends[moved], used[moved] = self._walked(np.flatnonzero(moved), starts[moved]), starts[moved]
             for k in range(1, self.pieces):  # what has moved at a beginning fades as the linear network lets it
                 starts[k] = ends[k - 1] + self.over_piece * (starts[k - 1] - used[k - 1])
-            moved = (np.abs(((starts - used) @ self.out).real) > self.near).any(axis=1)
+            moved = (np.abs(((starts - used) @ self.out).real) > near).any(axis=1)
             if not moved.any():
-                return self.answer
-        raise CircuitError(f"after {_ROUNDS} rounds {int(moved.sum())} of {self.pieces} pieces do not agree")
+                break
+        return self.answer
 
     def _walked(self, which: np.ndarray, modes_: np.ndarray) -> np.ndarray:
         """The modes just before the next piece's first sample, of some pieces, from those before their own."""
@@ -136,6 +136,8 @@ class _Walk:
         drawn = last = np.zeros((len(which), len(self.z)))
         for n in range(self.length):
             give_way()
+            if self.passes > self.most:
+                raise CircuitError(TOO_FAR)
             held = (modes_ @ self.out).real
             aim = wanted[:, n] + held[:, :-1]
             ahead = drawn if n < 2 else 2 * drawn - last
@@ -148,6 +150,7 @@ class _Walk:
         """The currents beyond the slopes at rest that agree with their voltages, from a guess of these."""
         v, drawn, left = v.copy(), np.empty_like(v), np.arange(len(v))
         for _ in range(_ITERATIONS):
+            self.passes += 1
             here = v if len(left) == len(v) else v[left]
             there = here + self.rest
             i, slope, _ = port_currents(self.models, there)
@@ -165,6 +168,7 @@ class _Walk:
             left = left[(np.abs(change) > _SETTLED_V).any(axis=1) | ~sound]
             if not left.size:
                 return drawn
+        self.passes += _ALONE
         drawn[left] = self._alone(aim[left])
         return drawn
 
@@ -188,7 +192,11 @@ def _phi(z: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 def _solved(matrix: np.ndarray, miss: np.ndarray) -> np.ndarray:
     """(1 + matrix)^-1 times miss, for each member; of one transistor in closed form."""
     if matrix.shape[-1] != 2:
-        return np.linalg.solve(matrix + np.eye(matrix.shape[-1]), miss[..., None])[..., 0]
+        whole = matrix + np.eye(matrix.shape[-1])
+        try:
+            return np.linalg.solve(whole, miss[..., None])[..., 0]
+        except np.linalg.LinAlgError:  # one of them has no answer: all are looked at again from nearer
+            return np.full_like(miss, np.nan)
     a, b, c, d = 1 + matrix[:, 0, 0], matrix[:, 0, 1], matrix[:, 1, 0], 1 + matrix[:, 1, 1]
     x, y = miss[:, 0], miss[:, 1]
     return np.stack([d * x - b * y, a * y - c * x], axis=-1) / (a * d - b * c)[:, None]
