@@ -41,17 +41,47 @@ def filtered(signal: np.ndarray, response: Response) -> np.ndarray:
     asked, which no circuit does.
     """
     signal = as_signal(signal)
+    spectrum, length = answers(signal, response)
+    return np.fft.irfft(spectrum, length)[: len(signal)].copy()
+
+
+def answers(signal: np.ndarray, response: Response) -> tuple[np.ndarray, int]:
+    """Spectrum of what comes out, shape (F,), and the number of samples that it stands for; see `filtered`."""
+    signal = as_signal(signal)
     length = 1 << (len(signal) + 3 * RATE // 2).bit_length()
     while length <= _LONGEST:
         gain = _sampled(response, np.fft.rfftfreq(length, 1 / RATE))
-        out = np.fft.irfft(np.fft.rfft(signal, length) * gain, length)
+        spectrum = np.fft.rfft(signal, length) * gain
+        out = np.fft.irfft(spectrum, length)
         if np.abs(out[-RATE : -RATE // 20]).max() <= _QUIET * np.abs(out).max() and _causal(gain):
-            return out[: len(signal)].copy()
+            return spectrum, length
         length *= 2
     raise AudioError(
         f"response: what comes out does not fall 80 dB within {_LONGEST / RATE:.0f} s, or begins before what goes in; "
         "only the response of a real circuit that settles is allowed."
     )
+
+
+def answers_within(signal: np.ndarray, response: Response, length: int, left: float) -> np.ndarray | None:
+    """Spectra of several things that come out, shape (K, F), for so many samples; None where more than `left` of the
+    largest sample of one still comes out at their end. response: a function whose answer has the shape (K, F)."""
+    spectra = np.fft.rfft(as_signal(signal), length) * _sampled(response, np.fft.rfftfreq(length, 1 / RATE))
+    ends = [np.abs(np.fft.irfft(row, length)) for row in spectra]
+    return spectra if all(one[-RATE : -RATE // 20].max() <= left * one.max() for one in ends) else None
+
+
+def at_times_the_rate(spectrum: np.ndarray, length: int, times: int) -> np.ndarray:
+    """The signals of some spectra (`answers`) at `times` as many samples a second, shape (..., length x times)."""
+    spectrum = spectrum.copy()
+    spectrum[..., -1] *= 0.5  # half the sample rate is no longer the end
+    return np.fft.irfft(spectrum, length * times) * times
+
+
+def brought_down(signal: np.ndarray, times: int) -> np.ndarray:
+    """A signal of `times` the rate, silent at both ends, at the rate itself, shape (N / times,): what lies above half
+    the rate is left out. N must be a multiple of `times`."""
+    spectrum = np.fft.rfft(signal)[: len(signal) // times // 2 + 1]
+    return np.fft.irfft(spectrum, len(signal) // times) / times
 
 
 def _causal(gain: np.ndarray) -> bool:
@@ -71,15 +101,15 @@ def _sampled(response: Response, frequency: np.ndarray) -> np.ndarray:
     """The response at all bins, that at 0 Hz real."""
     if callable(response):
         blocks = np.split(frequency[1:], range(_AT_ONCE, len(frequency) - 1, _AT_ONCE))
-        gain = np.concatenate([np.asarray(response(block), complex) for block in blocks])
+        gain = np.concatenate([np.asarray(response(block), complex) for block in blocks], axis=-1)
     else:
         at, given = (np.asarray(part) for part in response)
         check_table(at, given, "response")
         x = np.log(frequency[1:])
         gain = np.interp(x, np.log(at), given.real) + 1j * np.interp(x, np.log(at), given.imag)
-    if gain.shape != (len(frequency) - 1,) or not np.isfinite(gain).all():
+    if gain.shape[-1:] != (len(frequency) - 1,) or not np.isfinite(gain).all():
         raise AudioError("response: it has gaps; one finite number for each frequency is allowed.")
-    return np.concatenate([gain[:1].real, gain])
+    return np.concatenate([gain[..., :1].real, gain], axis=-1)
 
 
 def check_table(frequency: np.ndarray, value: np.ndarray, what: str) -> None:

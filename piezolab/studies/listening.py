@@ -1,8 +1,9 @@
 """What a plucked note sounds like through a chain: bare, with its stage, and through a chain that was kept.
 
-Linear, the chain's response at its operating point, unless it is asked to clip. Hiss and hum come as arrays from the
-studies that know them. Sounds are worked out in volts at the load's terminals and brought to samples by one gain for
-all, or by one for each that makes the notes equally loud. Several are heard in turns, in one loop without a gap.
+Linear, the chain's response at its operating point, unless it is asked to clip; then it is followed in time. Hiss and
+hum come as arrays from the studies that know them. Sounds are worked out in volts at the load's terminals and brought
+to samples by one gain for all, or by one for each that makes the notes equally loud. Several are heard in turns, in one
+loop without a gap.
 """
 
 from __future__ import annotations
@@ -19,7 +20,9 @@ from piezolab.audio.noise_samples import hum as hum_samples
 from piezolab.audio.processing import faded, filtered, gain_to_peak, wav
 from piezolab.audio.strings import PluckedString, PluckedTine, Voice, pluck
 from piezolab.chain import SignalChain
+from piezolab.circuit.errors import CircuitError
 from piezolab.pitch import Note, note
+from piezolab.studies.clipped_sound import clipped
 from piezolab.studies.hiss import noise as noise_study
 from piezolab.studies.hum import hum as hum_study
 from piezolab.studies.levels import load_voltage
@@ -78,13 +81,15 @@ class Heard:
     """One version.
 
     signal: samples, full scale 1, shape (N,); gain: full scale per volt at the load, so `signal / gain` are volts;
-    turned_up_db: gain against the version that has the least; peak_v: volts at the load's terminals, the note alone.
+    turned_up_db: gain against the version that has the least; peak_v: volts at the load's terminals, the note alone;
+    followed: whether it was followed in time where it was to clip, and not bent by a curve; None where it was not to.
     """
 
     signal: np.ndarray
     gain: float
     turned_up_db: float
     peak_v: float
+    followed: bool | None = None
 
     def wav(self) -> bytes:
         """As a WAV file, 16 bits; no sample is beyond `PEAK`."""
@@ -137,7 +142,8 @@ def listen_to(
 ) -> dict[str, Heard]:
     """One sound through each of some chains, at normal playing (10 dB under `play_v`); the first one's lowest string.
 
-    clips: at hard playing (`play_v`) instead, and bent by stage and input as a note of 1 kHz is; level: "matched" makes
+    clips: at hard playing (`play_v`) instead, bent and cut by stage and input, followed in time (`clipped_sound`); what
+    goes too far for that is bent by the load line as a note of 1 kHz is; level: "matched" makes
     the notes equally loud (ITU-R BS.1770-4), noise riding along; "true" keeps the levels of the versions against each
     other. Either way the largest sample of all is `PEAK`, reached by scaling. hiss, hum: by version, at the load's
     terminals; a version without an entry has none. A version of which nothing is left stays silent. Raises AudioError.
@@ -148,7 +154,8 @@ def listen_to(
         raise AudioError(f"level: {level!r} is not known; {' or '.join(LEVELS)} is allowed.")
     pitch = SOUNDS[sound].pitch_hz(next(iter(chains.values())))
     shape = pluck(SOUNDS[sound].voice, pitch, SECONDS)
-    notes = {name: _note_at_load(one, shape, clips) for name, one in chains.items()}
+    found = {name: _note_at_load(one, shape, clips) for name, one in chains.items()}
+    notes = {name: signal for name, (signal, _) in found.items()}
     gains = matching_gains(list(notes.values())) if level == MATCHED else np.ones(len(notes))
     mixed = {
         name: gain * faded(signal + _noise(name, len(signal), hiss or {}, hum or {}))
@@ -161,18 +168,25 @@ def listen_to(
             float(overall * gain),
             20 * float(np.log10(gain / gains.min())),
             float(np.abs(notes[name]).max()),
+            found[name][1],
         )
         for name, gain in zip(notes, gains, strict=True)
     }
 
 
-def _note_at_load(chain: SignalChain, shape: np.ndarray, clips: bool) -> np.ndarray:
+def _note_at_load(chain: SignalChain, shape: np.ndarray, clips: bool) -> tuple[np.ndarray, bool | None]:
+    """The note at the load's terminals, V, and whether it was followed in time, as `Heard` has it."""
     values, linear = chain.values, LinearChain.of(chain.values)
     peak = values.play_v * (1.0 if clips else 10 ** (PLAYING_DB / 20))
     signal = filtered(peak * shape, linear.gain)
     if not np.abs(signal).max() > _NOTHING * peak:
-        return np.zeros_like(signal)
-    return _bent(linear, signal, chain.topology.inverts) if clips else signal
+        return np.zeros_like(signal), None
+    if not clips:
+        return signal, None
+    try:
+        return clipped(linear, peak * shape), True
+    except CircuitError:
+        return _bent(linear, signal, chain.topology.inverts), False
 
 
 def _bent(linear: LinearChain, signal: np.ndarray, inverts: bool) -> np.ndarray:

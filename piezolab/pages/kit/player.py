@@ -59,9 +59,11 @@ ABOUT = (
     "clipping: only what pickup, stage, cable and input do to it."
 )
 ABOUT_CLIPPING = (
-    "Worked out from the arithmetic of a plucked string, at hard playing, bent and clipped as a note of 1 kHz is. No "
-    "wood, no room: only what pickup, stage, cable and input do to it."
+    "Worked out from the arithmetic of a plucked string, at hard playing. Transistor, capacitors and the input's "
+    "ceiling are followed from instant to instant; a note that goes too far for that is bent as one of 1 kHz is, and "
+    "then it says so. No wood, no room: only what pickup, stage, cable and input do to it."
 )
+TOO_FAR = "clips too far to be followed from instant to instant; it is bent as a note of 1 kHz is."
 NAMES = {BARE: "bare pickup", STAGE: "with the stage", KEPT: "kept curve"}
 INSTRUMENTS = {
     "lowest": "Your lowest string, {}",
@@ -243,13 +245,14 @@ def _note_name(word: str, chain: SignalChain) -> str:
 
 
 def _said(name: str, one: Heard, level: str) -> str:
-    """What is to be said of a sound that plays: silence, or that it was turned up."""
+    """What is to be said of a sound that plays: silence, that it was bent by a curve, or that it was turned up."""
     name = f"{name[0].upper()}{name[1:]}"
     if not one.signal.any():
         return f"{name}: silence; nothing of the note is left."
+    said = [f"{name}: {TOO_FAR}"] if one.followed is False else []
     if level == MATCHED and one.turned_up_db >= 0.5:
-        return f"{name}: turned up by {one.turned_up_db:.0f}\u00a0dB, to be as loud."
-    return ""
+        said.append(f"{name}: turned up by {one.turned_up_db:.0f}\u00a0dB, to be as loud.")
+    return " ".join(said)
 
 
 def balance_sentence(name: str, balance: Balance) -> str:

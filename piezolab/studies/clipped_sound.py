@@ -1,0 +1,84 @@
+"""A sound as stage and input bend and clip it, followed in time: what a note sounds like when it is played too hard.
+
+What the chain does to small signals is its linear response, dielectric loss included, as for what does not clip.
+What the transistors do besides is walked in time (`circuit.long_run`) at `TIMES` the sound's rate, gate conduction and
+capacitors that charge included; the input cuts at its ceiling, at `TIMES_CUT` the rate. Both are then brought back to
+the sound's rate, so that the overtones above its half do not fold down into what is heard.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from piezolab.audio import RATE
+from piezolab.audio.processing import answers, answers_within, at_times_the_rate, brought_down
+from piezolab.circuit.errors import CircuitError
+from piezolab.circuit.long_run import long_run, outputs_of
+from piezolab.circuit.small_signal import transfers
+from piezolab.giving_way import give_way
+from piezolab.studies.linear import LinearChain
+
+TIMES, TIMES_CUT = 2, 8
+LONGEST_S = 12.0
+_AFTER = RATE // 50  # samples after the last one in which what was added dies away
+_LEFT = 1e-2  # of what reaches a transistor: what may still come when the sound is over
+_NEAR = 0.8  # of the ceiling: between two samples a sound may be larger
+
+
+def clipped(linear: LinearChain, open_v: np.ndarray) -> np.ndarray:
+    """Volts at the load's terminals, change from rest, shape (N,), for open-circuit volts of one disc, shape (N,), both
+    at `RATE`, from rest on.
+
+    The input is an ideal limiter at its ceiling, which loads nothing. Raises CircuitError where the transistors go too
+    far to be followed or the sound is longer than LONGEST_S, and AudioError where the linear response does.
+    """
+    count = len(open_v)
+    if count > LONGEST_S * RATE:
+        raise CircuitError(f"a sound of {count / RATE:.3g} s: up to {LONGEST_S:g} s is followed in time")
+    output, length = answers(open_v, linear.gain)
+    whole = min(count + _AFTER, length)
+    straight = np.fft.irfft(output, length)[:count]
+    more, times = np.zeros(whole * TIMES), TIMES
+    if linear.assembly.network.jfets:
+        more = _beyond_linear(linear, open_v, length, whole)
+    ceiling = float(linear.assembly.values.input_max)
+    rough = at_times_the_rate(output, length, TIMES)[: whole * TIMES] + more
+    if np.abs(rough).max() > _NEAR * ceiling:
+        more, times = _cut(output, length, more, ceiling), TIMES_CUT
+    more[count * times :] *= np.cos(np.linspace(0, np.pi / 2, len(more) - count * times)) ** 2
+    return straight + brought_down(_silent_after(more, times), times)[:count]
+
+
+def _beyond_linear(linear: LinearChain, open_v: np.ndarray, length: int, whole: int) -> np.ndarray:
+    """What the transistors add to the load's voltage, V, shape (whole x TIMES,)."""
+    network, assembly = linear.assembly.network, linear.assembly
+    ports = outputs_of(network, assembly.load)[:-1]
+    spectra = answers_within(
+        open_v, lambda hz: np.stack(transfers(linear.network, hz, assembly.drive, ports)), length, _LEFT
+    )
+    if spectra is None:
+        raise CircuitError(f"a transistor's rest follows the sound for more than {length / RATE:.2g} s")
+    straight = np.stack([at_times_the_rate(row, length, TIMES)[: whole * TIMES] for row in spectra], axis=-1)
+    return long_run(network, linear.point, assembly.load, straight, 1 / (RATE * TIMES))
+
+
+def _cut(output: np.ndarray, length: int, more: np.ndarray, ceiling: float) -> np.ndarray:
+    """What the load's voltage gains besides the linear network, the ceiling included, at `TIMES_CUT` the rate."""
+    give_way()
+    finer = TIMES_CUT // TIMES
+    straight = at_times_the_rate(output, length, TIMES_CUT)[: len(more) * finer]
+    size = len(more)
+    # a mirror image behind it, so that it ends where it begins
+    both = np.fft.rfft(np.concatenate([more, more[::-1]]))
+    both[-1] *= 0.5
+    more = np.fft.irfft(both, 2 * size * finer)[: size * finer] * finer
+    give_way()
+    return np.clip(straight + more, -ceiling, ceiling) - straight
+
+
+def _silent_after(more: np.ndarray, times: int) -> np.ndarray:
+    """With silence behind it, to a length whose Fourier transform is fast."""
+    size = 1 << (len(more) // times + RATE // 100).bit_length()
+    return np.concatenate([more, np.zeros(size * times - len(more))])
+
+
