@@ -84,6 +84,11 @@ class Assembly:
         """The catalogue's row of one of the transistors."""
         return catalogue.transistors()[self.values[part.key or "jfet"]]
 
+    @cached_property
+    def types(self) -> tuple[TransistorType, ...]:
+        """The catalogue's rows of all its transistors."""
+        return tuple(self.type_of(part) for part in self.parts if part.kind == "jfet")
+
     def names(self, *places: str) -> tuple[str, ...]:
         """Names of those parts."""
         return tuple(part.name for part in self.where(*places))

@@ -118,7 +118,7 @@ def knock(chain: SignalChain, peak_v: float = KNOCK_V) -> Knock | None:
     linear = LinearChain.of(chain.values)
     if linear.transistor is None:
         return None
-    kinds = [linear.assembly.type_of(part) for part in linear.assembly.parts if part.kind == "jfet"]
+    kinds = linear.assembly.types
     may_v, may_drain_v = min(kind.vgs_max for kind in kinds), min(kind.vds_max for kind in kinds)
     whole, run = run_knock(linear, peak_v, may_v, may_drain_v)
     network, names = linear.assembly.network, linear.assembly.transistors

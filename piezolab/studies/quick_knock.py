@@ -10,7 +10,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from piezolab import catalogue
 from piezolab.chain import SignalChain
 from piezolab.circuit.transient import Transient
 from piezolab.studies.kept import kept
@@ -62,8 +61,8 @@ def quick_knock(chain: SignalChain, peak_v: float = KNOCK_V) -> QuickKnock | Non
     linear = LinearChain.of(chain.values)
     if linear.transistor is None:
         return None
-    kind = catalogue.transistors()[chain.jfet]
-    limits = np.array([kind.vgs_max, kind.vds_max])
+    kinds = linear.assembly.types
+    limits = np.array([min(kind.vgs_max for kind in kinds), min(kind.vds_max for kind in kinds)])
     every = [(s, w) for s in range(len(SHAPES)) for w in range(len(WAYS))]
     run = _run(linear, COARSE, peak_v, every)
     reached = _reached(linear, run)

@@ -14,6 +14,7 @@ from piezolab.pages.kit.worth_words import second_sentence
 from piezolab.studies.bias import bias, bias_of
 from piezolab.studies.board_as_built import BoardAsBuilt
 from piezolab.studies.judging.worth import second_worth, without_second
+from piezolab.studies.knock import knock
 from piezolab.studies.linear import LinearChain
 from piezolab.studies.population import builds, population
 from piezolab.studies.response import response
@@ -159,3 +160,11 @@ def test_a_steady_follower_is_weighed_against_one_of_the_same_current() -> None:
     plain = without_second(chain)
     assert plain.stage == "follower" and plain["return"] == "divider"
     assert bias(plain).i_d == pytest.approx(bias(chain).i_d, rel=0.02)
+
+
+def test_the_lower_rating_of_two_types_counts() -> None:
+    chain = SignalChain(stage="steady", second="J201")
+    rows = [catalogue.transistors()[name] for name in ("J113", "J201")]
+    found = knock(chain, 5.0)
+    assert found.may_v == min(row.vgs_max for row in rows)
+    assert found.may_drain_v == min(row.vds_max for row in rows)

@@ -8,6 +8,7 @@ import numpy as np
 
 from piezolab import catalogue
 from piezolab.chain import SignalChain
+from piezolab.chain.assembly import assemble
 from piezolab.pages.kit.blocks import paragraphs, table
 from piezolab.quantity import show
 from piezolab.studies.knock import KNOCK_HZ, SHAPES, Knock, knock
@@ -78,9 +79,11 @@ def _heard(found: Knock) -> str:
 def _at_the_gate(chain: SignalChain, found: Knock) -> str:
     source, drain = float(found.gate_source_v.max()), float(found.gate_drain_v.max())
     limits = " and ".join(dict.fromkeys(show(volts, "V", 2) for volts in (found.may_v, found.may_drain_v)))
+    numbers = {kind.type_number for kind in assemble(chain.values).types}
+    who = f"a {chain.type_number}" if len(numbers) == 1 else "the weaker of the two"
     said = (
-        f"The gate comes {show(source, 'V', 2)} under its source and {show(drain, 'V', 2)} under its drain; a "
-        f"{chain.jfet} is made for {'no more than ' if found.over_voltage else ''}{limits}."
+        f"The gate comes {show(source, 'V', 2)} under its source and {show(drain, 'V', 2)} under its drain; {who} "
+        f"is made for {'no more than ' if found.over_voltage else ''}{limits}."
     )
     if found.over_current:
         said += (
