@@ -116,7 +116,7 @@ class SweepMeasure(VBox):
     def _result(self, _chain: SignalChain) -> str:
         now = self.compared
         if isinstance(now, str):
-            return paragraphs(now)
+            return "" if self.state.swept is None else paragraphs(now)
         return paragraphs(say.sweep_verdict(self.state.swept, now)) + self.fitted()
 
     def fitted(self) -> str:
@@ -126,7 +126,7 @@ class SweepMeasure(VBox):
 
     def _tables(self, _chain: SignalChain) -> str:
         now = self.compared
-        return paragraphs(now) if isinstance(now, str) else say.sweep_tables(self.state.swept, now)
+        return "" if isinstance(now, str) else say.sweep_tables(self.state.swept, now)
 
     def _draw(self, chain: SignalChain, _kept: SignalChain | None) -> tuple[Any, Any, Any, str]:
         now = self.compared

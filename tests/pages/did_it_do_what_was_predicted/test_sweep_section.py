@@ -45,7 +45,8 @@ def page(file):
 
 def test_before_there_is_one():
     sweep = chapter.make(LINK).sweep
-    assert "No sweep yet" in sweep.result.content and not sweep.into.buttons and not sweep.brought.takes
+    assert not sweep.result.content and "No sweep yet" in sweep.plot.head.content
+    assert not sweep.into.buttons and not sweep.brought.takes
     said = []
     sweep.downloads.send = lambda content, buffers=None: said.append((content, buffers))
     for kind in ("sweep", "tone", "csv", "json", "exe"):
@@ -93,4 +94,4 @@ def test_what_is_saved_and_removed(page):
     assert rows.shape == (len(found["response"]), 6) and found["largest_output_v_peak"] is None
     assert found["clock_ppm"] == pytest.approx(40.0, abs=0.2)
     page.sweep.brought._heard(None, {"word": "remove", "n": 0}, [])
-    assert "No sweep yet" in page.sweep.result.content and page.sweep.plot.head.content
+    assert not page.sweep.result.content and "No sweep yet" in page.sweep.plot.head.content
