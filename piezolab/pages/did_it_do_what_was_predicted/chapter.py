@@ -39,10 +39,9 @@ interval comes from the scatter between plucks (Student's $t$, each pluck's infl
 1967). The points are slid to the predicted level, since $a$ alone says nothing.</p>
 <p>Hum is looked for at multiples of 50 and 60 Hz, each ±0.25 Hz, in the longest quiet part; a mains is named where it
 is 85 % likely. Loudness: ITU-R BS.1770. Pitch: P. McLeod and G. Wyvill, 2005. All from memory.</p>
-<p>The sweep's frequency is $f_1 e^{t/L}$, so its $k$-th harmonic runs $L\ln k$ ahead (A. Farina, 2000, from memory).
-What was recorded over what went in, frequency by frequency, is the response; turned into time the harmonics lie before
-it, each by itself. Level and phase are means over a twelfth of an octave, after one delay and a polarity. Unknown
-values are fitted by least squares in their logarithms; their intervals say which ones the sweep can part.</p>
+<p>The sweep's frequency is $f_1 e^{t/L}$: its $k$-th harmonic runs $L\ln k$ ahead (A. Farina, 2000, from memory), so in
+the response over time harmonics lie before it, each by itself. Level and phase are means over a twelfth of an octave.
+Unknown values are fitted by least squares in their logarithms.</p>
 """
 
 

@@ -63,7 +63,8 @@ class SweepDownload(Piece):
         elif kind == "csv":
             self.send({"file": "piezolab-sweep.csv", "type": "text/csv"}, buffers=[sweep_csv(now).encode()])
         else:
-            text = json.dumps(sweep_figures(state.swept, now, state.chain), indent=1, allow_nan=False)
+            figures = sweep_figures(state.swept, now, state.chain, self._measure.fit)
+            text = json.dumps(figures, indent=1, allow_nan=False)
             self.send({"file": "piezolab-sweep.json", "type": "application/json"}, buffers=[text.encode()])
 
 
@@ -95,6 +96,11 @@ class SweepMeasure(VBox):
         """The sweep against the chain, or the sentence why there is nothing."""
         return self._work()[0]
 
+    @property
+    def fit(self) -> ChainFit | None:
+        """What the sweep says of unknown values; None without a sweep."""
+        return self._work()[1]
+
     def _work(self) -> tuple[SweepCompared | str, ChainFit | None]:
         state = self.state
         asked = (state.swept, state.set_up, state.chain, self._transistor)
@@ -116,17 +122,16 @@ class SweepMeasure(VBox):
     def _result(self, _chain: SignalChain) -> str:
         now = self.compared
         if isinstance(now, str):
-            return paragraphs(now)
+            return "" if self.state.swept is None else paragraphs(now)
         return paragraphs(say.sweep_verdict(self.state.swept, now)) + self.fitted()
 
     def fitted(self) -> str:
         """What the sweep says of unknown values, as HTML."""
-        fit = self._work()[1]
-        return "" if fit is None else say.fit_words(fit)
+        return "" if self.fit is None else say.fit_words(self.fit)
 
     def _tables(self, _chain: SignalChain) -> str:
         now = self.compared
-        return paragraphs(now) if isinstance(now, str) else say.sweep_tables(self.state.swept, now)
+        return "" if isinstance(now, str) else say.sweep_tables(self.state.swept, now)
 
     def _draw(self, chain: SignalChain, _kept: SignalChain | None) -> tuple[Any, Any, Any, str]:
         now = self.compared
@@ -156,7 +161,7 @@ class SweepMeasure(VBox):
             self.state.at_rest.put((self, "offer"), self._show_offer)
 
     def _show_offer(self) -> None:
-        _, fit = self._work()
+        fit = self.fit
         if fit is None or not fit.usable:
             return
         names = " and ".join(all_parameters()[key].label for key in fit.usable)
@@ -164,7 +169,7 @@ class SweepMeasure(VBox):
             self.into.show([{"word": "use", "label": f"put it into the chain: {names}"}])
 
     def _use(self) -> None:
-        _, fit = self._work()
+        fit = self.fit
         if fit is not None and fit.usable:
             self.state.put(fit.into(self.state.chain))
 

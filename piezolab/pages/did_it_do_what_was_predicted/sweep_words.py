@@ -19,19 +19,16 @@ from piezolab.studies.recordings.swept import SweptTake
 from piezolab.studies.recordings.takes_fit import PickupFit
 
 CARE = (
-    "Headphones off, loudspeakers off: the sweep is one long steady tone up to 22 kHz. Begin with the interface's "
-    "output turned down."
+    "Headphones and loudspeakers off: the sweep is one long tone up to 22 kHz. Begin with the output turned down."
 )
 WIRING = (
-    "Unplug the disc. In its place goes a capacitor of about its value: interface output, capacitor, where the disc's "
-    "hot lead was; screen to screen.",
-    "The stage's output goes to the left input. The same interface output goes straight to the right input, too: the "
-    "loop-back takes drift, delay and the interface's own corners out.",
-    "Play the sweep file at its own speed, no effects, and record both inputs as WAV or FLAC from before it begins. "
-    "Turn the output up until the left input peaks between −20 and −6 dB of full scale.",
-    "Without a loop-back record the left input alone; then the interface's corners stay in the result, and the level "
-    "does not count.",
-    f"For volts, once: play the tone ({TONE_HZ:.0f} Hz) at the same settings and read AC volts at the stage's output.",
+    "Unplug the disc. In its place goes a capacitor of about its value: interface output, capacitor, the disc's hot "
+    "lead; screen to screen.",
+    "Stage's output to the left input. Interface output also straight to the right input: this loop-back takes drift, "
+    "delay and the interface's own corners out. Without it record the left alone; the level then does not count.",
+    "Play the sweep at its own speed and record both inputs as WAV or FLAC from before it begins, the left one peaking "
+    "between −20 and −6 dB of full scale.",
+    f"For volts: play the tone ({TONE_HZ:.0f} Hz) at the same settings and read AC volts at the stage's output.",
 )
 NOTHING, NOTED = "No sweep yet.", "Noted. Now open the recorded sweep."
 _FINDING = {

@@ -16,6 +16,7 @@ from piezolab.audio.sound_file import check_size, read_recording
 from piezolab.chain import SignalChain
 from piezolab.chain.link import whole_query
 from piezolab.circuit.errors import CircuitError
+from piezolab.studies.recordings.chain_fits import ChainFit, chain_fit
 from piezolab.studies.recordings.quiet_part import QuietPart
 from piezolab.studies.recordings.sweep_against import SetUp, SweepCompared, sweep_compared
 from piezolab.studies.recordings.sweep_run import ORDERS
@@ -24,7 +25,7 @@ from piezolab.studies.recordings.swept import SweptTake, swept
 _HEAD = ("frequency_hz", "gain_db", "half_interval_db", "phase_deg", "predicted_db", "predicted_deg")
 
 
-def sweep_figures(take: SweptTake, now: SweepCompared, chain: SignalChain) -> dict[str, Any]:
+def sweep_figures(take: SweptTake, now: SweepCompared, chain: SignalChain, fit: ChainFit | None) -> dict[str, Any]:
     """All figures with their units in the keys; null for what is not known, without a meter's reading all volts."""
     return {
         "link": whole_query(chain), "name": take.name, "finding": now.finding, "loop_back": take.looped,
@@ -43,6 +44,7 @@ def sweep_figures(take: SweptTake, now: SweepCompared, chain: SignalChain) -> di
             if math.isfinite(floor)
         ],
         "quiet": None if take.quiet is None else _quiet(take.quiet),
+        "fit": None if fit is None else _fit(fit),
     }  # fmt: skip
 
 
@@ -64,7 +66,8 @@ def sweep_file(chain: SignalChain, path: str | Path, set_up: SetUp) -> tuple[dic
     try:
         check_size(path.stat().st_size, path.name)
         take = swept(read_recording(Slices(path.read_bytes()), path.name, both=True))
-        return sweep_figures(take, sweep_compared(take, chain, set_up), chain), ()
+        now, fit = sweep_compared(take, chain, set_up), chain_fit(take, chain, set_up, ["gate_r"])
+        return sweep_figures(take, now, chain, fit), ()
     except OSError as error:
         return {}, (f"{path.name}: it cannot be read ({error.strerror}).",)
     except AudioError as error:
@@ -76,6 +79,18 @@ def sweep_file(chain: SignalChain, path: str | Path, set_up: SetUp) -> tuple[dic
 def _rows(now: SweepCompared) -> list[tuple[float, ...]]:
     columns = (now.hz, now.gain_db, now.half_db, now.phase_deg, now.predicted_db, now.predicted_deg)
     return [tuple(map(float, row)) for row in np.stack(columns, axis=1)]
+
+
+def _fit(fit: ChainFit) -> dict[str, Any]:
+    """Values in SI by link key, each with its interval and whether the sweep tells it by itself; a product in s."""
+    found = {
+        key: {"value": one.value, "from": one.low, "to": one.high, "told": fit.apart[key]}
+        for key, one in fit.values.items()
+    }
+    if fit.product is not None:
+        product = fit.product[2]
+        found["pickup_c_times_gate_r_s"] = {"value": product.value, "from": product.low, "to": product.high}
+    return found
 
 
 def _quiet(quiet: QuietPart) -> dict[str, float | None]:

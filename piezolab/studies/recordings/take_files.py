@@ -27,7 +27,7 @@ def compare_files(
     if sweep is not None:
         takes = len(bare) + len(staged)
         beside = f"--sweep: {takes} takes beside it; they are compared by themselves."
-        return ({}, (beside,)) if takes else sweep_file(chain, sweep, SetUp())
+        return ({}, (beside,)) if takes else sweep_file(chain, sweep, SetUp(float(chain.values.pickup_c)))
     problems = [] if chain.topology.powered else ["stage: the chain has none; takes with and without one are compared."]
     for files, word in ((bare, "--bare"), (staged, "--stage")):
         if not 1 <= len(files) <= MOST_TAKES:

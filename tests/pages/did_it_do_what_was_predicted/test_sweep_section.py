@@ -2,6 +2,7 @@
 
 import io
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -45,7 +46,8 @@ def page(file):
 
 def test_before_there_is_one():
     sweep = chapter.make(LINK).sweep
-    assert "No sweep yet" in sweep.result.content and not sweep.into.buttons and not sweep.brought.takes
+    assert not sweep.result.content and "No sweep yet" in sweep.plot.head.content
+    assert not sweep.into.buttons and not sweep.brought.takes
     said = []
     sweep.downloads.send = lambda content, buffers=None: said.append((content, buffers))
     for kind in ("sweep", "tone", "csv", "json", "exe"):
@@ -91,6 +93,19 @@ def test_what_is_saved_and_removed(page):
     rows = np.loadtxt(said[0].splitlines()[1:], delimiter=",")
     found = json.loads(said[1])
     assert rows.shape == (len(found["response"]), 6) and found["largest_output_v_peak"] is None
+    assert "pickup_c_times_gate_r_s" in found["fit"]  # nobody entered the capacitor
     assert found["clock_ppm"] == pytest.approx(40.0, abs=0.2)
     page.sweep.brought._heard(None, {"word": "remove", "n": 0}, [])
-    assert "No sweep yet" in page.sweep.result.content and page.sweep.plot.head.content
+    assert not page.sweep.result.content and "No sweep yet" in page.sweep.plot.head.content
+
+
+def test_clipping_is_announced_and_volts_only_with_a_reading(page):
+    """In the recorder, and in the chain, where a harmonic is over 1 %."""
+    loud = replace(page.state.swept, clipped=7)
+    bent = replace(page.state.swept, harmonics=np.where(np.isnan(loud.harmonics), np.nan, 0.03))
+    for take, word in ((loud, "The recorder clips 7 times"), (bent, "it bends the sweep by more than 1 %")):
+        page.state.swept = take
+        page.sweep.form.submit(WIRED)
+        assert word in page.sweep.result.content and "dBu" not in page.sweep.result.content
+        page.sweep.form.submit(WIRED | {"tone": "0.31"})
+        assert "it clips or bends" in page.sweep.result.content and "Clean" not in page.sweep.result.content

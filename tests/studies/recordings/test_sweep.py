@@ -180,6 +180,7 @@ def test_a_sweep_by_command(tmp_path, looped):
     found = json.loads(done.stdout)
     assert done.exit_code == 0 and found["loop_back"] and found["largest_output_v_peak"] is None
     assert len(found["response"]) == len(looped.hz) and found["quiet"]["seconds"] > 5
+    assert set(found["fit"]["gate_r"]) == {"value", "from", "to", "told"}
     for more, word in ((["--sweep", "nowhere.wav"], "nowhere.wav: it cannot be read"),
                        (["--sweep", path, "--bare", path], "1 takes beside it")):  # fmt: skip
         bad = run.invoke(main, ["takes", "input=line", *more])
