@@ -64,7 +64,7 @@ FORMAT_1 = [
     ("second_idss", None, "10 µA to 200 mA"),
     ("second_vds", None, "0 V to 40 V"),
     ("second_vgsoff", None, "100 mV to 15 V, either sign"),
-    ("steady_r", 680.0, "10 Ω to 100 kΩ"),
+    ("steady_r", 1.8e3, "10 Ω to 100 kΩ"),
     ("clamp", "none", None),
     ("clamp_part", "transistor-pair", None),
     ("supply", "alkaline-9v", None),

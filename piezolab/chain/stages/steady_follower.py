@@ -31,7 +31,7 @@ class SteadyFollower(Stage):
         c.DIVIDER_C,
         *second.CONTROLS,
         Quantity(
-            "steady_r", "steady current's resistor", "stage", 680.0, "Sets the current that both transistors carry.",
+            "steady_r", "steady current's resistor", "stage", 1.8e3, "Sets the current that both transistors carry.",
             unit="ohm", low=10.0, high=100e3,
         ),
         c.OUT_C,
