@@ -110,6 +110,8 @@ def test_the_share_is_that_of_the_search_and_has_its_interval() -> None:
         found, other = spread(chain), share_that_fits(chain, Wish(), (5.0, 20.0))
         assert other.low <= found.fits <= other.high
         assert found.low <= found.fits <= found.high and 0.03 < found.high - found.low < 0.06
+        # a follower's room is the transistor's own; a gain stage of this bag wants another drain resistor
+        assert (found.helps is None) == (chain.stage == "follower")
 
 
 @pytest.mark.parametrize("share", [0.3, 0.5625, 0.9])
