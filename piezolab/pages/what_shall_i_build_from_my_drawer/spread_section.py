@@ -73,8 +73,7 @@ def spread_words(chain: SignalChain, drawer: Drawer, found: BuildSpread) -> str:
     said = paragraphs(
         f"Of {_thousands(found.size)} builds with {drawer.resistor_percent:g} % resistors, "
         f"{drawer.capacitor_percent:g} % capacitors and {what}, in a room up to {TEMP_K:.0f} K warmer or colder"
-        f"{battery}, {_percent(found.fits)} fit your wishes (as far as so many draws tell, {100 * found.low:.0f} "
-        f"to {100 * found.high:.0f} %)."
+        f"{battery}, {_fitting(found)}."
     )
     rows = [(f"it {WISHES[name]}", _percent(share)) for name, share in found.fits_each.items() if share < 1]
     if len(rows) > 1:
@@ -84,8 +83,10 @@ def spread_words(chain: SignalChain, drawer: Drawer, found: BuildSpread) -> str:
     top = [(part_words(name, chain), each.total) for name, each in found.matters.items()
            if each.total[0] >= LEAST_SHARE][:MOST_NAMED]  # fmt: skip
     if top:
+        which = "that is nearest to its limit" if found.fits == 1 else "that the fewest builds fit"
+        overlap = " Shares overlap where parts act together." if sum(whole for _, (whole, _, _) in top) > 1.05 else ""
         said += paragraphs(
-            f"Which part matters most, for the wish that the fewest builds fit (it {WISHES[found.tightest]}):"
+            f"Which part matters most, for the wish {which} (it {WISHES[found.tightest]})?{overlap}"
         )
         said += bullets([
             f"{words}: {100 * min(whole, 1.0):.0f} % of the spread "
@@ -93,6 +94,16 @@ def spread_words(chain: SignalChain, drawer: Drawer, found: BuildSpread) -> str:
             for words, (whole, low, high) in top
         ])  # fmt: skip
     return said
+
+
+def _fitting(found: BuildSpread) -> str:
+    """The share that fits, and how surely."""
+    if found.fits == 1:
+        return f"all fit your wishes (as far as so many draws tell, at least {100 * found.low:.1f} %)"
+    if found.fits == 0:
+        return f"none fits your wishes (as far as so many draws tell, at most {100 * found.high:.1f} %)"
+    ends = f"{_percent(found.low).removesuffix(' %')} to {_percent(found.high)}"
+    return f"{_percent(found.fits)} fit your wishes (as far as so many draws tell, {ends})"
 
 
 def helping_words(chain: SignalChain, found: BuildSpread) -> str:

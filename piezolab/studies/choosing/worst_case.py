@@ -2,8 +2,8 @@
 
 A search compares thousands of builds by few samples, the same for all: the type's 1st, 50th and 99th percentile of
 V_GS(off), each with the I_DSS of a part that is there, on a fresh battery and on a spent one. The share of fresh
-builds that fits is counted afterwards for those that are named, with its interval by C. J. Clopper and E. S. Pearson,
-Biometrika 26 (1934) 404-413.
+builds that fits, in warmer and colder rooms, is counted afterwards for those that are named, with its interval by C. J.
+Clopper and E. S. Pearson, Biometrika 26 (1934) 404-413.
 """
 
 from __future__ import annotations

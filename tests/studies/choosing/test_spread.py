@@ -2,13 +2,14 @@
 
 import numpy as np
 import pytest
+from scipy.stats import binom
 
 from piezolab.chain import SignalChain
 from piezolab.studies.bias import bias
 from piezolab.studies.choosing.build_figures import build_figures
 from piezolab.studies.choosing.spread import FREQUENCY, spread, usual_size
 from piezolab.studies.choosing.tolerance import drawn
-from piezolab.studies.choosing.worst_case import share_that_fits
+from piezolab.studies.choosing.worst_case import interval, share_that_fits
 from piezolab.studies.fading_battery import battery, lives, low_corners
 from piezolab.studies.judging.wish import Wish
 from piezolab.studies.linear import LinearChain
@@ -109,6 +110,16 @@ def test_the_share_is_that_of_the_search_and_has_its_interval() -> None:
         found, other = spread(chain), share_that_fits(chain, Wish(), (5.0, 20.0))
         assert other.low <= found.fits <= other.high
         assert found.low <= found.fits <= found.high and 0.03 < found.high - found.low < 0.06
+        # a follower's room is the transistor's own; a gain stage of this bag wants another drain resistor
+        assert (found.helps is None) == (chain.stage == "follower")
+
+
+@pytest.mark.parametrize("share", [0.3, 0.5625, 0.9])
+def test_the_interval_of_a_share_holds_it_as_often_as_it_says(share: float) -> None:
+    """Exactly, by the binomial law of the count: at least 95 %, and hardly more for so many builds."""
+    count = np.arange(2001)
+    inside = [low <= share <= high for low, high in (interval(int(k), 2000, 0.025) for k in count)]
+    assert 0.95 <= float(binom.pmf(count, 2000, share)[inside].sum()) <= 0.97
 
 
 def test_more_is_never_wished_by_fewer() -> None:
