@@ -8,7 +8,7 @@ runs in step. Dielectric loss is left out: a constant loss tangent has no simple
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
@@ -68,19 +68,21 @@ def transient(
     time: np.ndarray,
     waveforms: Mapping[str, np.ndarray] | None = None,
     start: Mapping[str, np.ndarray] | None = None,
+    kinks: Collection[int] = (),
 ) -> Transient:
     """Run the network over `time` (s, increasing, at least two; steps may differ).
 
     waveforms: voltage (V) or current (A) of independent sources over time, shape batch + (T,); others hold their
     direct value. start: capacitor voltages and coil currents just before time[0] (see `stored_at`); those not named
-    are 0; without `start` it is the operating point of the network as it stands. Charge may jump at time[0] where
+    are 0; without `start` it is the operating point of the network as it stands. kinks: instants, by number, at which
+    the slope of a waveform jumps; the step after each forgets what came before it. Charge may jump at time[0] where
     the network makes it (a cable plugged in). Error falls with the square of the step: 256 steps a period keep a sine
     within 0.05 %. Raises CircuitError, SingularNetworkError, or OperatingPointError naming transistor and time.
     """
     time = np.asarray(time, float)
     if time.ndim != 1 or len(time) < 2 or not np.all(np.diff(time) > 0):
         raise CircuitError("time must be a row of at least two increasing values in s")
-    run = _Run(with_capacitances(network), network, time, dict(waveforms or {}))
+    run = _Run(with_capacitances(network), network, time, dict(waveforms or {}), frozenset(map(int, kinks)))
     if start is None:
         start = stored_at(network, operating_point(network))
     unknown = set(start) - set(run.keeps)
@@ -92,8 +94,11 @@ def transient(
 class _Run:
     """One run: shapes, sources over time, and the matrices of each step length."""
 
-    def __init__(self, whole: Network, network: Network, time: np.ndarray, waveforms: dict[str, np.ndarray]) -> None:
-        self.network, self.whole, self.time = network, whole, time
+    def __init__(
+        self, whole: Network, network: Network, time: np.ndarray, waveforms: dict[str, np.ndarray],
+        kinks: frozenset[int],
+    ) -> None:  # fmt: skip
+        self.network, self.whole, self.time, self.kinks = network, whole, time, kinks
         self.names = [jfet.name for jfet in network.jfets]
         sources = [e for e in network if isinstance(e, VoltageSource | CurrentSource)]
         for name, wave in waveforms.items():
@@ -137,9 +142,10 @@ class _Run:
             give_way()
             # the first instant follows from what is stored, by a step so short that nothing flows but what must
             length = steps[n - 1] if n else 1e-6 * steps[0]
-            ratio = steps[n - 1] / steps[n - 2] if n > 1 else 0.0
+            first = n < 2 or n - 1 in self.kinks
+            ratio = 0.0 if first else steps[n - 1] / steps[n - 2]
             m = self.step_of(length, ratio)
-            held = m.newer * past - m.older * before if n > 1 else m.newer * past
+            held = m.newer * past if first else m.newer * past - m.older * before
             inputs = np.concatenate([self.driven[n], held], axis=-1)
             found = (m.all_inputs @ inputs[..., None])[..., 0]
             if self.models:

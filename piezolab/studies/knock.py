@@ -168,7 +168,20 @@ def run_waves(
     levels = [np.where(np.isfinite(parts), parts * may, _NEVER_V) for may in (may_v, may_drain_v)]
     whole = breaking_down(network, *levels)
     driven = {name: waves * amplitude for name, amplitude in linear.assembly.drive.items()}
-    return whole, transient(whole, time, driven, stored_at(network, linear.point))
+    return whole, transient(whole, time, driven, stored_at(network, linear.point), kinks=_ends(time))
+
+
+def _ends(time: np.ndarray) -> np.ndarray:
+    """Instants, by number, at which the shapes that stop short do so."""
+    return np.searchsorted(time, np.array([0.5, 1.0]) / KNOCK_HZ - 1e-9)
+
+
+def integral(value: np.ndarray, time: np.ndarray) -> np.ndarray:
+    """Of a current or power over a run of knocks (last axis): the trapezoids, but for the steps in which a shape stops:
+    there a current falls at once to what it is afterwards."""
+    ends = _ends(time)
+    jumps = (value[..., ends] - value[..., ends + 1]) * (time[ends + 1] - time[ends]) / 2
+    return np.trapezoid(value, time) - jumps.sum(axis=-1)
 
 
 def _broken_through(whole: Network, run: Transient) -> tuple[np.ndarray, ...]:
@@ -182,7 +195,7 @@ def _broken_through(whole: Network, run: Transient) -> tuple[np.ndarray, ...]:
         v_gs, v_gd = q.v_gs, q.v_gs - q.v_ds
         i_gs, _, i_gd, _ = jfet.model.over_time().broken_through(v_gs, v_gd)
         power = i_gs * v_gs + i_gd * v_gd
-        this = [-(i_gs + i_gd).min(-1), -np.trapezoid(i_gs + i_gd, time), np.trapezoid(power, time)]
+        this = [-(i_gs + i_gd).min(-1), -integral(i_gs + i_gd, time), integral(power, time)]
         most = np.maximum(most, this)
     return tuple(most)
 

@@ -317,3 +317,18 @@ def test_current_sources_drive_too() -> None:
     assert np.allclose(run.voltages["a"], time * 1e3, atol=1e-5)
     assert np.array_equal(run.voltage("a"), run.voltages["a"])
     assert np.array_equal(run.voltage(GROUND, "a"), -run.voltages["a"])
+
+
+def test_a_kink_that_is_named_leaves_no_echo() -> None:
+    """A ramp into a series capacitor whose resistor is quick: by hand RCs on the resistor while it rises, then nothing.
+    Two steps back would still see the ramp: half of RCs the wrong way round."""
+    ohm, farad, step, slope = 1e3, 1e-9, 1e-4, 1e3
+    whole = Network([VoltageSource("V", "in", GROUND), Capacitor("C", "in", "out", farad),
+                     Resistor("R", "out", GROUND, ohm)])  # fmt: skip
+    time = step * np.arange(21)
+    ramp = slope * np.minimum(time, time[10])
+    runs = (transient(whole, time, {"V": ramp}, {"C": 0.0}, kinks=kinks) for kinks in ((), (10,)))
+    plain, named = (run.voltage("out") for run in runs)
+    held = ohm * farad * slope
+    assert named[10] == pytest.approx(held, rel=1e-3) and abs(named[11:]).max() < 0.02 * held
+    assert plain[11] == pytest.approx(-held / 2, rel=0.06)
