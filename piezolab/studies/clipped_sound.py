@@ -13,7 +13,7 @@ import numpy as np
 from piezolab.audio import RATE
 from piezolab.audio.processing import answers, answers_within, at_times_the_rate, brought_down
 from piezolab.circuit.errors import CircuitError
-from piezolab.circuit.long_run import PASSES, long_run, outputs_of
+from piezolab.circuit.long_run import PASSES, TOO_FAR, long_run, outputs_of
 from piezolab.circuit.small_signal import transfers
 from piezolab.giving_way import give_way
 from piezolab.studies.linear import LinearChain
@@ -29,8 +29,9 @@ def clipped(linear: LinearChain, open_v: np.ndarray, passes: int = PASSES) -> np
     """Volts at the load's terminals, change from rest, shape (N,), for open-circuit volts of one disc, shape (N,), both
     at `RATE`, from rest on.
 
-    passes: how much work it may take, as `long_run` has it. The input is an ideal limiter at its ceiling, which loads nothing. Raises CircuitError where the transistors go too
-    far to be followed or the sound is longer than LONGEST_S, and AudioError where the linear response does.
+    passes: how much work it may take, as `long_run` has it. The input is an ideal limiter at its ceiling, which loads
+    nothing. Raises CircuitError where the transistors go too far to be followed or the sound is longer than LONGEST_S,
+    and AudioError where the linear response does.
     """
     count = len(open_v)
     if count > LONGEST_S * RATE:
@@ -59,7 +60,13 @@ def _beyond_linear(linear: LinearChain, open_v: np.ndarray, length: int, whole: 
     if spectra is None:
         raise CircuitError(f"a transistor's rest follows the sound for more than {length / RATE:.2g} s")
     straight = np.stack([at_times_the_rate(row, length, TIMES)[: whole * TIMES] for row in spectra], axis=-1)
-    return long_run(network, linear.point, assembly.load, straight, 1 / (RATE * TIMES), passes)
+    try:
+        more = long_run(network, linear.point, assembly.load, straight, 1 / (RATE * TIMES), passes)
+    except np.linalg.LinAlgError:
+        raise CircuitError(TOO_FAR) from None
+    if not np.isfinite(more).all():
+        raise CircuitError(TOO_FAR)
+    return more
 
 
 def _cut(output: np.ndarray, length: int, more: np.ndarray, ceiling: float) -> np.ndarray:

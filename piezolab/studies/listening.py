@@ -81,7 +81,7 @@ SOUNDS: Mapping[str, Sound] = {
 KNOCKS = "knocks"
 KNOCKS_AT_S = (0.5, 1.2)  # first one way round, then the other
 KNOCKS_S = TURN_S + 4 * JOIN_S
-_KNOCK_PASSES = 30_000  # a knock goes further than any string, but is soon over
+_KNOCK_PASSES = 40_000  # a knock goes further than any string, but is soon over
 
 
 @dataclass(frozen=True)
@@ -151,10 +151,11 @@ def listen_to(
     """One sound through each of some chains, at normal playing (10 dB under `play_v`); the first one's lowest string.
 
     clips: at hard playing (`play_v`) instead, bent and cut by stage and input, followed in time (`clipped_sound`); what
-    goes too far for that is bent by the load line as a note of 1 kHz is; then `KNOCKS` are a sound, too; level: "matched" makes
-    the notes equally loud (ITU-R BS.1770-4), noise riding along; "true" keeps the levels of the versions against each
-    other. Either way the largest sample of all is `PEAK`, reached by scaling. hiss, hum: by version, at the load's
-    terminals; a version without an entry has none. A version of which nothing is left stays silent. Raises AudioError.
+    goes too far for that is bent by the load line as a note of 1 kHz is; then `KNOCKS` are a sound, too. level:
+    "matched" makes the notes equally loud (ITU-R BS.1770-4), noise riding along; "true" keeps the levels of the
+    versions against each other. Either way the largest sample of all is `PEAK`, reached by scaling. hiss, hum: by
+    version, at the load's terminals; a version without an entry has none. A version of which nothing is left stays
+    silent. Raises AudioError.
     """
     allowed = (*SOUNDS, KNOCKS) if clips else tuple(SOUNDS)
     if sound not in allowed:

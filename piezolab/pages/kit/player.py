@@ -236,7 +236,9 @@ class Player(Piece):
         self.send({"word": "described", "revision": self.revision, "sound": sound, "sentences": sentences})
 
 
-def _choice(content: dict[str, Any], noises: list[str], sounds: list[str]) -> tuple[list[str], str, str, tuple[str, ...]]:
+def _choice(
+    content: dict[str, Any], noises: list[str], sounds: list[str]
+) -> tuple[list[str], str, str, tuple[str, ...]]:
     """Versions, sound, level and noises that a message asks for. Raises AudioError for what is not offered."""
     sound, level = (text_in(content, key, 20) for key in ("sound", "level"))
     asked = content.get("versions")

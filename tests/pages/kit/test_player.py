@@ -30,6 +30,7 @@ from piezolab.pages.kit.player import (
     balance_sentence,
 )
 from piezolab.pages.kit.touch_words import offer
+from piezolab.studies import listening
 from piezolab.studies.first_touch import bass_touch, quiet_touch
 from piezolab.studies.listening import PEAK, TURN_S, Balance, listen_to
 from tests.serving.browsing import WAIT_MS, Page, contrast
@@ -166,7 +167,8 @@ def test_words_tell_tone_and_levels() -> None:
     assert sentence == "Bare pickup: silence; nothing of the note is left."
 
 
-def test_where_it_clips_knocks_are_heard_and_what_went_too_far_is_said() -> None:
+def test_where_it_clips_knocks_are_heard_and_what_went_too_far_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(listening, "PASSES", 500)
     player = Player(PageState(SignalChain(stage="gain", play_v=100.0, input_max=100.0)), clips=True)
     assert player.sounds[-1] == ["knocks", "Two knocks on the disc, 40 V, over your lowest string"]
     message, _ = asked(player, word="describe", sound="knocks")
