@@ -42,7 +42,7 @@ PASSES = 14_000  # of the iteration, some seconds of work: what needs more is to
 _MOVED = (1e-5, 1e-5, 1e-5, 1e-5, 2e-5, 4e-5, 1e-4)
 _ITERATIONS = 12  # then each instant is solved by itself, as an operating point is
 _FAR_V = 1e6
-_ALONE = 100  # passes that this counts for
+_ALONE, _ALONE_SEVERAL = 10, 100  # passes that this counts for, with one transistor and with several
 _SETTLED_V = 1e-4  # the last step is taken along the slopes: what is left is its square
 
 TOO_FAR = "the transistors are driven too far from their rest to be followed in time"
@@ -168,7 +168,7 @@ class _Walk:
             left = left[(np.abs(change) > _SETTLED_V).any(axis=1) | ~sound]
             if not left.size:
                 return drawn
-        self.passes += _ALONE
+        self.passes += _ALONE if len(self.models) == 1 else _ALONE_SEVERAL
         drawn[left] = self._alone(aim[left])
         return drawn
 

@@ -13,7 +13,7 @@ import numpy as np
 from piezolab.audio import RATE
 from piezolab.audio.processing import answers, answers_within, at_times_the_rate, brought_down
 from piezolab.circuit.errors import CircuitError
-from piezolab.circuit.long_run import long_run, outputs_of
+from piezolab.circuit.long_run import PASSES, TOO_FAR, long_run, outputs_of
 from piezolab.circuit.small_signal import transfers
 from piezolab.giving_way import give_way
 from piezolab.studies.linear import LinearChain
@@ -25,12 +25,13 @@ _LEFT = 1e-2  # of what reaches a transistor: what may still come when the sound
 _NEAR = 0.8  # of the ceiling: between two samples a sound may be larger
 
 
-def clipped(linear: LinearChain, open_v: np.ndarray) -> np.ndarray:
+def clipped(linear: LinearChain, open_v: np.ndarray, passes: int = PASSES) -> np.ndarray:
     """Volts at the load's terminals, change from rest, shape (N,), for open-circuit volts of one disc, shape (N,), both
     at `RATE`, from rest on.
 
-    The input is an ideal limiter at its ceiling, which loads nothing. Raises CircuitError where the transistors go too
-    far to be followed or the sound is longer than LONGEST_S, and AudioError where the linear response does.
+    passes: how much work it may take, as `long_run` has it. The input is an ideal limiter at its ceiling, which loads
+    nothing. Raises CircuitError where the transistors go too far to be followed or the sound is longer than LONGEST_S,
+    and AudioError where the linear response does.
     """
     count = len(open_v)
     if count > LONGEST_S * RATE:
@@ -40,7 +41,7 @@ def clipped(linear: LinearChain, open_v: np.ndarray) -> np.ndarray:
     straight = np.fft.irfft(output, length)[:count]
     more, times = np.zeros(whole * TIMES), TIMES
     if linear.assembly.network.jfets:
-        more = _beyond_linear(linear, open_v, length, whole)
+        more = _beyond_linear(linear, open_v, length, whole, passes)
     ceiling = float(linear.assembly.values.input_max)
     rough = at_times_the_rate(output, length, TIMES)[: whole * TIMES] + more
     if np.abs(rough).max() > _NEAR * ceiling:
@@ -49,7 +50,7 @@ def clipped(linear: LinearChain, open_v: np.ndarray) -> np.ndarray:
     return straight + brought_down(_silent_after(more, times), times)[:count]
 
 
-def _beyond_linear(linear: LinearChain, open_v: np.ndarray, length: int, whole: int) -> np.ndarray:
+def _beyond_linear(linear: LinearChain, open_v: np.ndarray, length: int, whole: int, passes: int) -> np.ndarray:
     """What the transistors add to the load's voltage, V, shape (whole x TIMES,)."""
     network, assembly = linear.assembly.network, linear.assembly
     ports = outputs_of(network, assembly.load)[:-1]
@@ -59,7 +60,13 @@ def _beyond_linear(linear: LinearChain, open_v: np.ndarray, length: int, whole: 
     if spectra is None:
         raise CircuitError(f"a transistor's rest follows the sound for more than {length / RATE:.2g} s")
     straight = np.stack([at_times_the_rate(row, length, TIMES)[: whole * TIMES] for row in spectra], axis=-1)
-    return long_run(network, linear.point, assembly.load, straight, 1 / (RATE * TIMES))
+    try:
+        more = long_run(network, linear.point, assembly.load, straight, 1 / (RATE * TIMES), passes)
+    except np.linalg.LinAlgError:
+        raise CircuitError(TOO_FAR) from None
+    if not np.isfinite(more).all():
+        raise CircuitError(TOO_FAR)
+    return more
 
 
 def _cut(output: np.ndarray, length: int, more: np.ndarray, ceiling: float) -> np.ndarray:

@@ -21,10 +21,12 @@ from piezolab.audio.processing import faded, filtered, gain_to_peak, wav
 from piezolab.audio.strings import PluckedString, PluckedTine, Voice, pluck
 from piezolab.chain import SignalChain
 from piezolab.circuit.errors import CircuitError
+from piezolab.circuit.long_run import PASSES
 from piezolab.pitch import Note, note
 from piezolab.studies.clipped_sound import clipped
 from piezolab.studies.hiss import noise as noise_study
 from piezolab.studies.hum import hum as hum_study
+from piezolab.studies.knock import KNOCK_V, SHAPES, WAYS, knock_shape
 from piezolab.studies.levels import load_voltage
 from piezolab.studies.linear import LinearChain
 from piezolab.studies.response import low_note_hz
@@ -74,6 +76,12 @@ SOUNDS: Mapping[str, Sound] = {
     "bass": Sound(_CORD, note("E1")),
     "thumb-piano": Sound(PluckedTine(finger=0.03, t60=2.5), note("G3")),
 }
+
+#: Knocks on the disc, as `studies.knock` has its ring, over the lowest string: heard where a sound is to clip.
+KNOCKS = "knocks"
+KNOCKS_AT_S = (0.5, 1.2)  # first one way round, then the other
+KNOCKS_S = TURN_S + 4 * JOIN_S
+_KNOCK_PASSES = 40_000  # a knock goes further than any string, but is soon over
 
 
 @dataclass(frozen=True)
@@ -143,18 +151,21 @@ def listen_to(
     """One sound through each of some chains, at normal playing (10 dB under `play_v`); the first one's lowest string.
 
     clips: at hard playing (`play_v`) instead, bent and cut by stage and input, followed in time (`clipped_sound`); what
-    goes too far for that is bent by the load line as a note of 1 kHz is; level: "matched" makes
-    the notes equally loud (ITU-R BS.1770-4), noise riding along; "true" keeps the levels of the versions against each
-    other. Either way the largest sample of all is `PEAK`, reached by scaling. hiss, hum: by version, at the load's
-    terminals; a version without an entry has none. A version of which nothing is left stays silent. Raises AudioError.
+    goes too far for that is bent by the load line as a note of 1 kHz is; then `KNOCKS` are a sound, too. level:
+    "matched" makes the notes equally loud (ITU-R BS.1770-4), noise riding along; "true" keeps the levels of the
+    versions against each other. Either way the largest sample of all is `PEAK`, reached by scaling. hiss, hum: by
+    version, at the load's terminals; a version without an entry has none. A version of which nothing is left stays
+    silent. Raises AudioError.
     """
-    if sound not in SOUNDS:
-        raise AudioError(f"sound: {sound!r} is not known; {', '.join(SOUNDS)} are allowed.")
+    allowed = (*SOUNDS, KNOCKS) if clips else tuple(SOUNDS)
+    if sound not in allowed:
+        raise AudioError(f"sound: {sound!r} is not known; {', '.join(allowed)} are allowed.")
     if level not in LEVELS:
         raise AudioError(f"level: {level!r} is not known; {' or '.join(LEVELS)} is allowed.")
-    pitch = SOUNDS[sound].pitch_hz(next(iter(chains.values())))
-    shape = pluck(SOUNDS[sound].voice, pitch, SECONDS)
-    found = {name: _note_at_load(one, shape, clips) for name, one in chains.items()}
+    played = SOUNDS["lowest" if sound == KNOCKS else sound]
+    shape = pluck(played.voice, played.pitch_hz(next(iter(chains.values()))), KNOCKS_S if sound == KNOCKS else SECONDS)
+    knocks = knocks_v(len(shape)) if sound == KNOCKS else None
+    found = {name: _note_at_load(one, shape, clips, knocks) for name, one in chains.items()}
     notes = {name: signal for name, (signal, _) in found.items()}
     gains = matching_gains(list(notes.values())) if level == MATCHED else np.ones(len(notes))
     mixed = {
@@ -174,17 +185,30 @@ def listen_to(
     }
 
 
-def _note_at_load(chain: SignalChain, shape: np.ndarray, clips: bool) -> tuple[np.ndarray, bool | None]:
-    """The note at the load's terminals, V, and whether it was followed in time, as `Heard` has it."""
+def knocks_v(count: int) -> np.ndarray:
+    """Open-circuit voltage of two knocks, V, shape (count,): `KNOCK_V` at most, a ring that dies away, either way."""
+    time, found = np.arange(count) / RATE, np.zeros(count)
+    for at, way in zip(KNOCKS_AT_S, WAYS, strict=True):
+        there = time >= at
+        found[there] += way * KNOCK_V * knock_shape(time[there] - at, SHAPES[2])
+    return found
+
+
+def _note_at_load(
+    chain: SignalChain, shape: np.ndarray, clips: bool, knocks: np.ndarray | None
+) -> tuple[np.ndarray, bool | None]:
+    """The note at the load's terminals, V, and whether it was followed in time, as `Heard` has it. Under knocks the
+    string is played normally."""
     values, linear = chain.values, LinearChain.of(chain.values)
-    peak = values.play_v * (1.0 if clips else 10 ** (PLAYING_DB / 20))
-    signal = filtered(peak * shape, linear.gain)
+    peak = values.play_v * (1.0 if clips and knocks is None else 10 ** (PLAYING_DB / 20))
+    open_v = peak * shape if knocks is None else peak * shape + knocks
+    signal = filtered(open_v, linear.gain)
     if not np.abs(signal).max() > _NOTHING * peak:
         return np.zeros_like(signal), None
     if not clips:
         return signal, None
     try:
-        return clipped(linear, peak * shape), True
+        return clipped(linear, open_v, PASSES if knocks is None else _KNOCK_PASSES), True
     except CircuitError:
         return _bent(linear, signal, chain.topology.inverts), False
 

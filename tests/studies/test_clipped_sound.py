@@ -131,6 +131,6 @@ def test_whatever_is_built_is_followed(stage: str, keys: dict) -> None:
 def test_what_cannot_be_followed_is_said() -> None:
     linear = LinearChain.of(SignalChain(stage="gain").values)
     with pytest.raises(CircuitError, match=TOO_FAR):
-        clipped(linear, 1e3 * pluck(SOUNDS["lowest"].voice, 147.0, 1.0))
+        clipped(linear, 1e3 * pluck(SOUNDS["lowest"].voice, 147.0, 0.2), 500)
     with pytest.raises(CircuitError, match=r"a sound of 12\.5 s: up to 12 s"):
         clipped(linear, np.zeros(round((LONGEST_S + 0.5) * RATE)))

@@ -22,10 +22,13 @@ from piezolab.studies import listening
 from piezolab.studies.added_harmonics import distortion
 from piezolab.studies.hiss import noise
 from piezolab.studies.hum import hum
+from piezolab.studies.knock import KNOCK_V
 from piezolab.studies.linear import LinearChain
 from piezolab.studies.listening import (
     BARE,
     KEPT,
+    KNOCKS,
+    KNOCKS_AT_S,
     MATCHED,
     PEAK,
     SECONDS,
@@ -37,6 +40,7 @@ from piezolab.studies.listening import (
     hiss_table,
     hum_table,
     in_turns,
+    knocks_v,
     listen,
     listen_to,
     versions,
@@ -255,10 +259,23 @@ def test_the_input_cuts_at_its_ceiling_and_nothing_else_changes() -> None:
     assert np.abs(straight).max() > 0.6 and 0.5 < np.abs(volts).max() < 0.55
 
 
-def test_what_goes_too_far_is_bent_by_the_load_line_and_says_so() -> None:
+def test_what_goes_too_far_is_bent_by_the_load_line_and_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(listening, "PASSES", 500)
     chain = SignalChain(stage="gain", play_v=100.0, input_max=100.0)
-    far, near = listen_to({BARE: chain.but(stage="direct"), STAGE: chain}, clips=True, level=TRUE).values()
-    assert near.followed is True or far.followed is True
-    assert listen_to({STAGE: chain}, clips=True)[STAGE].followed is False
-    for one in (far, near):
+    heard = listen_to({BARE: chain.but(stage="direct"), STAGE: chain}, clips=True, level=TRUE)
+    assert heard[BARE].followed is True and heard[STAGE].followed is False
+    for one in heard.values():
         assert np.isfinite(one.signal).all() and np.abs(one.signal).max() <= PEAK
+
+
+def test_knocks_are_those_of_the_knock_study_and_no_louder_than_stated() -> None:
+    chain = SignalChain()
+    heard = listen_to(versions(chain), sound=KNOCKS, clips=True, level=TRUE)
+    for one in heard.values():
+        assert one.followed and np.isfinite(one.signal).all() and np.abs(one.signal).max() <= PEAK
+        assert one.peak_v == pytest.approx(chain.values.input_max, rel=0.15), "a knock reaches the input's ceiling"
+    wave = knocks_v(round(2 * RATE))
+    assert np.abs(wave).max() == pytest.approx(KNOCK_V, rel=2e-3)
+    assert wave[: round(KNOCKS_AT_S[0] * RATE)].max() == 0 and wave.min() < -0.99 * KNOCK_V
+    with pytest.raises(AudioError, match="sound: 'knocks'"):
+        listen_to({STAGE: chain}, sound=KNOCKS)

@@ -21,9 +21,11 @@ from piezolab.pages.kit.piece import STATIC, Piece, number_in, script, text_in
 from piezolab.pages.kit.sentences import decibel_words, heard, lowest
 from piezolab.pages.kit.touch_words import Offer
 from piezolab.quantity import decibels
+from piezolab.studies.knock import KNOCK_V
 from piezolab.studies.listening import (
     BARE,
     KEPT,
+    KNOCKS,
     LEVELS,
     MATCHED,
     PEAK,
@@ -72,6 +74,8 @@ INSTRUMENTS = {
     "thumb-piano": "Thumb piano, {}",
 }
 LEVEL_NAMES = {MATCHED: "equally loud, to compare the tone", "true": "true level against each other"}
+KNOCKS_NAME = f"Two knocks on the disc, {KNOCK_V:.0f} V, over your lowest string"
+NO_NOTE = "A knock is no note: what it does, and how long the stage is silent after it, is told under the knock."
 BACK = "put it back as it was"
 GONE = "The chain has changed since; what is offered for it now stands there in a moment."
 FAILED = "The sound could not be made; what went wrong is in the server's log."
@@ -145,7 +149,8 @@ class Player(Piece):
             there.remove(KEPT)
         with self.hold_sync():
             self.versions = [[word, NAMES[word]] for word in there]
-            self.sounds = [[word, INSTRUMENTS[word].format(_note_name(word, chain))] for word in SOUNDS]
+            sounds = [[word, INSTRUMENTS[word].format(_note_name(word, chain))] for word in SOUNDS]
+            self.sounds = [*sounds, [KNOCKS, KNOCKS_NAME]] if self._clips else sounds
             self.revision += 1
         self._made = None
 
@@ -185,7 +190,7 @@ class Player(Piece):
         asked = {"word": "sound", "serial": number_in(content, "serial"), "revision": self.revision}
         there = [word for word, table in self._noise.items() if table is not None]
         try:
-            turns, *choice = _choice(content, there)
+            turns, *choice = _choice(content, there, [word for word, _ in self.sounds])
             if offer is not None:
                 turns, names = list(chains), dict(zip(chains, offer.heard, strict=True))
                 choice[2] = tuple(word for word in there if word in (*choice[2], *offer.noises))
@@ -217,7 +222,10 @@ class Player(Piece):
 
     def _asked_for_words(self, content: dict[str, Any]) -> None:
         sound = text_in(content, "sound", 20)
-        if sound not in SOUNDS:
+        if sound not in [word for word, _ in self.sounds]:
+            return
+        if sound == KNOCKS:
+            self.send({"word": "described", "revision": self.revision, "sound": sound, "sentences": [NO_NOTE]})
             return
         try:
             found = balances(self._state.chain, self._state.kept, sound=sound)
@@ -228,12 +236,14 @@ class Player(Piece):
         self.send({"word": "described", "revision": self.revision, "sound": sound, "sentences": sentences})
 
 
-def _choice(content: dict[str, Any], noises: list[str]) -> tuple[list[str], str, str, tuple[str, ...]]:
+def _choice(
+    content: dict[str, Any], noises: list[str], sounds: list[str]
+) -> tuple[list[str], str, str, tuple[str, ...]]:
     """Versions, sound, level and noises that a message asks for. Raises AudioError for what is not offered."""
     sound, level = (text_in(content, key, 20) for key in ("sound", "level"))
     asked = content.get("versions")
     turns = [word for word in NAMES if isinstance(asked, list) and word in asked]
-    if not turns or len(turns) != len(asked) or sound not in SOUNDS or level not in LEVELS:
+    if not turns or len(turns) != len(asked) or sound not in sounds or level not in LEVELS:
         raise AudioError("The page asked for a sound that is not offered. Load the page again.")
     wanted = content.get("noises")
     return turns, sound, level, tuple(word for word in noises if isinstance(wanted, list) and word in wanted)

@@ -23,11 +23,14 @@ from piezolab.pages.kit.player import (
     GONE,
     IN_A_ROOM,
     LOWEST_DB,
+    NO_NOTE,
     START_DB,
+    TOO_FAR,
     Player,
     balance_sentence,
 )
 from piezolab.pages.kit.touch_words import offer
+from piezolab.studies import listening
 from piezolab.studies.first_touch import bass_touch, quiet_touch
 from piezolab.studies.listening import PEAK, TURN_S, Balance, listen_to
 from tests.serving.browsing import WAIT_MS, Page, contrast
@@ -162,6 +165,19 @@ def test_words_tell_tone_and_levels() -> None:
     assert re.match(r"With the stage: it keeps its bass\.", stage) and "nothing connected" in reference
     sentence = balance_sentence("bare pickup", Balance(100.0, 2000.0, 1e-9, 1e-9))
     assert sentence == "Bare pickup: silence; nothing of the note is left."
+
+
+def test_where_it_clips_knocks_are_heard_and_what_went_too_far_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(listening, "PASSES", 500)
+    player = Player(PageState(SignalChain(stage="gain", play_v=100.0, input_max=100.0)), clips=True)
+    assert player.sounds[-1] == ["knocks", "Two knocks on the disc, 40 V, over your lowest string"]
+    message, _ = asked(player, word="describe", sound="knocks")
+    assert message["sentences"] == [NO_NOTE]
+    message, buffers = asked(player, versions=["bare", "stage"])
+    assert f"With the stage: {TOO_FAR}" in message["said"] and "Bare pickup: clips" not in message["said"] and buffers
+    quiet = Player(PageState(THIN))
+    assert "knocks" not in [word for word, _ in quiet.sounds]
+    assert asked(quiet, sound="knocks")[0]["problem"].endswith("Load the page again.")
 
 
 def test_caution_tells_the_levels_that_hold() -> None:
