@@ -74,7 +74,7 @@ INSTRUMENTS = {
     "thumb-piano": "Thumb piano, {}",
 }
 LEVEL_NAMES = {MATCHED: "equally loud, to compare the tone", "true": "true level against each other"}
-KNOCKS_NAME = f"Two knocks on the disc, {KNOCK_V:.0f} V, over your lowest string"
+KNOCKS_NAME = f"Two knocks, {KNOCK_V:.0f} V, over your lowest string"
 NO_NOTE = "A knock is no note: what it does, and how long the stage is silent after it, is told under the knock."
 BACK = "put it back as it was"
 GONE = "The chain has changed since; what is offered for it now stands there in a moment."

@@ -170,7 +170,7 @@ def test_words_tell_tone_and_levels() -> None:
 def test_where_it_clips_knocks_are_heard_and_what_went_too_far_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(listening, "PASSES", 500)
     player = Player(PageState(SignalChain(stage="gain", play_v=100.0, input_max=100.0)), clips=True)
-    assert player.sounds[-1] == ["knocks", "Two knocks on the disc, 40 V, over your lowest string"]
+    assert player.sounds[-1] == ["knocks", "Two knocks, 40 V, over your lowest string"]
     message, _ = asked(player, word="describe", sound="knocks")
     assert message["sentences"] == [NO_NOTE]
     message, buffers = asked(player, versions=["bare", "stage"])
