@@ -28,7 +28,7 @@ from piezolab.studies.faults.simulate import HIGH_HZ, LOW_HZ
 FIRST = ("diode", "ohm_max", "meter_ohm")  # of the fields; the others are folded
 EAR = (
     "Warm, or a smell? Switch off, unclip the battery, set it down away from people, and press “something gets hot”. "
-    "Else press what fits."
+    "Else what fits."
 )
 PROBING = (
     "Measure on the battery side only, never on the mains. Volume down, headphones off before you touch plugs or probe."

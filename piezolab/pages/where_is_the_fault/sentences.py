@@ -222,7 +222,7 @@ def heard_words() -> dict[str, str]:
     """Words for what is heard, with their labels: heat comes first, then that all sounds well and what is known."""
     texts = knowledge().texts["heard"]
     heard = {word: texts[word]["label"] for word in ("hot", *(word for word in WORDS if word != "hot"))}
-    return {**heard, FINE: "it sounds fine", **{word: texts[word]["label"] for word in (WORKED, KNOCKED, NEW)}}
+    return {**heard, FINE: "sounds fine", **{word: texts[word]["label"] for word in (WORKED, KNOCKED, NEW)}}
 
 
 def stop_words(turned: bool = False) -> str:

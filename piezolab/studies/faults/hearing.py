@@ -36,7 +36,8 @@ STILL_FINE = {
     "weak": 0.1, "thin": 0.3, "hum": 0.2, "hiss": 0.5, "distorted": 0.15, "crackle": 0.25, "thump": 0.5, "dead": 0.02,
     "hot": 0.1,
 }  # fmt: skip
-MISTOLD = 0.08  # whether it ever worked, or was knocked, is told wrongly
+MISTOLD = 0.08  # whether it ever worked is told wrongly
+KNOCKED_ANYWAY = 0.02  # a knock is blamed that did nothing: our own choice, common practice, no source
 DEAD_DB, WEAK_DB, THIN_DB, HUM_DB = -35.0, -7.0, -5.0, 14.0
 THUMP_V = 0.05
 
@@ -77,9 +78,11 @@ def heard_likelihood(
     """Probability of the words said given how surely each holds (W, P), and of what is known besides given how surely
     the board worked before, and its fault came with a knock, (P,); shape (P,). Nothing said tells nothing."""
     answer = np.ones(surely.shape[-1], surely.dtype)
-    for word, share in ((WORKED, worked), (NEW, 1 - worked), (KNOCKED, knocked)):
+    for word, share in ((WORKED, worked), (NEW, 1 - worked)):
         if word in said:
             answer *= MISTOLD + (1 - 2 * MISTOLD) * share
+    if KNOCKED in said:
+        answer *= KNOCKED_ANYWAY + (1 - 2 * KNOCKED_ANYWAY) * knocked
     if FINE in said:
         for n, word in enumerate(WORDS):
             answer *= (1 - SAID_ANYWAY) * (1 - (1 - STILL_FINE[word]) * surely[n])

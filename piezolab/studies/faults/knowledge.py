@@ -55,7 +55,7 @@ _SHARES = {
     "read_share", "unseen", "often_unseen",
 }  # fmt: skip
 _TABLES = ("kinds", "spots", "checks", "stop", "heard", "adapter")
-NOT_KNOCKED = 0.02  # share of a kind's cases that came with a drop or a knock, where none is given
+NOT_KNOCKED = 0.02  # share of a kind's worn cases that came with a drop or a knock, where none is given
 _KIND_TEXTS = ("mend", "reads", "shows", "source")
 
 
@@ -79,7 +79,7 @@ def read(path: Path) -> Knowledge:
     for name, kind in table["kinds"].items():
         _check_kind(path, name, kind)
         for field, found in weights.items():
-            found[name] = kind.get(field, NOT_KNOCKED)
+            found[name] = kind.get(field, NOT_KNOCKED * kind["worn"])
     texts = MappingProxyType({name: table[name] for name in _TABLES})
     return Knowledge(limits, *(MappingProxyType(each) for each in weights.values()), texts)
 

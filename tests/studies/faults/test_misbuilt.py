@@ -130,13 +130,19 @@ def test_only_the_gate_at_the_disc_is_hurt_by_a_knock() -> None:
 
 
 def test_since_a_knock_the_gate_is_suspected_first_and_the_clamp_named(table: FaultTable) -> None:
-    """Silent since a drop: among all that a drop does the transistor comes first; a reading tells the rest."""
-    before, after = (diagnose(table, (), ("dead", *more)) for more in ((), ("knocked",)))
+    """A follower whose gate leaks is weak, a gain stage's may be silent: among all that a drop does the transistor is
+    among the first places, and its gate the first of its repairs."""
 
     def share(got: Diagnosis) -> float:
         return sum(f.probability for s in got.spots for f in s.faults if f.kind in FROM_A_KNOCK)
 
-    assert after.spots[0].spot == "transistor:Q1" and share(after) > 3 * share(before)
+    for made, word in ((table, "weak"), (fault_table(SignalChain(stage="gain")), "dead")):
+        before, after = (diagnose(made, (), (word, *more)) for more in ((), ("knocked",)))
+        assert share(after) > 6 * share(before)
+        place = next(spot for spot in after.spots[:2] if spot.spot == "transistor:Q1")
+        assert max(place.faults, key=lambda f: f.probability).kind == "leaky_gate"
+        told = places_html(after, made.chain)
+        assert "as after a knock on the disc" in told and "how-loud-before-it-clips" in told
     expected = predicted(table, "leaky_gate:Q1")
     readings = [Reading(*check.split(":"), expected[check][1]) for check in
                 ("ohm:pickup", "ohm:source", "dc:source", "dc:pickup")]  # fmt: skip

@@ -81,7 +81,7 @@ def test_what_is_known_besides() -> None:
     both = hearing.heard_likelihood(("hum", hearing.NEW), surely, worked, worked)
     assert both == pytest.approx(new * hearing.heard_likelihood(("hum",), surely, worked, worked))
     knocked = hearing.heard_likelihood((hearing.KNOCKED,), surely, worked, np.array([0.02, 0.7]))
-    assert knocked == pytest.approx([0.08 + 0.84 * 0.02, 0.08 + 0.84 * 0.7])
+    assert knocked == pytest.approx([0.02 + 0.96 * 0.02, 0.02 + 0.96 * 0.7])
 
 
 @pytest.mark.parametrize(("said", "other"), [((hearing.WORKED, hearing.NEW), "new"), (("weak", FINE), "fine")])
