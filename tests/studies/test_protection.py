@@ -1,4 +1,9 @@
-"""What protects a gate: every bar that the study promises is measured again on the chain that it proposes."""
+"""What protects a gate: every bar that the study promises is measured again on the chain that it proposes.
+
+The long run, 500 random chains and knocks: 246 need protection, 232 of them (94 %) get one that keeps every bar; of the
+rest 7 miss a voltage rating and 7 sound rougher at hard playing. With supplies beyond the transistor's rating among
+them it was 224 of 251.
+"""
 
 import os
 from collections import Counter
