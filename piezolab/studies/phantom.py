@@ -116,13 +116,14 @@ def fed(chain: SignalChain, supply_v: float, feed_ohm: float) -> Phantom | None:
     ]
     jump = Network([*(e for e in network if e.name not in blocking), *feed, *held])
     at_jump, at_end = operating_point(jump), operating_point(network.plus(*feed))
-    name, q = max(at_jump.jfets.items(), key=lambda item: max(-item[1].v_gs, item[1].v_ds - item[1].v_gs))
+    stage = {name: at_jump.jfets[name] for name in assembly.transistors}  # a clamp at the gate has no such rating
+    name, q = max(stage.items(), key=lambda item: max(-item[1].v_gs, item[1].v_ds - item[1].v_gs))
     ends = {part.name: float(at_end.voltage(*part.nodes)) for part in blocking.values()}
     worst = min(ends, key=ends.__getitem__, default=None)
     node = blocking[worst].nodes[0] if worst else assembly.jack
     electrolytic = worst is not None and float(blocking[worst].value) >= ELECTROLYTIC_FROM
     drawn = float(at_jump.voltage("microphone supply", assembly.jack)) / feed_ohm
-    moved = [float(at_end.jfets[key].i_d / q.i_d - 1) for key, q in rest.jfets.items() if abs(q.i_d) > 1e-9]
+    moved = [float(at_end.jfets[key].i_d / rest.jfets[key].i_d - 1) for key in stage if abs(rest.jfets[key].i_d) > 1e-9]
     return Phantom(
         node=node,
         stage_v=float(at_jump.voltage(node)),

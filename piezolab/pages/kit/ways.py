@@ -40,7 +40,7 @@ class Ways(Piece):
 def onward(slug: str, query: str, words: str) -> str:
     """A line that leads to another chapter, HTML; query: what goes along."""
     target = slug + ("?" + query if query else "")
-    return f'<p><a href="{escape(target)}">{escape(words)}</a></p>'
+    return f'<p class="pz-onward"><a href="{escape(target)}">{escape(words)}</a></p>'
 
 
 def neighbours(slug: str, chapters: list[ChapterFile]) -> list[dict[str, str]]:

@@ -97,7 +97,7 @@ def spread_words(chain: SignalChain, drawer: Drawer, found: BuildSpread) -> str:
 
 
 def _fitting(found: BuildSpread) -> str:
-    """The share that fits, and how surely."""
+    """The share that fits, with its interval."""
     if found.fits == 1:
         return f"all fit your wishes (as far as so many draws tell, at least {100 * found.low:.1f} %)"
     if found.fits == 0:

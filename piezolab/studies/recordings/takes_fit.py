@@ -32,7 +32,7 @@ def pickup_fit(now: Compared, chain: SignalChain) -> PickupFit | None:
     product = Estimate(*(1 / (2 * math.pi * hz) for hz in (corner.value, corner.high, corner.low)))
     r, c_p, c_load = float(bare.r_total), float(bare.c_p), float(bare.c_load)
     one = float(chain.values.pickup_c)
-    values = [one * (seconds / r - c_load) / c_p for seconds in (product.value, product.low, product.high)]
+    value, low, high = (one * (seconds / r - c_load) / c_p for seconds in (product.value, product.low, product.high))
     parameter = all_parameters()["pickup_c"]
-    fits = parameter.low <= values[0] <= parameter.high
-    return PickupFit(product, r, Estimate(values[0], max(values[1], 0.0), values[2]) if fits else None)
+    fits = parameter.low <= value <= parameter.high
+    return PickupFit(product, r, Estimate(value, max(low, 0.0), high) if fits else None)
