@@ -89,6 +89,7 @@ def test_verdict_plot_and_the_control_are_in_view_while_it_moves(page, size):
     faults = []
     for number in {0, 1, 2, count // 3, 2 * count // 3, count - 1}:
         slider = sliders.nth(number)
+        rest(page)  # what the move before it still brings may push it away
         # What is in view already need not be scrolled to: the browser would count from the top of the page.
         slider.evaluate(f"""e => {{
             document.activeElement.blur();
