@@ -167,20 +167,19 @@ def test_it_plays_again_when_that_is_said() -> None:
     assert abs(_edge(hand, then) / rest_edge - 1) == pytest.approx(study.EDGE_PART, abs=0.03)
 
 
-def test_charge_comes_back_to_where_it_was() -> None:
-    """What went into the gate, forwards and backwards, leaves through the resistors until all is at rest again."""
+@pytest.mark.parametrize("times, levels", [(1, slice(0, 3, 2)), (4, slice(1, 2))])
+def test_charge_comes_back_to_where_it_was(times: int, levels: slice) -> None:
+    """What went into the gate, forwards and backwards, leaves through the resistors until all is at rest again. At the
+    middle level it breaks down just before the shape stops, and only finer steps see the current that begins."""
     chain = SignalChain(pickup_c=6e-9)
-    whole, run = run_knock(LinearChain.of(chain.values), 40.0, 25.0, 25.0)
+    whole, run = run_knock(LinearChain.of(chain.values), 40.0, 25.0, 25.0, times * study.STEPS)
     v = chain.values
     gate = run.voltage("pickup") - run.voltage("pickup")[..., -1:]
     i_g = run.jfets["Q1"].i_g - run.jfets["Q1"].i_g[..., -1:]
     through = np.trapezoid(gate / v.gate_r + gate / v.pickup_r, run.time)
     into = study.integral(i_g, run.time)
     moved = np.trapezoid(np.abs(i_g), run.time)
-    left = np.abs(through + into)
-    assert np.all(left[..., ::2] < 1e-3 * moved[..., ::2] + 1e-12)
-    # here the gate breaks down so late that the shape stops a step or two later: few see the current that begins
-    assert np.all(left[..., 1] < 2e-2 * moved[..., 1])
+    assert np.all((np.abs(through + into) < 1e-3 * moved + 1e-12)[..., levels])
     assert whole.batch_shape == (3,) and gate.shape[:3] == (3, 2, len(BREAKS_AT))
 
 

@@ -53,13 +53,17 @@ def cases(count: int) -> Iterator[Case]:
             yield Case(chain.but(clamp="pair", clamp_part=part), peak, shape)
 
 
+def _still(time: float) -> float:
+    """What the disc's voltage does once the shape is over."""
+    return 0.0
+
+
 def by_hand(case: Case) -> tuple[np.ndarray, bool]:
     """The gate at the coarse instants, V, and whether anything conducts."""
     hand, edge = ByHand(case.chain), int(ENDS[case.shape] * EVERY)
     times = np.arange(PERIODS * EVERY + 1) / (EVERY * KNOCK_HZ)
     push, state, pieces = np.array([hand.v.pickup_c, 0, 0, 0]), hand.rest, [hand.rest[:, None]]
-    still = lambda _: 0.0  # noqa: E731
-    for slope, span in ((_slope(case.shape, case.peak_v), times[: edge + 1]), (still, times[edge:])):
+    for slope, span in ((_slope(case.shape, case.peak_v), times[: edge + 1]), (_still, times[edge:])):
         found = solve_ivp(
             lambda t, v, slope=slope: hand.c @ (hand.into(v) + push * slope(t)), (span[0], span[-1]), state,
             method="LSODA", t_eval=span, rtol=1e-9, atol=1e-10, max_step=0.02 / KNOCK_HZ,
