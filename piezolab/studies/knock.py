@@ -112,14 +112,18 @@ def knock_times(
     return np.concatenate([[0.0], np.cumsum(np.concatenate(lengths))])
 
 
+def ratings(assembly: Assembly) -> tuple[float, float]:
+    """What the gate may stand under its source and under its drain, V; the least of several transistors."""
+    return min(kind.vgs_max for kind in assembly.types), min(kind.vds_max for kind in assembly.types)
+
+
 @kept(2)
 def knock(chain: SignalChain, peak_v: float = KNOCK_V) -> Knock | None:
     """What a knock of that open-circuit peak (V) does; None with no stage. Raises CircuitError."""
     linear = LinearChain.of(chain.values)
     if linear.transistor is None:
         return None
-    kinds = linear.assembly.types
-    may_v, may_drain_v = min(kind.vgs_max for kind in kinds), min(kind.vds_max for kind in kinds)
+    may_v, may_drain_v = ratings(linear.assembly)
     whole, run = run_knock(linear, peak_v, may_v, may_drain_v)
     network, names = linear.assembly.network, linear.assembly.transistors
     gates = [network[name].gate for name in names]
@@ -140,7 +144,7 @@ def knock(chain: SignalChain, peak_v: float = KNOCK_V) -> Knock | None:
         may_drain_v=may_drain_v,
         output_v=np.abs(load[free]).max(-1),
         forward_a=forward[free].max(-1),
-        may_a=min(kind.ig_max for kind in kinds),
+        may_a=min(kind.ig_max for kind in linear.assembly.types),
         reverse_a=reverse,
         charge_c=charge,
         energy_j=energy,

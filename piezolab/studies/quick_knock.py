@@ -20,6 +20,7 @@ from piezolab.studies.knock import (
     WAYS,
     knock_shape,
     knock_times,
+    ratings,
     run_waves,
     through_clamps,
 )
@@ -61,8 +62,7 @@ def quick_knock(chain: SignalChain, peak_v: float = KNOCK_V) -> QuickKnock | Non
     linear = LinearChain.of(chain.values)
     if linear.transistor is None:
         return None
-    kinds = linear.assembly.types
-    limits = np.array([min(kind.vgs_max for kind in kinds), min(kind.vds_max for kind in kinds)])
+    limits = np.array(ratings(linear.assembly))
     every = [(s, w) for s in range(len(SHAPES)) for w in range(len(WAYS))]
     run = _run(linear, COARSE, peak_v, every)
     reached = _reached(linear, run)

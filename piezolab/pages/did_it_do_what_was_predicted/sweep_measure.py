@@ -19,8 +19,9 @@ from piezolab.pages.did_it_do_what_was_predicted.sound_input import SweepInput
 from piezolab.pages.did_it_do_what_was_predicted.takes_state import TakesState
 from piezolab.pages.kit.blocks import Buttons, bullets, guard, paragraphs
 from piezolab.pages.kit.bode import Curve, figure
+from piezolab.pages.kit.file_buttons import FileButtons
 from piezolab.pages.kit.form import Field, FieldError, Form
-from piezolab.pages.kit.piece import STATIC, Piece, text_in
+from piezolab.pages.kit.piece import text_in
 from piezolab.pages.kit.sections import FoldedParts, PlotSection, Section
 from piezolab.pitch import parse_tuning
 from piezolab.quantity import QuantityError
@@ -36,15 +37,17 @@ FIELDS = (
     Field("transistor", "fit the transistor's V_GS(off), too", tick=True),
 )
 
+KINDS = [
+    ["sweep", "save the sweep (WAV)"], ["tone", "save the tone for the meter (WAV)"],
+    ["csv", "save the response (CSV)"], ["json", "save the sweep's figures (JSON)"],
+]  # fmt: skip
 
-class SweepDownload(Piece):
+
+class SweepDownload(FileButtons):
     """Buttons for the two files to play, and for what was found; each is made when it is pressed."""
 
-    _esm = STATIC / "sweep_download.js"
-    words = {"save": "_save"}
-
     def __init__(self, measure: SweepMeasure) -> None:
-        super().__init__()
+        super().__init__(kinds=KINDS)
         self._measure = measure
 
     def _save(self, content: dict[str, Any]) -> None:

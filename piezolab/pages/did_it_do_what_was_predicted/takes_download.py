@@ -7,21 +7,20 @@ from collections.abc import Callable
 from typing import Any
 
 from piezolab.pages.did_it_do_what_was_predicted.takes_state import TakesState
-from piezolab.pages.kit.piece import STATIC, Piece, text_in
+from piezolab.pages.kit.file_buttons import FileButtons
+from piezolab.pages.kit.piece import text_in
 from piezolab.studies.recordings.take_figures import bands_csv, take_figures
 
+KINDS = [["sheet", "save a page to print"], ["csv", "save the bands (CSV)"], ["json", "save all figures (JSON)"]]
 NOTHING = "There is nothing to save yet."
 
 
-class TakesDownload(Piece):
+class TakesDownload(FileButtons):
     """Three buttons; what they save is made when one is pressed and sent as a message. summary: makes the page to
     print, "" where there is nothing on it."""
 
-    _esm = STATIC / "takes_download.js"
-    words = {"save": "_save"}
-
     def __init__(self, state: TakesState, summary: Callable[[], str] = lambda: "") -> None:
-        super().__init__()
+        super().__init__(kinds=KINDS)
         self._state, self._summary = state, summary
 
     def _save(self, content: dict[str, Any]) -> None:

@@ -1,4 +1,4 @@
-// What was found in the takes, asked of the package when a button is pressed and saved by the browser itself.
+// Files, each asked of the package when its button is pressed and saved by the browser itself.
 const FREE_MS = 10000;
 
 export default {
@@ -9,8 +9,7 @@ export default {
     const said = document.createElement("p");
     said.className = "pz-hint";
     said.setAttribute("role", "status");
-    const kinds = [["sheet", "save a page to print"], ["csv", "save the bands (CSV)"], ["json", "save all figures (JSON)"]];
-    for (const [kind, words] of kinds) {
+    for (const [kind, words] of model.get("kinds")) {
       const button = document.createElement("button");
       button.type = "button";
       button.className = "pz-button";
@@ -19,11 +18,12 @@ export default {
       row.append(button);
     }
     el.append(row, said);
-    function receive(message) {
+    function receive(message, buffers) {
       if (message?.trouble) said.textContent = message.trouble;
-      if (!message?.text) return;
+      const content = message?.text || buffers?.[0];
+      if (!message?.file || !content) return;
       const link = document.createElement("a");
-      link.href = URL.createObjectURL(new Blob([message.text], { type: message.type }));
+      link.href = URL.createObjectURL(new Blob([content], { type: message.type }));
       link.download = message.file;
       link.click();
       setTimeout(() => URL.revokeObjectURL(link.href), FREE_MS);
