@@ -45,7 +45,7 @@ _FINDING = {
 _MISSING = {
     "pickup_c": "read the capacitor with a meter and enter it",
     "gate_r": "read the gate resistor with a meter, battery out",
-    "jfet_vgsoff": "measure the source's voltage with the battery in, or characterise the transistor in its chapter",
+    "jfet_vgsoff": "measure the source's voltage with the battery in, or the transistor by itself",
 }
 
 
