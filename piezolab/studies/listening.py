@@ -32,7 +32,6 @@ from piezolab.studies.linear import LinearChain
 from piezolab.studies.response import low_note_hz
 
 BARE, STAGE, KEPT = "bare", "stage", "kept"
-VERSIONS = (BARE, STAGE, KEPT)
 MATCHED, TRUE = "matched", "true"
 LEVELS = (MATCHED, TRUE)
 
