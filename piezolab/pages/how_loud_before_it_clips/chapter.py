@@ -12,6 +12,7 @@ from piezolab.pages.how_loud_before_it_clips.cure_words import before_after
 from piezolab.pages.how_loud_before_it_clips.knock_section import KnockSection
 from piezolab.pages.how_loud_before_it_clips.level_figures import PLAYING, axes, fading_figure, found, line
 from piezolab.pages.how_loud_before_it_clips.level_path_section import LevelPathSection
+from piezolab.pages.how_loud_before_it_clips.seen_sound_section import SeenSoundSection
 from piezolab.pages.how_loud_before_it_clips.tasks import TASKS
 from piezolab.pages.kit.battery_words import life as life_words
 from piezolab.pages.kit.blocks import bullets, paragraphs, table
@@ -177,6 +178,7 @@ LOUD = "Volume down, headphones off before you try how loud it gets: a knock on 
 def more(state: PageState) -> list[Any]:
     """The sections below the controls."""
     return [
+        SeenSoundSection(state),
         Section(state, "room", "What gives more room?", room_words, care=LOUD),
         LevelPathSection(state),
         Section(state, "battery", "How long does the supply last?", battery_words),
