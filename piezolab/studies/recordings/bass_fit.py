@@ -19,14 +19,14 @@ import numpy as np
 
 from piezolab.audio.third_octaves import ORDERS, band_of
 from piezolab.studies.recordings import Estimate
-from piezolab.studies.recordings.pluck_scatter import DULL_HZ, sureness, sureness_without
+from piezolab.studies.recordings.pluck_scatter import DULL_HZ, READ_DB, sureness, sureness_without
 from piezolab.studies.recordings.shared_notes import SharedNote
 from piezolab.studies.recordings.student_t import quantile_t
 
 #: How hard somebody plucks two takes alike: an assumption, dB.
 PLUCKED_DB = 3.0
-_READ_DB = 0.15  # how truly levels are read off a note that dies away, as found with one performance (see the tests)
 LOWEST_DB, _HIGHEST_DB = -6.0, 60.0
+_MOST_DB = 300.0  # an end of an interval that says nothing
 
 
 @dataclass(frozen=True)
@@ -58,7 +58,7 @@ class BassFit:
 
 def corner_of(bass_db: float, low_hz: float) -> float:
     """The corner that takes so many decibels at a frequency; 0 for none and less."""
-    return low_hz * float(np.sqrt(max(10 ** (bass_db / 10) - 1, 0.0)))
+    return low_hz * float(np.sqrt(max(10 ** (min(bass_db, _MOST_DB) / 10) - 1, 0.0)))
 
 
 def bass_fit(notes: Sequence[SharedNote], rest_db: Callable[[np.ndarray], np.ndarray], pairs: int = 1) -> BassFit:
@@ -73,7 +73,7 @@ def bass_fit(notes: Sequence[SharedNote], rest_db: Callable[[np.ndarray], np.nda
     played = np.array([len(note.bare) * len(note.staged) / (len(note.bare) + len(note.staged)) for note in notes])
     weight = played[group] / (1 + (hz / DULL_HZ) ** 2)
     rest, low = rest_db(hz), float(hz.min())
-    centred = _Centred([one * sureness(note) for one, note in zip(played, notes, strict=True)])
+    centred = _Centred([sureness(note) for note in notes])
     bass, slope = _solved(gain - rest, hz, low, centred)
     t = quantile_t(sum(len(note.bare) + len(note.staged) - 2 for note in notes))
     left = gain - rest - _lost(bass, hz, low)
@@ -81,7 +81,7 @@ def bass_fit(notes: Sequence[SharedNote], rest_db: Callable[[np.ndarray], np.nda
     shares = played / played.sum()
     level = float(shares @ offset)
     half, scatter = (
-        float(np.hypot(t * spread, _READ_DB)) for spread in _spreads(notes, played, shares, slope, centred)
+        float(np.hypot(t * spread, READ_DB)) for spread in _spreads(notes, shares, slope, centred)
     )
     known = float(np.hypot(scatter, PLUCKED_DB / np.sqrt(pairs)))
     bands, band_hz, seen, seen_half, misfit = _by_band(notes, hz, left - offset[group], weight, level, t, group)
@@ -142,7 +142,7 @@ def _solved(wanted: np.ndarray, hz: np.ndarray, low: float, centred: _Centred) -
 
 
 def _spreads(
-    notes: Sequence[SharedNote], played: np.ndarray, shares: np.ndarray, slope: np.ndarray, centred: _Centred
+    notes: Sequence[SharedNote], shares: np.ndarray, slope: np.ndarray, centred: _Centred
 ) -> tuple[float, float]:
     """Standard deviations of bass and level from the scatter between plucks, each weighed as all others say."""
     parts = centred.split(slope)
@@ -151,7 +151,7 @@ def _spreads(
     bass = level = 0.0
     for n, note in enumerate(notes):
         for levels, without in zip((note.bare, note.staged), sureness_without(note), strict=True):
-            count, one = len(levels), played[n] * without
+            count, one = len(levels), without
             off = (levels - levels.mean(axis=0)) * count / (count - 1)
             mean, pull, bottom = _pulled(one, parts[n])
             pull = pull / np.maximum(bottom + bottoms.sum() - bottoms[n], 1e-12)[:, None]

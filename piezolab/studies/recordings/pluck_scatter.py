@@ -15,11 +15,12 @@ DULL_HZ = 2000.0  # above, how bright a pluck is counts for more than what is so
 #: So few plucks do not fix how all partials go together: reckoned beside them is as much that each scatters by itself,
 #: and, of that, so many plucks in which all scatter alike; each scatters at least by so many decibels.
 _APART, _ALIKE, _LEAST_DB = 8.0, 4.0, 1.0
+READ_DB = 0.15  # how truly a partial's gain is read however often it was plucked, as found with one performance
 
 
 def sureness(note: SharedNote) -> np.ndarray:
-    """The inverse of how the partials scatter about the pluck's own level, 1/dB^2, shape (P, P)."""
-    return _inverse(*_total(note), note.hz)
+    """The inverse of how uncertain the partials' gains are, each note's own level apart, 1/dB^2, shape (P, P)."""
+    return _inverse(*_total(note), note)
 
 
 def sureness_without(note: SharedNote) -> tuple[np.ndarray, np.ndarray]:
@@ -28,7 +29,7 @@ def sureness_without(note: SharedNote) -> tuple[np.ndarray, np.ndarray]:
     without = []
     for off in _off(note):
         count = len(off)
-        without.append(_inverse(total - count / (count - 1) * off[:, :, None] * off[:, None, :], many - 1, note.hz))
+        without.append(_inverse(total - count / (count - 1) * off[:, :, None] * off[:, None, :], many - 1, note))
     return tuple(without)
 
 
@@ -47,10 +48,12 @@ def _total(note: SharedNote) -> tuple[np.ndarray, int]:
     return sum(off.T @ off for off in sides), sum(len(off) - 1 for off in sides)
 
 
-def _inverse(total: np.ndarray, many: int, hz: np.ndarray) -> np.ndarray:
+def _inverse(total: np.ndarray, many: int, note: SharedNote) -> np.ndarray:
     """From sums of shape (..., P, P)."""
+    hz, bare, staged = note.hz, len(note.bare), len(note.staged)
     each = np.maximum(np.diagonal(total, axis1=-2, axis2=-1), 0)
     alone = (each + _ALIKE * each.mean(axis=-1, keepdims=True) / max(many, 1)) / (many + _ALIKE) + _LEAST_DB**2
     alone = alone * (1 + (hz / DULL_HZ) ** 2)
     apart = _APART * alone[..., None] * np.eye(len(hz))
-    return np.linalg.inv((total + apart) / (many + _APART))
+    scatter = (total + apart) / (many + _APART)
+    return np.linalg.inv(scatter * (1 / bare + 1 / staged) + READ_DB**2 * np.eye(len(hz)))

@@ -86,7 +86,7 @@ def _period(loop: np.ndarray, rate: int) -> float:
 
 
 def played(one: Plucked, hz: float, seconds: float, t60: float) -> np.ndarray:
-    """A pluck at another pitch, at `RATE`, let die away by 60 dB in t60 s, and damped in its last 20 ms; peak 1."""
+    """A pluck at another pitch, at `RATE`, let die away by 60 dB in t60 s, and damped in its last 0.1 s; peak 1."""
     count = round(seconds * RATE)
     at = np.arange(count) * (hz * one.period / RATE)
     around = len(one.samples) - one.loop
@@ -95,5 +95,5 @@ def played(one: Plucked, hz: float, seconds: float, t60: float) -> np.ndarray:
     after = np.where(low + 1 < len(one.samples), low + 1, one.loop)
     note = one.samples[low] + (at - low) * (one.samples[after] - one.samples[low])
     note *= 10.0 ** (-3 * np.arange(count) / (t60 * RATE))
-    note[-960:] *= np.linspace(1, 0, 960)
+    note[-4800:] *= np.linspace(1, 0, 4800)
     return note / np.abs(note).max()
