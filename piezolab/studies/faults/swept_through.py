@@ -44,7 +44,7 @@ def swept_network(network: FaultNetwork, settings: Settings, farad: float) -> tu
 
 def corner_of_drop(bass: np.ndarray, middle: np.ndarray) -> np.ndarray:
     """The corner of a first-order high-pass, Hz, that lets `bass` through at `BASS_HZ` and `middle` at `MIDDLE_HZ`
-    (gains, any shape); 0 for no drop."""
+    (gains, any shape); 0 for no drop, and some ten times `MIDDLE_HZ` at most, where it is steeper than that."""
     ratio = (np.maximum(middle, _LEAST) / np.maximum(bass, _LEAST)) ** 2
     # |H|^2 = f^2/(f^2 + fc^2) at both frequencies
     return BASS_HZ * np.sqrt(np.maximum(ratio - 1, 0) / np.maximum(1 - ratio * (BASS_HZ / MIDDLE_HZ) ** 2, 1e-3))
