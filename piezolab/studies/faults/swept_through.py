@@ -6,22 +6,29 @@ The disc is unplugged: its dead element, cracks and wiring behind the lead are n
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import Protocol
 
 import numpy as np
 
 from piezolab.studies.faults.fault_network import FaultNetwork
 from piezolab.studies.faults.network_names import COLD, HOT, SLEEVE, SWEEP, Settings
-
-if TYPE_CHECKING:
-    from piezolab.studies.faults.simulate import Alternating
-    from piezolab.studies.faults.transistors import Transistors
+from piezolab.studies.faults.transistors import Transistors
 
 BASS_HZ = 21.0  # where a recorded sweep still tells the level; how far it fell there tells the corner
 MIDDLE_HZ = 1000.0
 _SENT = "sweep"
 _STEP_V = 1e-3
 _LEAST = 1e-12
+
+
+class SolvedAt(Protocol):
+    """Builds at one frequency: gain, |v(load)| per volt sent, (P,); volts and currents of the ports, complex, (P, 2K);
+    out: at the load, of currents through the ports, (P, 1, 2K)."""
+
+    gain: np.ndarray
+    port_v: np.ndarray
+    port_i: np.ndarray
+    out: np.ndarray
 
 
 def swept_network(network: FaultNetwork, settings: Settings, farad: float) -> tuple[FaultNetwork, Settings]:
@@ -63,7 +70,7 @@ def clipped_second(share: np.ndarray) -> np.ndarray:
 
 
 def by_sweep(
-    bass: Alternating, middle: Alternating, transistors: Transistors, rest: np.ndarray, peak_v: float
+    bass: SolvedAt, middle: SolvedAt, transistors: Transistors, rest: np.ndarray, peak_v: float
 ) -> dict[str, dict[str, np.ndarray]]:
     """Corner (Hz), level (dB) and distortion of builds at a sweep of so many volts peak, each (P,).
 
