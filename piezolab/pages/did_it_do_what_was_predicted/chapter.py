@@ -96,6 +96,7 @@ def make(link: str | None = None) -> Page:
     )
     page = Page(chapter, state)
     page.sound_input, page.sweep, page.disc = brought, by_sweep, disc
+    by_sweep.kept_in(page.keepsake)
     state.begin()
     return page
 

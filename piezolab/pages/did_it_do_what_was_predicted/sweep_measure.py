@@ -17,19 +17,24 @@ from piezolab.fields import parse_field
 from piezolab.pages.did_it_do_what_was_predicted import sweep_words as say
 from piezolab.pages.did_it_do_what_was_predicted.sound_input import SweepInput
 from piezolab.pages.did_it_do_what_was_predicted.takes_state import TakesState
-from piezolab.pages.kit.blocks import Buttons, bullets, guard, paragraphs
+from piezolab.pages.kit.blocks import Block, Buttons, bullets, guard, paragraphs
 from piezolab.pages.kit.bode import Curve, figure
 from piezolab.pages.kit.file_buttons import FileButtons
 from piezolab.pages.kit.form import Field, FieldError, Form
+from piezolab.pages.kit.keepsake import Keepsake
 from piezolab.pages.kit.piece import text_in
 from piezolab.pages.kit.sections import FoldedParts, PlotSection, Section
+from piezolab.pages.kit.ways import onward
 from piezolab.pitch import parse_tuning
 from piezolab.quantity import QuantityError
+from piezolab.studies.faults.readings import SWEPT
 from piezolab.studies.recordings.chain_fits import ChainFit, chain_fit
 from piezolab.studies.recordings.sweep_against import SetUp, SweepCompared, sweep_compared
 from piezolab.studies.recordings.sweep_figures import sweep_csv, sweep_figures
+from piezolab.studies.recordings.sweep_reading import fault_readings
 
 MOST_V = 100.0
+MOST_KEPT = 20  # readings that the fault finder takes
 FIELDS = (
     Field("capacitor", "capacitor in the disc's place", "F", "", "As a meter shows it. Empty: nobody measured it."),
     Field("alike", "both inputs have the same gain", tick=True, hint="Then the level counts, not the shape alone."),
@@ -83,10 +88,12 @@ class SweepMeasure(VBox):
         follows = ("settled", "swept", "set_up")
         self.result = Section(state, "sweep-result", "What the sweep says", self._result, follows=follows)
         self.plot = PlotSection(state, "Level and phase", self._draw, 470)
-        self.into = Buttons("result of the sweep", {"use": self._use})
+        self.into = Buttons("result of the sweep", {"use": self._use, "fault": self._carry})
+        self.carried, self._keepsake, self._known = Block("carried"), None, {}
         about = guard(say.CARE) + bullets(say.WIRING)
         self.numbers = Section(state, "sweep-numbers", "The sweep's numbers", self._tables, True, follows)
-        inside = [self.downloads, self.brought, self.form, self.result, self.into, self.plot, self.numbers]
+        found = [self.result, self.into, self.carried, self.plot, self.numbers]
+        inside = [self.downloads, self.brought, self.form, *found]
         self.fold = FoldedParts("Measure with a sweep", inside, about)
         super().__init__([self.fold])
         state.observe(lambda _: self.plot.refresh(), ["swept", "set_up"])
@@ -160,16 +167,44 @@ class SweepMeasure(VBox):
 
     def _offer(self) -> None:
         self.into.show([])
+        self.carried.content = ""
         if self.state.swept is not None:
             self.state.at_rest.put((self, "offer"), self._show_offer)
 
     def _show_offer(self) -> None:
         fit = self.fit
-        if fit is None or not fit.usable:
+        buttons = []
+        if fit is not None and fit.usable and fit.differs(self.state.chain):
+            names = " and ".join(all_parameters()[key].label for key in fit.usable)
+            buttons.append({"word": "use", "label": f"put it into the chain: {names}"})
+        if self.fault_texts():
+            buttons.append({"word": "fault", "label": say.TO_FINDER})
+        self.into.show(buttons)
+
+    def fault_texts(self) -> list[str]:
+        """The sweep as readings of the fault finder, as they are kept; none where the chain explains it."""
+        now = self.compared
+        if isinstance(now, str):
+            return []
+        found = fault_readings(self.state.swept, now, self.state.chain, self.state.set_up)
+        return [f"{reading.check.key}={reading.value:.3g}" for reading in found]
+
+    def kept_in(self, keepsake: Keepsake) -> None:
+        """Readings of the fault finder are kept in the visitor's browser; the sweep's take their own earlier ones'
+        place there."""
+        self._keepsake = keepsake
+        keepsake.use("fault", lambda texts: setattr(self, "_known", dict(texts)))
+
+    def _carry(self) -> None:
+        texts = self.fault_texts()
+        if self._keepsake is None or not texts:
             return
-        names = " and ".join(all_parameters()[key].label for key in fit.usable)
-        if fit.differs(self.state.chain):
-            self.into.show([{"word": "use", "label": f"put it into the chain: {names}"}])
+        others = [text for name, text in sorted(self._known.items()) if name.startswith("reading ")
+                  and text.partition(":")[0] not in SWEPT]  # fmt: skip
+        kept = {name: text for name, text in self._known.items() if not name.startswith("reading ")}
+        self._known = kept | {f"reading {n:02d}": text for n, text in enumerate((texts + others)[:MOST_KEPT])}
+        self._keepsake.keep("fault", self._known)
+        self.carried.content = onward("where-is-the-fault", self.state.carried, say.WITH_FINDER)
 
     def _use(self) -> None:
         fit = self.fit

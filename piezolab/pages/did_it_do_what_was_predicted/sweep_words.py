@@ -30,6 +30,8 @@ WIRING = (
     "between −20 and −6 dB of full scale.",
     f"For volts: play the tone ({TONE_HZ:.0f} Hz) at the same settings and read AC volts at the stage's output.",
 )
+TO_FINDER = "take it to the fault finder"
+WITH_FINDER = "The sweep is among your readings now: Where is the fault?"
 NOTHING, NOTED = "No sweep yet.", "Noted. Now open the recorded sweep."
 _FINDING = {
     against.AGREES: "From your lowest note up it follows the prediction: {worst} at most.",

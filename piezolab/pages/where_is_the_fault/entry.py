@@ -13,7 +13,7 @@ from piezolab.quantity import QuantityError
 from piezolab.studies.board_as_built import BoardAsBuilt
 from piezolab.studies.faults.fault_figures import kinds_read
 from piezolab.studies.faults.hearing import TONES
-from piezolab.studies.faults.readings import INPUT, KINDS, UNITS, Check, Reading, ReadingError, checked
+from piezolab.studies.faults.readings import INPUT, KINDS, SWEPT, UNITS, Check, Reading, ReadingError, checked
 from piezolab.studies.faults.simulate import Tone
 from piezolab.studies.metering.instrument import Meter
 
@@ -73,7 +73,7 @@ def read(check: Check, text: str) -> Reading:
     unit = UNITS[check.kind]
     try:
         value = parse_field(text, unit, what="what it says")
-        digit = last_digit(text, unit) or None
+        digit = None if check.kind in SWEPT else last_digit(text, unit) or None
     except QuantityError as error:
         raise FieldError("value", str(error)) from None
     reading = Reading(check.kind, check.place, value, digit)
@@ -90,7 +90,7 @@ def entered(kept: Mapping[str, str]) -> tuple[Entry, ...]:
     for name in sorted(key for key in kept if key.startswith("reading ")):
         key, _, text = kept[name].partition("=")
         kind, _, place = key.partition(":")
-        if kind not in KINDS or not _PLACE.match(place) or (kind == "tone" and place != INPUT):
+        if kind not in (*KINDS, *SWEPT) or not _PLACE.match(place) or (kind == "tone" and place != INPUT):
             continue
         try:
             found.append(Entry(read(Check(kind, place), text), text.strip()))

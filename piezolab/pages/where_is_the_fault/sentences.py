@@ -17,7 +17,7 @@ from piezolab.studies.faults.diagnosis import Diagnosis, FaultShare, NextReading
 from piezolab.studies.faults.hearing import FINE, KNOCKED, NEW, WORDS, WORKED
 from piezolab.studies.faults.hypotheses import Hypothesis
 from piezolab.studies.faults.knowledge import knowledge
-from piezolab.studies.faults.readings import UNITS, Check, Reading
+from piezolab.studies.faults.readings import SWEPT, UNITS, Check, Reading
 from piezolab.studies.faults.simulate import Tone
 from piezolab.studies.linear import LinearChain
 from piezolab.studies.metering.instrument import Meter
@@ -178,6 +178,8 @@ def on_display(kind: str, value: float | str, meter: Meter) -> str:
     """A value that is expected, as this meter would show it: no finer than its last place."""
     if isinstance(value, str) or math.isinf(value) or (kind in ("low", "high") and not meter.reads_ac):
         return value_words(kind, value)
+    if kind in SWEPT:
+        return show(float(value), UNITS[kind], 2)
     digit_of = {"dc": meter.volt_digit, "ohm": meter.ohm_digit}.get(kind, meter.ac_digit)
     return _to_digit(kind, float(value), float(digit_of(value)), _RANGE_FIGURES)
 

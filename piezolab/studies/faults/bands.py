@@ -6,7 +6,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from piezolab.studies.faults.readings import natural, scaled, shown
+from piezolab.studies.faults.readings import SWEPT, SWEPT_SIGMA, natural, scaled, shown
 from piezolab.studies.faults.table import FaultTable
 
 HELD = (0.5, 99.5)  # percentiles
@@ -18,6 +18,9 @@ def widened(table: FaultTable, band: np.ndarray) -> np.ndarray:
     meter, answer = table.meter, np.empty_like(band)
     for m, (low, high) in enumerate(band):
         kind = table.checks[m].kind
+        if kind in SWEPT:
+            answer[m] = low - 2 * SWEPT_SIGMA[kind], high + 2 * SWEPT_SIGMA[kind]
+            continue
         for side, edge, sign in ((0, low, -1.0), (1, high, 1.0)):
             value = natural(kind, edge, meter)
             if not np.isfinite(value) or (kind in ("low", "high") and not meter.reads_ac):
@@ -29,11 +32,13 @@ def widened(table: FaultTable, band: np.ndarray) -> np.ndarray:
     return answer
 
 
-def outside(table: FaultTable, value: np.ndarray, band: np.ndarray, ac: bool = True) -> np.ndarray:
-    """Which readings (M, P), scaled, leave a widened band; what the meter does not resolve never does."""
-    counted = np.array(
-        [table.resolved[m] and (ac or check.kind in ("ohm", "dc")) for m, check in enumerate(table.checks[:-1])]
-    )
+def outside(
+    table: FaultTable, value: np.ndarray, band: np.ndarray, ac: bool = True, swept: bool = False
+) -> np.ndarray:
+    """Which readings (M, P), scaled, leave a widened band; what the meter does not resolve never does. swept: a sweep
+    counts."""
+    counts = {"ohm": True, "dc": True, "low": ac, "high": ac, **dict.fromkeys(SWEPT, swept)}
+    counted = np.array([table.resolved[m] and counts[check.kind] for m, check in enumerate(table.checks[:-1])])
     value = np.stack([shown(check.kind, row, table.meter) for check, row in zip(table.checks, value, strict=False)])
     return ((value < band[:, :1]) | (value > band[:, 1:])) & counted[:, None]
 

@@ -13,7 +13,7 @@ from piezolab.studies.board_as_built import BoardAsBuilt
 from piezolab.studies.build_options import FAULT_KEYS
 from piezolab.studies.faults.diagnosis import NextReading, diagnose
 from piezolab.studies.faults.drawn_board import table_of
-from piezolab.studies.faults.readings import KINDS, UNITS, Reading, ReadingError
+from piezolab.studies.faults.readings import KINDS, SWEPT, UNITS, Reading, ReadingError
 from piezolab.studies.figures import plain
 
 OVER_RANGE = "OL"
@@ -29,7 +29,7 @@ def read_readings(texts: Sequence[str]) -> tuple[Reading, ...]:
     for text in texts:
         check, mark, value = text.partition("=")
         kind, colon, place = check.partition(":")
-        if not mark or not colon or kind not in KINDS:
+        if not mark or not colon or kind not in (*KINDS, *SWEPT):
             raise ReadingError(f"reading: {text[:40]!r} is none; allowed is kind:place=value, such as dc:source=1.02.")
         if kind == "tone":
             found.append(Reading(kind, place, value))
@@ -40,7 +40,7 @@ def read_readings(texts: Sequence[str]) -> tuple[Reading, ...]:
                 number = parse(value, UNITS[kind], what=f"reading {kind} {place}")
             except QuantityError as error:
                 raise ReadingError(str(error)) from None
-            plain_number = _PLAIN.fullmatch(value.strip()) if kind != "ohm" else None
+            plain_number = _PLAIN.fullmatch(value.strip()) if kind in ("dc", "low", "high") else None
             digit = 10.0 ** -len(plain_number[1] or "") if plain_number else None
             found.append(Reading(kind, place, number, digit))
     return tuple(found)

@@ -15,7 +15,7 @@ import numpy as np
 from piezolab.giving_way import give_way
 from piezolab.studies.faults.likelihood import BANDWIDTH
 from piezolab.studies.faults.pairs import Pairs, composed_tone, composed_value
-from piezolab.studies.faults.readings import natural, over_range, scaled, shown
+from piezolab.studies.faults.readings import SWEPT, SWEPT_SIGMA, natural, over_range, scaled, shown
 from piezolab.studies.faults.table import FaultTable
 
 _BINS = 320
@@ -82,6 +82,8 @@ def _noise(table: FaultTable, m: int, kind: str) -> np.ndarray:
     meter = table.meter
     if kind in ("low", "high") and not meter.reads_ac:
         return np.full(table.value.shape[1], 0.1, np.float32)
+    if kind in SWEPT:
+        return np.full(table.value.shape[1], SWEPT_SIGMA[kind], np.float32)
     value = natural(kind, table.value[m].astype(float), meter)
     finite = np.isfinite(value)
     value = np.where(finite, value, 1.0)

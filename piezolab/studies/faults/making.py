@@ -31,8 +31,8 @@ from piezolab.studies.faults.fault_network import FaultNetwork, fault_network
 from piezolab.studies.faults.hypotheses import CRACKLING, Hypothesis, hypotheses, with_shared_spots
 from piezolab.studies.faults.knowledge import knowledge
 from piezolab.studies.faults.misbuilt import misbuilt
-from piezolab.studies.faults.network_names import Settings
-from piezolab.studies.faults.readings import INPUT, Check, natural, scaled
+from piezolab.studies.faults.network_names import SWEEP, Settings
+from piezolab.studies.faults.readings import INPUT, SWEPT, Check, natural, scaled
 from piezolab.studies.faults.simulate import Findings, Question, Tone
 from piezolab.studies.faults.table import FaultTable
 from piezolab.studies.led import led_if_lit
@@ -125,7 +125,7 @@ def most_volts(value: np.ndarray, checks: tuple[Check, ...], meter: Meter) -> fl
     """The most volts, either way, that a reading on these builds (M, P), scaled, can show: a quarter more than any."""
     most = [
         np.abs(natural(check.kind, row, meter)).max() for check, row in zip(checks, value, strict=True)
-        if check.kind != "ohm"
+        if check.kind not in ("ohm", *SWEPT)
     ]  # fmt: skip
     return 1.25 * float(max(most))
 
@@ -174,7 +174,7 @@ def drawn_w(chain: SignalChain) -> float:
 def question_of(chain: SignalChain, meter: Meter, tone: Tone) -> Question:
     """With what the builds of a chain are examined."""
     low = min(note.frequency_hz for note in parse_tuning(chain.tuning))
-    return Question(meter, tone, chain.values.play_v, low)
+    return Question(meter, tone, chain.values.play_v, low, float(chain.values.pickup_c))
 
 
 def priors(faults: tuple[Hypothesis, ...]) -> np.ndarray:
@@ -206,7 +206,7 @@ def pairs_of(
 def checks_of(found: Findings) -> tuple[Check, ...]:
     """All numeric checks, ohms first."""
     return tuple(
-        Check(kind, place) for kind in ("ohm", "dc", "low", "high") for place in getattr(found, kind)
+        Check(kind, place) for kind in ("ohm", "dc", "low", "high", *SWEPT) for place in getattr(found, kind)
     )
 
 
@@ -218,7 +218,7 @@ def numbers(found: Findings, check: Check) -> np.ndarray:
 def neighbours_of(checks: tuple[Check, ...]) -> tuple[tuple[int, ...], ...]:
     """For each check those of the lanes beside it, where a slipping probe lands: clip and plugs have none, they are off
     the board."""
-    own = ("clip", "plug", "cable", "load")
+    own = ("clip", "plug", "cable", "load", SWEEP)
     answer = []
     for check in checks:
         row = [n for n, other in enumerate(checks) if other.kind == check.kind and other.place not in own]

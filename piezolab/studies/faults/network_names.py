@@ -15,6 +15,7 @@ LIGHT, LIGHT_R = "LED.ohm", "R_led"  # the lit LED with its resistor, ohm; the r
 HOT, COLD = "disc hot", "disc cold"
 ANODE = f"{DIODE} anode"
 SOCKET, SLEEVE, FAR = "socket", "sleeve", "far end"
+SWEEP = "sweep"  # where a recorded sweep is read
 LEADS = ("drain", "gate", "source")
 # a transistor's drain, gate and source in the holes meant for (drain, gate, source); the setting `pins` counts these,
 # and once more those of a p-channel one

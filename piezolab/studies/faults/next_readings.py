@@ -11,7 +11,7 @@ from piezolab.studies.faults.hearing import TONES
 from piezolab.studies.faults.information import confirmation, information
 from piezolab.studies.faults.likelihood import Explanation
 from piezolab.studies.faults.pairs import Pairs
-from piezolab.studies.faults.readings import Check, Reading, natural
+from piezolab.studies.faults.readings import SWEPT, Check, Reading, natural
 from piezolab.studies.faults.table import FaultTable
 
 LEAST_BITS = {False: 0.01, True: 0.001}  # while the spot is sought, and once it is found
@@ -21,7 +21,7 @@ _ALIKE = 0.08  # on the scale of comparison, so about the same part of a reading
 _FIRST = 10.0  # bits: more than any reading tells
 _WORTH_REPEATING = 0.1  # probability that a reading was taken elsewhere
 # Touching a lane is done at once; the tone has to be set and fed in: it must tell more to come first.
-_EFFORT = {"low": 1.25, "high": 1.25, "tone": 1.1}
+_EFFORT = {"low": 1.25, "high": 1.25, "tone": 1.1, **dict.fromkeys(SWEPT, 1.5)}
 
 
 @dataclass(frozen=True)
@@ -100,11 +100,15 @@ def _ranked(now: Situation, fresh: Sequence[int], again: set[Check]) -> list[Nex
         bits = confirmation(table, weight, now.couples, now.two, fresh)
     else:
         bits = information(table, weight, fresh)
-    answer = []
+    answer, sweeping = [], False
     effort = np.array([_EFFORT.get(table.checks[m].kind, 1.0) for m in fresh])
     for n in np.argsort(-(bits + clearing) / effort, kind="stable"):
         if bits[n] + clearing[n] < LEAST_BITS[now.clear]:
             continue
+        if table.checks[fresh[n]].kind in SWEPT:  # one sweep gives all three: it stands once, by what tells most
+            if sweeping:
+                continue
+            sweeping = True
         reason = "second" if now.clear else "spot"
         if clearing[n] > bits[n]:
             reason = "short"

@@ -11,8 +11,10 @@ from piezolab.studies.faults.hearing import FINE, KNOCKED, NEW, TONES, WORDS, WO
 from piezolab.studies.metering.instrument import Meter
 
 KINDS = ("dc", "ohm", "low", "high", "tone")
-UNITS = {"dc": "V", "ohm": "ohm", "low": "V", "high": "V", "tone": ""}
-POWERED = frozenset({"dc", "low", "high", "tone"})
+#: What a recorded sweep says, its three readings at once: low corner, level, distortion. Read where there is a sweep.
+SWEPT = ("corner", "level", "bend")
+UNITS = {"dc": "V", "ohm": "ohm", "low": "V", "high": "V", "tone": "", "corner": "Hz", "level": "dB", "bend": ""}
+POWERED = frozenset({"dc", "low", "high", "tone", *SWEPT})
 INPUT = "input"
 SAYABLE = (*WORDS, FINE, WORKED, KNOCKED, NEW)
 
@@ -24,7 +26,11 @@ _OVER_GAP = 0.5  # between the largest resistance and "over range"
 _DC_MOST_V, _AC_MOST_V = 1000.0, 1000.0
 _CERTAINTY = 0.6  # standard deviation of a reading in terms of the meter's limit
 # What the model itself may be out, on the scale: a part of the value where that is large.
-_MODEL_SIGMA = {"ohm": 0.01, "dc": 0.02, "low": 0.06, "high": 0.06}
+_MODEL_SIGMA = {"ohm": 0.01, "dc": 0.02, "low": 0.06, "high": 0.06, "corner": 0.05, "level": 0.05, "bend": 0.5}
+_KNEES = {"corner": 2.0, "bend": 1e-3}  # Hz, share: what a drop of hundredths of a decibel at 21 Hz, and noise, tell
+_PER_DB = np.log(10) / 20
+_SWEPT_ENDS = {"corner": (0.0, 20e3), "level": (-200.0, 100.0), "bend": (0.0, 1.0)}
+SWEPT_SIGMA = {"corner": 0.05, "level": 0.05, "bend": 0.5}  # of a reading that came without its interval
 
 
 class ReadingError(ValueError):
@@ -33,7 +39,8 @@ class ReadingError(ValueError):
 
 @dataclass(frozen=True)
 class Check:
-    """Something that can be read: kind (dc, ohm, low, high, tone), place (a lane, clip, plug, cable, load, input)."""
+    """Something that can be read: kind (dc, ohm, low, high, tone, or one of `SWEPT`), place (a lane, clip, plug, cable,
+    load, input, sweep)."""
 
     kind: str
     place: str
@@ -53,8 +60,8 @@ class Check:
 class Reading:
     """What a meter showed, or an ear heard of the page's tone.
 
-    value: V or ohm (infinity where the display says over range), or one of TONES; digit: last place of the display in
-    the same unit, where it is known.
+    value: V or ohm (infinity where the display says over range), or one of TONES; of a sweep Hz, dB, or a share; digit:
+    last place of the display in the same unit, where it is known; of a sweep half the 95 % interval.
     """
 
     kind: str
@@ -78,8 +85,9 @@ def checked(readings: Sequence[Reading], checks: Sequence[Check]) -> tuple[Readi
 def _check(reading: Reading, checks: Sequence[Check]) -> None:
     kind, value = reading.kind, reading.value
     name = f"reading {kind} {reading.place}"
-    if kind not in KINDS:
-        raise ReadingError(f"{name}: {kind!r} is no kind of reading; allowed is one of {', '.join(KINDS)}.")
+    if kind not in (*KINDS, *SWEPT):
+        allowed = ", ".join((*KINDS, *SWEPT))
+        raise ReadingError(f"{name}: {kind!r} is no kind of reading; allowed is one of {allowed}.")
     if reading.check not in checks:
         places = ", ".join(check.place for check in checks if check.kind == kind)
         raise ReadingError(
@@ -91,7 +99,8 @@ def _check(reading: Reading, checks: Sequence[Check]) -> None:
         return
     if isinstance(value, bool) or not isinstance(value, int | float | np.number) or np.isnan(value):
         raise ReadingError(f"{name}: {value!r} is no number; allowed is a number in {UNITS[kind]}.")
-    low, high = {"dc": (-_DC_MOST_V, _DC_MOST_V), "ohm": (0.0, np.inf)}.get(kind, (0.0, _AC_MOST_V))
+    ends = {"dc": (-_DC_MOST_V, _DC_MOST_V), "ohm": (0.0, np.inf), **_SWEPT_ENDS}
+    low, high = ends.get(kind, (0.0, _AC_MOST_V))
     if not low <= value <= high:
         allowed = "0 ohm or more, or over range" if kind == "ohm" else f"{low:g} to {high:g} {UNITS[kind]}"
         raise ReadingError(f"{name}: {value:g} {UNITS[kind]} is out of range; allowed is {allowed}.")
@@ -102,7 +111,7 @@ def _check(reading: Reading, checks: Sequence[Check]) -> None:
 
 def plausible(reading: Reading, most_v: float) -> bool:
     """Whether volts, direct or of the tone, are within what a board can have, `most_v` either way."""
-    return reading.kind in ("ohm", "tone") or abs(float(reading.value)) <= most_v
+    return reading.kind in ("ohm", "tone", *SWEPT) or abs(float(reading.value)) <= most_v
 
 
 def checked_words(heard: Sequence[str]) -> tuple[str, ...]:
@@ -133,6 +142,8 @@ def scaled(kind: str, value: float | np.ndarray, meter: Meter) -> np.ndarray:
         return np.arcsinh(value / _DC_KNEE_V)
     if kind == "ohm":
         return np.log(np.minimum(value, _OHM_MOST) + _OHM_KNEE)
+    if kind in SWEPT:
+        return value * _PER_DB if kind == "level" else np.log(value + _KNEES[kind])
     return np.log(value + _ac_knee(meter))
 
 
@@ -152,6 +163,10 @@ def shown(kind: str, scale: np.ndarray, meter: Meter) -> np.ndarray:
 def sigma(reading: Reading, meter: Meter) -> float:
     """Uncertainty of a reading on that scale: the meter's and the model's."""
     kind, value = reading.kind, float(reading.value)
+    if kind in SWEPT:
+        slope = _PER_DB if kind == "level" else 1 / (value + _KNEES[kind])
+        read = SWEPT_SIGMA[kind] if reading.digit is None else 0.5 * reading.digit * slope
+        return float(np.minimum(np.hypot(read, _MODEL_SIGMA[kind]), 1.0))
     if kind == "ohm":
         value = min(value, meter.ohm_max)
         digit = meter.ohm_digit(value) if reading.digit is None else reading.digit
@@ -172,6 +187,8 @@ def natural(kind: str, scale: float | np.ndarray, meter: Meter) -> np.ndarray:
         return _DC_KNEE_V * np.sinh(scale)
     if kind == "ohm":
         return np.where(scale > over_range(meter), np.inf, np.maximum(np.exp(scale) - _OHM_KNEE, 0.0))
+    if kind in SWEPT:
+        return scale / _PER_DB if kind == "level" else np.maximum(np.exp(scale) - _KNEES[kind], 0.0)
     return np.maximum(np.exp(scale) - _ac_knee(meter), 0.0)
 
 

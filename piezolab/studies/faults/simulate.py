@@ -19,6 +19,7 @@ from piezolab.studies.faults.fault_network import FaultNetwork
 from piezolab.studies.faults.multiport import solutions
 from piezolab.studies.faults.network_names import ABSENT_OHM, ANODE, LIGHT, LIGHT_R, OPEN_OHM, SLEEVE, Settings
 from piezolab.studies.faults.probed import Probed, as_shown
+from piezolab.studies.faults.swept_through import BASS_HZ, MIDDLE_HZ, by_sweep, swept_network
 from piezolab.studies.faults.transistors import Transistors
 from piezolab.studies.metering.instrument import Meter
 
@@ -43,7 +44,7 @@ class Findings:
     dc (V) and ohm by place; low, high: the tone at 41 Hz and 1 kHz, V rms by place, at the load's terminals too;
     battery_w: W out of the battery, its inner resistance included; gain_low, gain_high: |v(load)/v(open circuit)| of
     playing; hum: at the load, of any unit; swing: hard playing as a part of what the transistor has; jack_v: V at the
-    jack's lane with no meter on it.
+    jack's lane with no meter on it; corner (Hz), level (dB), bend: as `swept_through.by_sweep`.
     """
 
     dc: dict[str, np.ndarray]
@@ -56,16 +57,21 @@ class Findings:
     hum: np.ndarray
     swing: np.ndarray
     jack_v: np.ndarray
+    corner: dict[str, np.ndarray]
+    level: dict[str, np.ndarray]
+    bend: dict[str, np.ndarray]
 
 
 @dataclass(frozen=True)
 class Question:
-    """With what a batch is examined: meter, tone, hard playing in V peak, the lowest string in Hz."""
+    """With what a batch is examined: meter, tone, hard playing in V peak, the lowest string in Hz, the capacitor that
+    stands for the disc in a sweep, F."""
 
     meter: Meter
     tone: Tone
     play_v: float
     low_note: float
+    farad: float = 15e-9
 
 
 def simulate(network: FaultNetwork, settings: Settings, size: int, question: Question) -> Findings:
@@ -75,12 +81,18 @@ def simulate(network: FaultNetwork, settings: Settings, size: int, question: Que
     ohm = _power_off(network, settings, size, transistors, question.meter)
     slopes = transistors.currents(rest)[1]
     settings = {**settings, **at_rest}
-    low = _Alternating(network, settings, size, transistors, slopes, LOW_HZ)
-    high = _Alternating(network, settings, size, transistors, slopes, HIGH_HZ)
-    note = _Alternating(network, settings, size, transistors, slopes, question.low_note, probed=False)
+    low = Alternating(network, settings, size, transistors, slopes, LOW_HZ)
+    high = Alternating(network, settings, size, transistors, slopes, HIGH_HZ)
+    note = Alternating(network, settings, size, transistors, slopes, question.low_note, probed=False)
     swing = transistors.swing(rest, high.port_v * question.play_v, high.port_i * question.play_v)
+    sent, with_source = swept_network(network, settings, question.farad)
+    bass, middle = (
+        Alternating(sent, with_source, size, transistors, slopes, hertz, probed=False)
+        for hertz in (BASS_HZ, MIDDLE_HZ)
+    )
+    by = by_sweep(bass, middle, transistors, rest, question.tone.v_rms * 2**0.5)
     return Findings(
-        dc, ohm, low.tone(question), high.tone(question), battery_w, note.gain, high.gain, note.hum, swing, jack_v
+        dc, ohm, low.tone(question), high.tone(question), battery_w, note.gain, high.gain, note.hum, swing, jack_v, **by
     )
 
 
@@ -222,7 +234,7 @@ def _diode_before(name: str, settings: Settings, here: np.ndarray) -> Callable[[
     return partial(behind_a_meter, name, own)
 
 
-class _Alternating:
+class Alternating:
     """The plugged-in chain at one frequency, its transistors attached; `probed`: with what `tone` needs."""
 
     def __init__(
@@ -263,6 +275,8 @@ class _Alternating:
         to_load = _at_ports(transistors.combine, v[-1, s : s + h][:, None, :])
         back = np.concatenate([ports[:, :, s + h :], to_load], axis=-1)
         fixed = np.concatenate([v[h:, :s], v[h:, s + h :]], axis=1)  # places and load, by source and place
+        # at the load, of currents through the ports: (P, 1, 2K)
+        self.out = np.swapaxes(to_load, 1, 2) @ (y @ closed @ z - np.eye(count))
         self.v = fixed - np.moveaxis(np.swapaxes(back, 1, 2) @ drawn, 0, -1)
         self.level = settings.get("tone.level", 1.0)
         self.gain = np.abs(self.v[-1, 0])

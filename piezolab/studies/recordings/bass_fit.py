@@ -6,7 +6,8 @@ plucked, u the square of the bare pickup's corner. The bass that is restored at 
 decibels, is what the takes fix best and what is fitted; the corner follows from it.
 
 Intervals come from the scatter between notes played, which includes that their partials vary together: each note's
-influence on the fitted figure is summed up squared (Huber 1967, 5th Berkeley Symp. 1, 221; from memory).
+influence on the fitted figure is summed up squared (Huber 1967, 5th Berkeley Symp. 1, 221; from memory). What a pluck
+adds is weighed by the scatter of all others: weights that a pluck had a hand in would make its own influence small.
 """
 
 from __future__ import annotations
@@ -18,13 +19,14 @@ import numpy as np
 
 from piezolab.audio.third_octaves import ORDERS, band_of
 from piezolab.studies.recordings import Estimate
+from piezolab.studies.recordings.pluck_scatter import DULL_HZ, READ_DB, sureness, sureness_without
 from piezolab.studies.recordings.shared_notes import SharedNote
 from piezolab.studies.recordings.student_t import quantile_t
 
 #: How hard somebody plucks two takes alike: an assumption, dB.
 PLUCKED_DB = 3.0
 LOWEST_DB, _HIGHEST_DB = -6.0, 60.0
-_DULL_HZ = 2000.0  # above, how bright a pluck is counts for more than what is sought
+_MOST_DB = 300.0  # an end of an interval that says nothing
 
 
 @dataclass(frozen=True)
@@ -56,7 +58,7 @@ class BassFit:
 
 def corner_of(bass_db: float, low_hz: float) -> float:
     """The corner that takes so many decibels at a frequency; 0 for none and less."""
-    return low_hz * float(np.sqrt(max(10 ** (bass_db / 10) - 1, 0.0)))
+    return low_hz * float(np.sqrt(max(10 ** (min(bass_db, _MOST_DB) / 10) - 1, 0.0)))
 
 
 def bass_fit(notes: Sequence[SharedNote], rest_db: Callable[[np.ndarray], np.ndarray], pairs: int = 1) -> BassFit:
@@ -69,24 +71,20 @@ def bass_fit(notes: Sequence[SharedNote], rest_db: Callable[[np.ndarray], np.nda
     group = np.concatenate([np.full(len(note.hz), n) for n, note in enumerate(notes)])
     gain = np.concatenate([note.staged.mean(axis=0) - note.bare.mean(axis=0) for note in notes])
     played = np.array([len(note.bare) * len(note.staged) / (len(note.bare) + len(note.staged)) for note in notes])
-    weight = played[group] / (1 + (hz / _DULL_HZ) ** 2)
+    weight = played[group] / (1 + (hz / DULL_HZ) ** 2)
     rest, low = rest_db(hz), float(hz.min())
-    centred = _Centred(group, len(notes), weight)
+    centred = _Centred([sureness(note) for note in notes])
     bass, slope = _solved(gain - rest, hz, low, centred)
-    # what one decibel more at a partial adds to the fitted figure
-    steep = centred(slope)
-    pull = weight * steep / max(float((weight * steep**2).sum()), 1e-12)
     t = quantile_t(sum(len(note.bare) + len(note.staged) - 2 for note in notes))
-    half = t * _spread(notes, pull)
     left = gain - rest - _lost(bass, hz, low)
     offset = centred.means(left)
     shares = played / played.sum()
-    # a note's offset, less what the fitted figure would pull along with it
-    mean_slope = shares @ centred.means(slope)
-    pull_level = weight / centred.sums[group] * shares[group] - mean_slope * pull
-    level, scatter = float(shares @ offset), t * _spread(notes, pull_level)
+    level = float(shares @ offset)
+    half, scatter = (
+        float(np.hypot(t * spread, READ_DB)) for spread in _spreads(notes, shares, slope, centred)
+    )
     known = float(np.hypot(scatter, PLUCKED_DB / np.sqrt(pairs)))
-    bands, band_hz, seen, seen_half, misfit = _by_band(notes, hz, left - offset[group], weight, level, t, centred)
+    bands, band_hz, seen, seen_half, misfit = _by_band(notes, hz, left - offset[group], weight, level, t, group)
     fitted = rest_db(band_hz) + _lost(bass, band_hz, low) + level
     return BassFit(
         low, Estimate(bass, bass - half, bass + half), Estimate(level, level - known, level + known),
@@ -95,14 +93,25 @@ def bass_fit(notes: Sequence[SharedNote], rest_db: Callable[[np.ndarray], np.nda
 
 
 class _Centred:
-    """Takes each note's weighted mean out of what its partials have."""
+    """Takes each note's weighted mean out of what its partials have. sureness: of each note, shape (P, P)."""
 
-    def __init__(self, group: np.ndarray, count: int, weight: np.ndarray) -> None:
-        self._group, self._count, self._weight = group, count, weight
-        self.sums = np.bincount(group, weight, count)
+    def __init__(self, sureness: Sequence[np.ndarray]) -> None:
+        self.sureness = sureness
+        self._cuts = np.cumsum([len(one) for one in sureness])[:-1]
+        self._group = np.repeat(np.arange(len(sureness)), [len(one) for one in sureness])
+        self.sums = np.array([one.sum() for one in sureness])
+
+    def split(self, values: np.ndarray) -> list[np.ndarray]:
+        """By note."""
+        return np.split(values, self._cuts)
+
+    def weighed(self, values: np.ndarray) -> np.ndarray:
+        """Values of all partials times the sureness of their note."""
+        parts = zip(self.sureness, self.split(values), strict=True)
+        return np.concatenate([one @ own for one, own in parts])
 
     def means(self, values: np.ndarray) -> np.ndarray:
-        return np.bincount(self._group, self._weight * values, self._count) / self.sums
+        return np.bincount(self._group, self.weighed(values), len(self.sums)) / self.sums
 
     def __call__(self, values: np.ndarray) -> np.ndarray:
         return values - self.means(values)[self._group]
@@ -115,21 +124,53 @@ def _lost(bass: float, hz: np.ndarray, low: float) -> np.ndarray:
 
 def _solved(wanted: np.ndarray, hz: np.ndarray, low: float, centred: _Centred) -> tuple[float, np.ndarray]:
     """The bass that fits best, and how each partial's level follows it."""
-    weight, bass = centred._weight, 0.0
     trial = np.linspace(LOWEST_DB, _HIGHEST_DB, 100)
-    errors = [float((weight * centred(wanted - _lost(one, hz, low)) ** 2).sum()) for one in trial]
-    bass = float(trial[int(np.argmin(errors))])
+    left = [centred(wanted - _lost(one, hz, low)) for one in trial]
+    bass = float(trial[int(np.argmin([float(one @ centred.weighed(one)) for one in left]))])
     for _ in range(30):
         slope = (_lost(bass + 0.01, hz, low) - _lost(bass - 0.01, hz, low)) / 0.02
         steep = centred(slope)
-        bottom = float((weight * steep**2).sum())
+        pull = centred.weighed(steep)
+        bottom = float(steep @ pull)
         if bottom < 1e-12:
             break
-        step = float((weight * steep * centred(wanted - _lost(bass, hz, low))).sum()) / bottom
+        step = float(pull @ centred(wanted - _lost(bass, hz, low))) / bottom
         bass = float(np.clip(bass + np.clip(step, -3, 3), LOWEST_DB, _HIGHEST_DB))
         if abs(step) < 1e-7:
             break
     return bass, (_lost(bass + 0.01, hz, low) - _lost(bass - 0.01, hz, low)) / 0.02
+
+
+def _spreads(
+    notes: Sequence[SharedNote], shares: np.ndarray, slope: np.ndarray, centred: _Centred
+) -> tuple[float, float]:
+    """Standard deviations of bass and level from the scatter between plucks, each weighed as all others say."""
+    parts = centred.split(slope)
+    bottoms = np.array([_pulled(one, own)[2] for one, own in zip(centred.sureness, parts, strict=True)])
+    means = centred.means(slope)
+    bass = level = 0.0
+    for n, note in enumerate(notes):
+        for levels, without in zip((note.bare, note.staged), sureness_without(note), strict=True):
+            count, one = len(levels), without
+            off = (levels - levels.mean(axis=0)) * count / (count - 1)
+            mean, pull, bottom = _pulled(one, parts[n])
+            pull = pull / np.maximum(bottom + bottoms.sum() - bottoms[n], 1e-12)[:, None]
+            mean_slope = shares @ means + shares[n] * (mean - means[n])
+            sums = one.sum(axis=-1)
+            own = sums / sums.sum(axis=-1, keepdims=True) * shares[n] - mean_slope[:, None] * pull
+            both = [((off * row).sum(axis=1) ** 2).sum() * (count - 1) / count**3 for row in (pull, own)]
+            bass, level = bass + both[0], level + both[1]
+    return float(np.sqrt(bass)), float(np.sqrt(level))
+
+
+def _pulled(sure: np.ndarray, slope: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Of a note's sureness (..., P, P): the slope's mean, shape (...), its partials' pull, (..., P), and what both
+    add to the sum of squares, (...)."""
+    sums = sure.sum(axis=-1)
+    mean = (sums @ slope) / sums.sum(axis=-1)
+    steep = slope - mean[..., None]
+    pull = (sure @ steep[..., None])[..., 0]
+    return mean, pull, (steep * pull).sum(axis=-1)
 
 
 def _spread(notes: Sequence[SharedNote], pull: np.ndarray) -> float:
@@ -147,18 +188,19 @@ def _spread(notes: Sequence[SharedNote], pull: np.ndarray) -> float:
 
 def _by_band(
     notes: Sequence[SharedNote], hz: np.ndarray, left: np.ndarray, weight: np.ndarray, level: float, t: float,
-    centred: _Centred,
+    group: np.ndarray,
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, float]:  # fmt: skip
     """Which bands have partials; where in them; what the fit leaves there and half its interval; rms of that."""
     place = band_of(hz)
     bands = np.array([n for n in range(len(ORDERS)) if (place == n).any()])
+    sums = np.bincount(group, weight, len(notes))
     middle, mean, half = (np.empty(len(bands)) for _ in range(3))
     for k, band in enumerate(bands):
         own = weight * (place == band)
         middle[k] = np.exp((own * np.log(hz)).sum() / own.sum())
         mean[k] = (own * left).sum() / own.sum()
-        share = np.bincount(centred._group, own, len(notes)) / own.sum()
-        half[k] = t * _spread(notes, own / own.sum() - weight / centred.sums[centred._group] * share[centred._group])
+        share = np.bincount(group, own, len(notes)) / own.sum()
+        half[k] = t * _spread(notes, own / own.sum() - weight / sums[group] * share[group])
     seen = np.bincount(np.searchsorted(bands, place), weight, len(bands))
     more = (seen * (mean**2 - (half / t) ** 2)).sum() / seen.sum()
     return bands, middle, mean, half, float(np.sqrt(max(more, 0.0)))

@@ -12,7 +12,10 @@ from piezolab.studies.recordings.studied_take import StudiedTake
 
 SAME = 0.6 / 12  # octaves: what lies closer is one note, played again
 LEAST_DB = 10.0  # of a partial above the noise, in both kinds of takes
+#: What is weaker than the strongest by more, in the mean of both kinds of takes, may be what rings on or the attack.
+REACH_DB = 40.0
 MOST_PARTIALS, TOP_HZ = 24, 6000.0
+_LOST, _IN_FEW = 4.0, 0.05  # times the noise; part of the plucks
 _SIDE, _LOWEST_HZ = 2, 25.0  # bins that a partial spreads to either side
 _NEAR = 0.006  # of its frequency, where a partial is looked for in each note
 
@@ -92,9 +95,10 @@ def _note(bare: Side, staged: Side) -> SharedNote | None:
     for k in range(max(round(_LOWEST_HZ / BIN_HZ), _SIDE + 1), min(round(TOP_HZ / BIN_HZ), len(both) - 4)):
         if both[k] >= both[k - 3 : k + 4].max() and k * BIN_HZ > 0.8 * pitch and _stands_out((bare, staged), k):
             found.append(k)
-    found = sorted(sorted(found, key=lambda k: -both[k])[:MOST_PARTIALS])
     if not found:
         return None
+    weakest = max(both[k] for k in found) - 2 * REACH_DB / 10
+    found = sorted(sorted((k for k in found if both[k] > weakest), key=lambda k: -both[k])[:MOST_PARTIALS])
     near = np.array(found)[:, None] + np.arange(-_SIDE, _SIDE + 1)
     weight = (means[0] * means[1])[near] ** 0.5
     hz = (weight * near).sum(axis=1) / weight.sum(axis=1) * BIN_HZ
@@ -102,11 +106,13 @@ def _note(bare: Side, staged: Side) -> SharedNote | None:
 
 
 def _stands_out(sides: tuple[Side, Side], k: int) -> bool:
+    """Of their means, and in all but a few plucks: what is lost in the noise of some would look louder than it is."""
     around = slice(k - _SIDE, k + _SIDE + 1)
-    return all(
-        power[:, around].mean(axis=0).sum() > (1 + 10 ** (LEAST_DB / 10)) * noise[:, around].mean(axis=0).sum()
-        for _, power, noise in sides
-    )
+    for _, power, noise in sides:
+        seen, rest = power[:, around].sum(axis=1), noise[:, around].sum(axis=1)
+        if seen.mean() <= (1 + 10 ** (LEAST_DB / 10)) * rest.mean() or np.mean(seen <= _LOST * rest) > _IN_FEW:
+            return False
+    return True
 
 
 def _levels(side: Side, hz: np.ndarray, pitch: float) -> np.ndarray:

@@ -12,6 +12,7 @@ from piezolab.audio import RATE
 from piezolab.audio.exponential_sweep import PEAK, ExponentialSweep
 from piezolab.chain.link import from_link
 from piezolab.pages.did_it_do_what_was_predicted import chapter
+from piezolab.pages.where_is_the_fault.entry import entered
 from piezolab.studies.recordings.sweep_against import as_swept
 from tests.pages.did_it_do_what_was_predicted.test_chapter import SLICE
 from tests.studies.recordings.sweeping import put_in, recorded, through
@@ -71,6 +72,26 @@ def test_what_it_says_and_puts_into_the_chain(page):
     assert "it follows the prediction" in sweep.result.content
     page.state.undo()
     assert page.state.chain.gate_r == 1e6
+
+
+def test_what_the_chain_cannot_explain_goes_to_the_fault_finder(page):
+    """With the response of another chain: in one click, beside what was read there before, and read there."""
+    sweep, kept = page.sweep, {}
+    assert sweep.form.submit(WIRED) and not sweep.fault_texts(), "it follows the prediction"
+    page.state.put(from_link("tuning=E1-A1&input=line&gate_r=10M&pickup_c=2n2"))
+    assert [button["word"] for button in sweep.into.buttons] == ["use", "fault"]
+    page.keepsake.keep = lambda name, value: kept.update({name: value})
+    page.keepsake.open_file(json.dumps({
+        "format": page.keepsake.format,
+        "sections": {"fault": {"reading 00": "corner:sweep=5", "reading 01": "dc:source=1.02", "heard": "thin"}},
+    }))  # fmt: skip
+    sweep.into.press("fault")
+    found = [entry.reading for entry in entered(kept["fault"])]
+    assert [reading.check.key for reading in found] == ["corner:sweep", "level:sweep", "dc:source"]
+    assert found[0].value == pytest.approx(1 / (2 * np.pi * 680e3 * 2.2e-9), rel=0.1)
+    assert kept["fault"]["heard"] == "thin" and "where-is-the-fault?" in sweep.carried.content
+    page.state.undo()
+    assert not sweep.carried.content, "another chain, another question"
 
 
 def test_without_a_known_capacitor_only_the_product_is_told(page):

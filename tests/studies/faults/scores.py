@@ -9,7 +9,7 @@ import numpy as np
 
 from piezolab.studies.faults import hearing
 from piezolab.studies.faults.making import drawn_w
-from piezolab.studies.faults.readings import KINDS
+from piezolab.studies.faults.readings import KINDS, SWEPT
 from tests.studies.faults.trial import World, both_shown, examine, ranks, shown
 
 READINGS = 4  # within which a fault should be found
@@ -67,12 +67,12 @@ class Scores:
 
 def score(
     world: World, readings: int = READINGS, kinds: Collection[str] | None = None, hear: bool = True, slips: bool = True,
-    poor_ear: bool = False,
+    poor_ear: bool = False, swept: bool = False,
 ) -> Scores:
     """Examine every build of a world with no fault or one; every second has no usable AC range.
 
     kinds: the readings that all are allowed instead; hear: whether the maker says how it sounds; poor_ear: and says
-    some of it wrongly.
+    some of it wrongly; swept: a sweep may be asked for.
     """  # fmt: skip
     table, count = world.table, len(world)
     ac = usable_ac(count)
@@ -84,7 +84,7 @@ def score(
     truth = np.zeros(count, int)
     for n, faults in enumerate(world.faults):
         key, spot = (faults[0].key, faults[0].spot) if faults else ("healthy", "healthy")
-        allowed = kinds or (KINDS if ac[n] else WITHOUT_AC)
+        allowed = (*(kinds or (KINDS if ac[n] else WITHOUT_AC)), *(SWEPT if swept else ()))
         course = examine(world, n, readings, allowed, slips, hear, poor_ear)
         row = ranks(spot, course)
         place[n] = held(row, readings)
@@ -102,7 +102,7 @@ def score(
         two[n] = last.two_suspected
         probability[n] = [last.probability(each) for each in table.spots]
         truth[n] = table.spots.index(spot)
-    counted = shown(world, ac if kinds is None else np.zeros(count, bool), kinds is None or "tone" in kinds)
+    counted = shown(world, ac if kinds is None else np.zeros(count, bool), kinds is None or "tone" in kinds, swept)
     dangerous = np.abs(world.found.battery_w) > table.limits.hot_w + drawn_w(table.chain)
     return Scores(
         counted, place, exact, two, powered[:, 0], dangerous, probability, truth, stated, verdict, alarm, powered,

@@ -31,7 +31,7 @@ from piezolab.studies.faults.making import (
     question_of,
     suited,
 )
-from piezolab.studies.faults.readings import KINDS, Check, Reading, scaled
+from piezolab.studies.faults.readings import KINDS, SWEPT, SWEPT_SIGMA, Check, Reading, natural, scaled
 from piezolab.studies.faults.simulate import Findings, Tone
 from piezolab.studies.faults.table import FaultTable
 from piezolab.studies.metering.instrument import Meter
@@ -156,19 +156,19 @@ def _after(found: Findings, start: int) -> Findings:
     return Findings(**fields)
 
 
-def shown(world_: World, ac: np.ndarray, ear: bool = True) -> np.ndarray:
+def shown(world_: World, ac: np.ndarray, ear: bool = True, swept: bool = False) -> np.ndarray:
     """Whether each build's fault shows: some available reading leaves the band that holds 99 % of this world's sound
     builds, and differs by more than twice the meter's limit from that of the same build without its fault.
 
-    ac: who has a usable AC range, (N,); ear: whether the tone by ear counts.
+    ac: who has a usable AC range, (N,); ear: whether the tone by ear counts; swept: whether a sweep counts.
     """
     table, band = world_.table, widened(world_.table, world_.band)
     value, sound = scaled_all(table, world_.found), scaled_all(table, world_.without)
     answer = odd_tone(table, world_.tone) if ear else np.zeros(len(world_), bool)
     for n in range(len(world_)):
         here, own = value[:, n : n + 1], np.repeat(sound[:, n : n + 1], 2, axis=1)
-        moved = outside(table, here, widened(table, widened(table, own)), bool(ac[n]))
-        answer[n] |= (moved & outside(table, here, band, bool(ac[n]))).any()
+        moved = outside(table, here, widened(table, widened(table, own)), bool(ac[n]), swept)
+        answer[n] |= (moved & outside(table, here, band, bool(ac[n]), swept)).any()
     return answer
 
 
@@ -247,7 +247,16 @@ class Examiner:
         if self.slips and check.kind == "ohm" and self.rng.random() < _NO_CONTACT * _STILL_NONE:
             return Reading(check.kind, check.place, np.inf, float(meter.ohm_digit(meter.ohm_max)))
         true = float(numbers(self.world.found, table.checks[m])[self.build])
+        if check.kind in SWEPT:
+            off = scaled(check.kind, true, meter) + SWEPT_SIGMA[check.kind] * self.rng.normal()
+            return Reading(check.kind, check.place, _held(check.kind, float(natural(check.kind, off, meter))))
         return Reading(check.kind, check.place, *_displayed(check.kind, true, meter, self.rng))
+
+
+def _held(kind: str, value: float) -> float:
+    """Within what such a reading can be."""
+    low, high = {"bend": (0.0, 1.0), "corner": (0.0, 20e3)}.get(kind, (-200.0, 100.0))
+    return min(max(value, low), high)
 
 
 def _displayed(kind: str, true: float, meter: Meter, rng: np.random.Generator) -> tuple[float, float]:
@@ -279,8 +288,10 @@ def examine(
     heard = examiner.words() if hear else ()
     readings: list[Reading] = []
     diagnoses = [diagnose(world_.table, readings, heard, kinds)]
-    while len(readings) < most and diagnoses[-1].next is not None:
-        readings.append(examiner.read(diagnoses[-1].next.check))
+    while len(diagnoses) <= most and diagnoses[-1].next is not None:
+        check = diagnoses[-1].next.check
+        sweep = check.kind in SWEPT  # one reading, which says three things
+        readings += [examiner.read(each) for each in ([Check(k, check.place) for k in SWEPT] if sweep else [check])]
         diagnoses.append(diagnose(world_.table, readings, heard, kinds))
     return Course(tuple(diagnoses), tuple(readings), heard)
 
