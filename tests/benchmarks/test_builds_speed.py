@@ -134,7 +134,7 @@ def test_time_grows_as_builds_and_points_do(report: Show) -> None:
 @pytest.mark.parametrize("stage", ["steady", "driven"])
 def test_edges_of_two_transistors(stage: str, report: Show) -> None:
     """On 27 November 2026, with other work on both processors: the edges of 400 builds 40 to 80 ms, their whole spread
-    about 2.5 s (steady) and 3.8 s (driven) where it was 30 and 36 s; the same edges by 200 points of the load line with its
+    about 2.5 s (steady) and 3.8 s (driven) where it was 30 and 36 s; 200 points each of the load line with its
     gates' currents 7 to 12 times as long."""
     chain = SignalChain(stage=stage)
     values, _ = drawn(chain, 5.0, 20.0, SIZE_OF_SEVERAL, 3, room_k=15.0)

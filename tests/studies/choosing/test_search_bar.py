@@ -12,9 +12,11 @@ import pytest
 
 from piezolab import catalogue
 from piezolab.chain import SignalChain
+from piezolab.studies.choosing.bench import Bench
 from piezolab.studies.choosing.drawer import Drawer, DrawerTransistor
-from piezolab.studies.choosing.offers import as_chain, search
-from piezolab.studies.choosing.parts_search import Bench, pools
+from piezolab.studies.choosing.offers import search
+from piezolab.studies.choosing.one_build import as_chain
+from piezolab.studies.choosing.parts_search import pools
 from piezolab.studies.choosing.wirings import Wiring
 from piezolab.studies.choosing.worst_case import fresh_margins
 from piezolab.studies.judging.judgement import Judgement
@@ -70,7 +72,7 @@ def test_what_is_named_is_so_afresh(number: int) -> None:
 def everything(bench: Bench, wiring: Wiring) -> np.ndarray:
     """Every row of a wiring that the counts allow, one by one."""
     found = []
-    for row in itertools.product(range(len(bench.drawer.transistors)), *(range(len(slot)) for slot in wiring.slots)):
+    for row in itertools.product(range(len(bench.casts(wiring))), *(range(len(slot)) for slot in wiring.slots)):
         taken = [piece for slot, k in zip(wiring.slots, row[1:], strict=True) for piece in slot.takes[k]]
         if all(taken.count(value) <= count for value, count in bench.left.items()):
             found.append(row)
