@@ -125,8 +125,10 @@ def test_time_grows_as_builds_and_points_do(report: Show) -> None:
     by_builds = {n: _spent(_engine(chain, n, FREQUENCY)) for n in (2_500, 5_000, 10_000, 20_000)}
     by_points = {n: _spent(_engine(chain, BUILDS, np.geomspace(20.0, 20e3, n))) for n in (50, 100, 200, 400)}
     for what, times in (("builds", by_builds), ("points", by_points)):
-        report(f"seconds by {what}", {f"{n}": f"{value:8.3f}" for n, value in times.items()})
         sizes = np.array(list(times))
+        report(f"seconds by {what}, drawn to one scale (a straight line doubles with each row)", {
+            f"{n}": f"{value:8.3f}  {'#' * round(40 * value / max(times.values()))}" for n, value in times.items()
+        })  # fmt: skip
         power = np.polyfit(np.log(sizes), np.log(list(times.values())), 1)[0]
         assert 0.5 < power < 1.3, "linear, with what each costs before"
 
