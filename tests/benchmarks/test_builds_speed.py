@@ -20,9 +20,11 @@ import scipy.signal
 from piezolab.chain import SignalChain
 from piezolab.circuit.equations import dense
 from piezolab.circuit.network import ac_equations
+from piezolab.studies.choosing.spread import SIZE_OF_SEVERAL, spread
 from piezolab.studies.choosing.tolerance import drawn
 from piezolab.studies.kept import forget
 from piezolab.studies.linear import LinearChain
+from piezolab.studies.several_transistors import edges_of_several
 
 BUILDS, POINTS = 10_000, 200
 AIM_S, BAR_S, BAR_MB = 0.5, 1.0, 400
@@ -123,10 +125,32 @@ def test_time_grows_as_builds_and_points_do(report: Show) -> None:
     by_builds = {n: _spent(_engine(chain, n, FREQUENCY)) for n in (2_500, 5_000, 10_000, 20_000)}
     by_points = {n: _spent(_engine(chain, BUILDS, np.geomspace(20.0, 20e3, n))) for n in (50, 100, 200, 400)}
     for what, times in (("builds", by_builds), ("points", by_points)):
-        report(f"seconds by {what}", {f"{n}": f"{value:8.3f}" for n, value in times.items()})
         sizes = np.array(list(times))
+        report(f"seconds by {what}, drawn to one scale (a straight line doubles with each row)", {
+            f"{n}": f"{value:8.3f}  {'#' * round(40 * value / max(times.values()))}" for n, value in times.items()
+        })  # fmt: skip
         power = np.polyfit(np.log(sizes), np.log(list(times.values())), 1)[0]
         assert 0.5 < power < 1.3, "linear, with what each costs before"
+
+
+@pytest.mark.parametrize("stage", ["steady", "driven"])
+def test_edges_of_two_transistors(stage: str, report: Show) -> None:
+    """On 27 November 2026, with other work on both processors: the edges of 400 builds 40 to 80 ms, their whole spread
+    about 2.5 s (steady) and 3.8 s (driven) where it was 30 and 36 s; 200 points each of the load line with its
+    gates' currents 7 to 12 times as long."""
+    chain = SignalChain(stage=stage)
+    values, _ = drawn(chain, 5.0, 20.0, SIZE_OF_SEVERAL, 3, room_k=15.0)
+    linear = LinearChain.of(values)
+    line = linear.load_line
+    far = 3.0 * np.linspace(-1.0, 1.0, 200)
+    own = _spent(lambda: edges_of_several(linear))
+    walked = _spent(lambda: line.at(np.broadcast_to(far, (*line.shape, 200))), 1)
+    whole = _spent(lambda: spread(chain), 1)
+    report(f"{stage}: {SIZE_OF_SEVERAL} builds of two transistors", {
+        "their edges": f"{own:8.3f} s", "200 points of the whole load line": f"{walked:8.3f} s {walked / own:6.1f}",
+        "their spread (aim 4 s)": f"{whole:8.2f} s",
+    })  # fmt: skip
+    assert walked > 3 * own
 
 
 def test_memory_is_that_of_the_answer_and_a_few_frequencies(report: Show) -> None:

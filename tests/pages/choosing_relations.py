@@ -15,7 +15,8 @@ from piezolab.sheets.what_and_why import CHANGES, change_words, what_and_why
 from piezolab.studies.choosing.best_resistor import ResistorChoice, best_resistor
 from piezolab.studies.choosing.drawer import Drawer, DrawerTransistor
 from piezolab.studies.choosing.improvement import improvement
-from piezolab.studies.choosing.offers import as_chain, search
+from piezolab.studies.choosing.offers import search
+from piezolab.studies.choosing.one_build import as_chain
 from piezolab.studies.figures import figures
 from piezolab.studies.judging.judgement import Judgement
 from piezolab.studies.judging.wish import Wish
@@ -158,7 +159,8 @@ def search_faults(judged: Judgement) -> list[str]:
         kept = limits(Judgement(as_chain(judged.chain, drawer, build)))
         if set(build.fails) != {name for name, good in kept.items() if not good}:
             faults.append(f"a build's wishes: {build.kind}")
-    return faults + (["no row of the chain as it is"] if "your chain as it is" not in answer_html(told, drawer) else [])
+    own_row = "your chain as it is" in answer_html(told, drawer, judged.chain)
+    return faults + ([] if own_row else ["no row of the chain as it is"])
 
 
 def types_faults(judged: Judgement, told: str, sheet: str | None) -> list[str]:

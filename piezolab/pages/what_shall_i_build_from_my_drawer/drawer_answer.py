@@ -8,12 +8,15 @@ from html import escape
 import numpy as np
 
 from piezolab import catalogue
+from piezolab.chain import SignalChain
 from piezolab.pages.kit.blocks import Html, paragraphs, row_button, table
 from piezolab.pages.kit.wish_words import BRINGS, FAILS, WISHES
+from piezolab.pages.kit.worth_words import second_sentence
 from piezolab.quantity import letter_code, show
 from piezolab.studies.choosing import offers as o
 from piezolab.studies.choosing.drawer import Drawer
-from piezolab.studies.choosing.offers import Build, Search, Taken
+from piezolab.studies.choosing.offers import Search
+from piezolab.studies.choosing.one_build import Build, Taken, as_chain
 from piezolab.studies.choosing.to_buy import Obstacle, ToBuy
 from piezolab.studies.choosing.wirings import CAPACITORS
 
@@ -24,9 +27,14 @@ KINDS = {
     "follower at a divider": "a source follower with its gate at a divider",
     "gain": "a gain stage, source resistor not bridged",
     "gain, bypassed": "a gain stage, source resistor bridged",
+    "steady": "a source follower on a steady current",
+    "driven": "a gain stage with a source follower",
 }
 PLACES = {"source_r": "RS", "drain_r": "RD", "gate_r": "RG", "bleed_r": "bleed", "out_c": "output",
-          "bypass_c": "bridge", "divider_r": "divider", "divider_c": "divider bypass"}  # fmt: skip
+          "bypass_c": "bridge", "divider_r": "divider", "divider_c": "divider bypass",
+          "steady_r": "steady current", "follow_r": "follower's RS", "hold_r": "holding"}  # fmt: skip
+#: What the second transistor of a stage does.
+SECONDS = {"steady": "for the steady current", "driven": "as the follower"}
 #: Where a bought part goes.
 GOES = {"source_r": "as source resistor", "drain_r": "as drain resistor", "gate_r": "as gate resistor",
         "bleed_r": "as bleed resistor", "out_c": "as output capacitor", "bypass_c": "across the source resistor",
@@ -45,6 +53,8 @@ def build_words(build: Build, drawer: Drawer) -> str:
     said = [KINDS[build.kind]]
     if build.transistor is not None:
         said.append(part_name(drawer, build.transistor))
+    if build.second is not None:
+        said[-1] += f" for the signal and {part_name(drawer, build.second)} {SECONDS[build.kind]}"
     return ", ".join([*said, *([values_words(build)] if build.takes else [])])
 
 
@@ -70,14 +80,18 @@ def _pieces(taken: Taken) -> str:
     return " + ".join(codes)
 
 
-def answer_html(found: Search, drawer: Drawer) -> str:
-    """The builds as a table whose buttons put one in (`build-0` and on, `nearest`), or why there is none."""
+def answer_html(found: Search, drawer: Drawer, chain: SignalChain) -> str:
+    """The builds as a table whose buttons put one in (`build-0` and on, `nearest`), or why there is none. chain: that
+    they are for."""
     rows = [_row("yours", found.before, "your chain as it is", None)]
     said = ""
     if found.builds:
         for n, build in enumerate(found.builds):
             why = ", ".join(REASONS[reason] for reason in build.reasons)
-            rows.append(_row(why, build, build_words(build, drawer), f"build-{n}"))
+            words = build_words(build, drawer)
+            if build.second_brings is not None:
+                words += f". {second_sentence(as_chain(chain, drawer, build), build.second_brings)[:-1]}"
+            rows.append(_row(why, build, words, f"build-{n}"))
         if not any(build.brings for build in found.builds):
             said += paragraphs("Your chain can be built from this drawer, and nothing in it does better what you wish.")
     elif found.nearest is not None:

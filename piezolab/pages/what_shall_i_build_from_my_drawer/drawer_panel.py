@@ -20,7 +20,8 @@ from piezolab.pages.what_shall_i_build_from_my_drawer.drawer_answer import answe
 from piezolab.pages.what_shall_i_build_from_my_drawer.front_figure import FrontFigure
 from piezolab.pages.what_shall_i_build_from_my_drawer.typed_stock import FIELDS, drawer_of, wish_of
 from piezolab.studies.choosing.drawer import Drawer, DrawerTransistor
-from piezolab.studies.choosing.offers import Build, as_chain, search
+from piezolab.studies.choosing.offers import search
+from piezolab.studies.choosing.one_build import Build, as_chain
 from piezolab.studies.judging.wish import Wish
 
 MOST_BUILDS = 8
@@ -97,7 +98,7 @@ class DrawerPanel(VBox):
         self.found, self._searched = found, chain
         self.progress.show([])
         self.answer.old = False
-        self.answer.content = answer_html(found, drawer)
+        self.answer.content = answer_html(found, drawer, chain)
         self.front.show(found.front, drawer)
         self.children = (self.form, self.progress, self.answer, self.front)
         if self._keepsake is not None:

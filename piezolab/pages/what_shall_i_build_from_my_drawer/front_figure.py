@@ -12,13 +12,14 @@ from piezolab.pages.kit.plot import Plot
 from piezolab.pages.what_shall_i_build_from_my_drawer.drawer_answer import KINDS, build_words, db
 from piezolab.quantity import show
 from piezolab.studies.choosing.drawer import Drawer
-from piezolab.studies.choosing.offers import Build
+from piezolab.studies.choosing.one_build import Build
 
 #: Wiring -> marker and colour: they differ in both.
 MARKS = {
     "direct": ("x", "var(--pz-curve-bare, #D55E00)"), "follower": ("circle", "#0072B2"),
     "follower at a tap": ("diamond", "#56B4E9"), "follower at a divider": ("square", "#009E73"),
     "gain": ("triangle-up", "#E69F00"), "gain, bypassed": ("triangle-down", "#CC79A7"),
+    "steady": ("star", "#000000"), "driven": ("hexagon", "#999933"),
 }  # fmt: skip
 MOST_ROOM_DB = 60.0  # shown; a build without a clip edge stands there
 _ABOUT = (

@@ -10,7 +10,8 @@ import numpy as np
 from piezolab.chain import SignalChain
 from piezolab.chain.link import to_query
 from piezolab.studies.choosing.drawer import Drawer
-from piezolab.studies.choosing.offers import Build, as_chain, search
+from piezolab.studies.choosing.offers import search
+from piezolab.studies.choosing.one_build import Build, as_chain
 from piezolab.studies.choosing.sorting import BOUGHT, sorted_bag, to_fetch
 from piezolab.studies.choosing.spread import PERCENTILES, BuildSpread, spread
 from piezolab.studies.judging.wish import BuildFigures, Wish
@@ -66,6 +67,7 @@ def _build(chain: SignalChain, drawer: Drawer, build: Build) -> dict[str, Any]:
     return {
         "kind": build.kind, "link": to_query(as_chain(chain, drawer, build)),
         "transistor": None if build.transistor is None else _part(drawer, build.transistor),
+        "second_transistor": None if build.second is None else _part(drawer, build.second),
         "takes": [{"goes": taken.key, "values_si": taken.pieces, "joined": taken.joined} for taken in build.takes],
         "parts": build.parts, "figures": build.figures, "reasons": build.reasons, "better_than_yours_in": build.brings,
         "fit": None if fit is None else {"share": fit.share, "low": fit.low, "high": fit.high, "size": fit.size},

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
@@ -42,6 +43,14 @@ class DrawerTransistor:
             "jfet_corner": None,
         }  # fmt: skip
 
+    def entered_second(self) -> dict[str, Any]:
+        """The link keys that put it in the second place of a chain's stage."""
+        measured = self.idss is not None
+        return {
+            "second": self.jfet, "second_idss": self.idss, "second_vds": self.vds if measured else None,
+            "second_vgsoff": self.vgsoff,
+        }  # fmt: skip
+
 
 @dataclass(frozen=True)
 class Drawer:
@@ -77,6 +86,21 @@ class Drawer:
         return replace(self, transistors=(*self.transistors, part))
 
 
+def casts(drawer: Drawer, many: int) -> tuple[tuple[int, ...], ...]:
+    """Which transistors of a drawer may stand in the `many` places of a stage, in order, by their places in the drawer.
+    A measured part is there once, one of a type as often as it was counted."""
+
+    def enough(chosen: tuple[int, ...]) -> bool:
+        for k in set(chosen):
+            part = drawer.transistors[k]
+            count = 1 if part.measured else part.count
+            if count is not None and chosen.count(k) > count:
+                return False
+        return True
+
+    return tuple(each for each in itertools.product(range(len(drawer.transistors)), repeat=many) if enough(each))
+
+
 def set_aside(chain: SignalChain, drawer: Drawer) -> dict[float, int]:
     """How many of each counted value are left for the stage, once the chain's supply has what it needs."""
     left = dict(drawer.counts)
@@ -105,7 +129,10 @@ def buildable(chain: SignalChain, drawer: Drawer) -> bool:
             if not same:
                 return False
             taken.append(same[0])
-    own = (chain.jfet, chain.jfet_idss, chain.jfet_vgsoff)
-    return within_counts(taken, set_aside(chain, drawer)) and own in [
-        (part.jfet, part.idss, None if part.vgsoff is None else -abs(part.vgsoff)) for part in drawer.transistors
-    ]
+    own = [(chain.jfet, chain.jfet_idss, chain.jfet_vgsoff)]
+    if chain.topology.has("second"):
+        second = (chain.second_idss, chain.second_vgsoff) if chain.measured("second") else (None, None)
+        own.append((chain.second, *second))
+    there = [(part.jfet, part.idss, None if part.vgsoff is None else -abs(part.vgsoff)) for part in drawer.transistors]
+    cast = any([there[k] for k in each] == own for each in casts(drawer, len(own)))
+    return cast and within_counts(taken, set_aside(chain, drawer))

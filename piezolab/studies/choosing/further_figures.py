@@ -43,7 +43,7 @@ def _of_pieces(wiring: Wiring, rows: np.ndarray, prices: PiecePrices | None) -> 
     prices = prices or PiecePrices.demonstration()
     parts, cost = np.zeros(len(rows)), np.zeros(len(rows))
     if wiring.powered:
-        parts, cost = parts + 1, cost + prices.transistor
+        parts, cost = parts + wiring.transistors, cost + wiring.transistors * prices.transistor
     for k, slot in enumerate(wiring.slots, 1):
         kind = "capacitor" if slot.key in CAPACITORS else "resistor"
         parts += np.array([len(takes) for takes in slot.takes])[rows[:, k]]

@@ -4,11 +4,13 @@ Those of the search that may be named are worked out as the judgement of one cha
 times. A build is offered where all but 25 in 1000 of those fit all wishes, beyond doubt. One is the first by the
 search's order, and where that has no stage, another the first that has one; each other is the best in one respect, and
 is named only where it is better in that by what one hears or minds (`_MORE`, our own, common practice, no source) than
-every build named before it.
+every build named before it. A build of two transistors is named only where the second brings something by the judgement
+of that one chain (`second_worth`).
 """
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -17,14 +19,14 @@ import numpy as np
 
 from piezolab.chain import SignalChain
 from piezolab.giving_way import give_way
-from piezolab.studies.choosing.build_figures import whole_figures
+from piezolab.studies.choosing.bench import Bench, Pool, Progress
 from piezolab.studies.choosing.drawer import Drawer, buildable
-from piezolab.studies.choosing.further_figures import further
-from piezolab.studies.choosing.parts_search import Bench, Pool, Progress, lacking, pools, varied
+from piezolab.studies.choosing.one_build import Build, as_chain, as_it_stands, named_builds
+from piezolab.studies.choosing.parts_search import lacking, pools, varied
 from piezolab.studies.choosing.to_buy import Obstacle, ToBuy, obstacle, to_buy
-from piezolab.studies.choosing.worst_case import FittingShare, batch, share_that_fits
-from piezolab.studies.judging.wish import BuildFigures, Wish, benefits, margins, missed
-from piezolab.studies.response import low_note_hz
+from piezolab.studies.choosing.worst_case import FittingShare, share_that_fits
+from piezolab.studies.judging.wish import Wish
+from piezolab.studies.judging.worth import second_worth
 
 FIRST, STAGED, FEWEST, QUIETEST, ROOM, LEVEL, BATTERY, BASS = (
     "first", "with a stage", "fewest parts", "quietest", "most room", "most level", "least current", "most bass",
@@ -36,45 +38,9 @@ _MORE = {
 }  # fmt: skip
 _LESS_CURRENT = 0.67  # times the current of every other
 _TRIES = 4  # builds drawn afresh for one reason, until one is sure
+TRIES_OF_TWO = 2  # builds of a wiring with two transistors that are weighed by the search's order, and the best ones
 SHORT = 8  # builds of a wiring by the search's order, and half as many by each figure
 FRONT = 24  # points of the front
-
-
-@dataclass(frozen=True)
-class Taken:
-    """What of the drawer goes into one place. key: its setting; pieces: ohm or F; joined: `series` or `parallel` where
-    two stand for one."""
-
-    key: str
-    pieces: tuple[float, ...]
-    joined: str
-
-
-@dataclass(frozen=True)
-class Build:
-    """One thing to build. changes: for `chain.but`; takes: of the drawer; transistor: its place there, None with no
-    stage; figures: by name, numbers as in BuildFigures, with its typical or measured part; margins_db: those by wish;
-    fails: the wishes that it misses so, the worst first; worst_db, misses: the same at its worst (`worst_case`);
-    fit: the share of fresh builds that fits, None where it was not drawn; reasons: why it is named; brings: what of
-    the wish it does better than the chain as it is, and `drawer` where that cannot be built from the drawer."""
-
-    kind: str
-    changes: Mapping[str, Any]
-    takes: tuple[Taken, ...]
-    transistor: int | None
-    figures: Mapping[str, float]
-    margins_db: Mapping[str, float]
-    fails: tuple[str, ...]
-    worst_db: Mapping[str, float]
-    misses: tuple[str, ...]
-    fit: FittingShare | None = None
-    reasons: tuple[str, ...] = ()
-    brings: tuple[str, ...] = ()
-
-    @property
-    def parts(self) -> int:
-        """How many pieces are soldered in, the transistor included."""
-        return sum(len(taken.pieces) for taken in self.takes) + (self.transistor is not None)
 
 
 @dataclass(frozen=True)
@@ -108,7 +74,8 @@ def search(
     at_hand = buildable(chain, drawer)
     named = []
     for pool in found:
-        named += named_builds(bench, pool.take(_short(pool)), before, at_hand)
+        some = named_builds(bench, pool.take(_short(pool)), before, at_hand)
+        named += some if pool.wiring.transistors < 2 else _worth_their_solder(bench, some)
         give_way()
     ordered = _ordered(bench, named)
     told(0.8)
@@ -122,29 +89,6 @@ def search(
     told(1.0)
     tried, whole = sum(pool.tried for pool in found), all(pool.whole for pool in found)
     return Search(builds, nearest, stands, bought, _front(ordered), before, tried, whole, lacking(drawer))
-
-
-def as_chain(chain: SignalChain, drawer: Drawer, build: Build) -> SignalChain:
-    """The chain with a build in it. Raises ChainError."""
-    entered = {} if build.transistor is None else drawer.transistors[build.transistor].entered()
-    return chain.but(build.changes).but(entered)
-
-
-# -- what may be named ----------------------------------------------------------------------------------------------
-def named_builds(bench: Bench, pool: Pool, before: Build, at_hand: bool) -> list[Build]:
-    """The builds of a pool with their figures as the judgement has them. before: what they are compared with; at_hand:
-    whether that can be built from the drawer."""
-    kind, count = pool.wiring, len(pool.rows)
-    base, note = bench.chain.but(kind.fixed), low_note_hz(bench.chain)
-    values = base.values
-    if kind.powered:
-        typical = [base.but(part.entered()).values for part in bench.drawer.transistors]
-        values = batch(values, [each.as_dict() for each in typical], kind, pool.rows)
-    found = whole_figures(values, note)
-    figures = BuildFigures(*(np.broadcast_to(np.atleast_1d(each), count) for each in vars(found).values()))
-    figures = replace(figures, **further(base, values, bench.wish, (count,), (kind, pool.rows)))
-    each = margins(figures, bench.wish)
-    return [_told(bench, pool, k, figures.take(np.array(k)), each, before, at_hand) for k in range(count)]
 
 
 def _short(pool: Pool) -> np.ndarray:
@@ -161,40 +105,19 @@ def _short(pool: Pool) -> np.ndarray:
     return np.array(sorted(set(found)), int)
 
 
-def _told(
-    bench: Bench,
-    pool: Pool,
-    k: int,
-    figures: BuildFigures,
-    each: Mapping[str, np.ndarray],
-    before: Build,
-    at_hand: bool,
-) -> Build:
-    kind, row = pool.wiring, pool.rows[k]
-    changes, takes = dict(kind.fixed), []
-    for n, slot in enumerate(kind.slots, 1):
-        changes |= {key: float(options[row[n]]) for key, options in slot.settings.items()}
-        takes.append(Taken(slot.key, slot.takes[row[n]], slot.joined[row[n]]))
-    own = {name: float(np.broadcast_to(margin, len(pool.rows))[k]) for name, margin in each.items()}
-    worst = {name: float(margin[k]) for name, margin in pool.stood.margins.items()}
-    return Build(
-        kind.name, changes, tuple(takes), int(row[0]) if kind.powered else None,
-        {key: value.item() for key, value in vars(figures).items()}, own, _failing(own), worst, _failing(worst),
-        brings=(*benefits(own, before.margins_db), *(() if at_hand else ("drawer",))),
-    )  # fmt: skip
-
-
-def _failing(each: Mapping[str, float]) -> tuple[str, ...]:
-    return tuple(sorted((name for name, margin in each.items() if not margin >= 0), key=each.__getitem__))
-
-
-def as_it_stands(chain: SignalChain, wish: Wish) -> Build:
-    """The chain's own stage as a build without a wiring, to compare with."""
-    figures = whole_figures(chain.values, low_note_hz(chain))
-    figures = replace(figures, **further(chain, chain.values, wish, ()))
-    own = {name: float(margin) for name, margin in margins(figures, wish).items()}
-    numbers = {key: value.item() for key, value in vars(figures).items()}
-    return Build("", {}, (), None, numbers, own, missed(figures, wish), {}, ())
+def _worth_their_solder(bench: Bench, builds: Sequence[Build]) -> list[Build]:
+    """Of builds with two transistors that fit all wishes the first, and the best in what one hears: those whose second
+    one brings something by the judgement of one chain."""
+    fitting = [build for build in builds if not build.misses and not build.fails]
+    best = [_by_reason(fitting, reason)[:1] for reason in (ROOM, LEVEL, QUIETEST, BATTERY)]
+    chosen = {id(build): build for build in (*fitting[:TRIES_OF_TWO], *itertools.chain(*best))}
+    found = []
+    for build in (build for build in fitting if id(build) in chosen):
+        second = second_worth(as_chain(bench.chain, bench.drawer, build))
+        give_way()
+        if second is not None and second.worth_it:
+            found.append(replace(build, second_brings=second))
+    return found
 
 
 # -- which of them are offered ----------------------------------------------------------------------------------------
@@ -204,8 +127,7 @@ def _ordered(bench: Bench, named: Sequence[Build]) -> list[Build]:
 
     def key(build: Build) -> tuple[Any, ...]:
         worst = min(build.worst_db.values(), default=0.0)
-        parts = bench.drawer.transistors
-        of_type = build.transistor is not None and not parts[build.transistor].measured
+        of_type = any(not bench.drawer.transistors[k].measured for k in build.transistors)
         return len(build.misses), round(-2 * min(max(worst, -200.0), 0.0)), of_type, plain[build.kind]
 
     return sorted(named, key=key)  # stable: within a wiring they are in order
@@ -241,7 +163,7 @@ def _by_reason(fitting: Sequence[Build], reason: str) -> list[Build]:
 
 
 def _like(one: Build, other: Build) -> bool:
-    return (one.changes, one.transistor) == (other.changes, other.transistor)
+    return (one.changes, one.transistors) == (other.changes, other.transistors)
 
 
 def _worth(build: Build, reason: str) -> float:

@@ -14,17 +14,20 @@ for their type; the plainest wiring; the room to spare; the smallest capacitors.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from piezolab.chain import SignalChain
 from piezolab.giving_way import give_way
-from piezolab.studies.choosing.drawer import Drawer, set_aside
-from piezolab.studies.choosing.wirings import AT_REST, CAPACITORS, Slot, Wiring, wirings
-from piezolab.studies.choosing.worst_case import AtWorst, Stood, batch, parts_it_may_be, voltages
-from piezolab.studies.judging.wish import REST_A, Wish, standing
+from piezolab.studies.choosing.bench import Bench, Pool, Progress
+from piezolab.studies.choosing.drawer import Drawer
+from piezolab.studies.choosing.wirings import AT_REST, Slot, Wiring, wirings
+from piezolab.studies.choosing.worst_case import (
+    Stood,
+    batch,
+    voltages,
+)
+from piezolab.studies.judging.wish import REST_A
 from piezolab.studies.linear import LinearChain
 from piezolab.studies.response import low_note_hz
 
@@ -33,77 +36,7 @@ GRID = 1_500  # builds of a wiring that are looked at before the neighbours of t
 _RESTS = 6_000  # ways to rest of a wiring that are looked at
 _SEEDS, _ROUNDS, _EACH = 6, 8, 2
 _NEAREST = 60  # ways to rest that are gone on with where none is good
-
-Progress = Callable[[float], None]
-
-
-@dataclass(frozen=True)
-class Pool:
-    """Builds of one wiring, the best first. rows: (N, 1 + slots), see `worst_case.batch`; stood: how they stand;
-    tried: how many were looked at; whole: whether those were all there are."""
-
-    wiring: Wiring
-    rows: np.ndarray
-    stood: Stood
-    tried: int
-    whole: bool
-
-    def take(self, index: np.ndarray) -> Pool:
-        """Some of the builds."""
-        return Pool(self.wiring, self.rows[index], self.stood.take(index), self.tried, self.whole)
-
-
-def _silent(part: float) -> None:
-    """Nobody is told."""
-
-
-@dataclass
-class Bench:
-    """What a search has at hand: a chain, a drawer, a wish, and how it tells how far it is."""
-
-    chain: SignalChain
-    drawer: Drawer
-    wish: Wish
-    told: Progress = field(default_factory=lambda: _silent)
-
-    def __post_init__(self) -> None:
-        chain, parts = self.chain.but(stage="follower"), self.drawer.transistors
-        each = [chain.but(part.entered()) for part in parts]
-        self.worst = AtWorst(
-            self.chain, [parts_it_may_be(own.values, part.jfet, part.measured) for own, part in zip(each, parts,
-            strict=True)], self.wish,
-        )  # fmt: skip
-        self.left = set_aside(self.chain, self.drawer)
-        self.of_type = np.array([not part.measured for part in parts])
-
-    def buildable(self, wiring: Wiring) -> bool:
-        """Whether there is something for every place."""
-        return not wiring.lacks and (not wiring.powered or bool(self.drawer.transistors))
-
-    def within(self, wiring: Wiring, rows: np.ndarray) -> np.ndarray:
-        """Which rows need no more of a value than there is."""
-        good: np.ndarray = np.ones(len(rows), bool)
-        for value, count in self.left.items():
-            used = sum(
-                np.array([takes.count(value) for takes in slot.takes])[rows[:, k]]
-                for k, slot in enumerate(wiring.slots, 1)
-            )
-            good &= np.asarray(used) <= count
-        return good
-
-    def order(self, pool: Pool) -> np.ndarray:
-        """The builds of a pool, the best first."""
-        return np.lexsort(tuple(reversed(self.keys(pool))))
-
-    def keys(self, pool: Pool) -> list[np.ndarray]:
-        """What builds of one wiring are compared by, the first counts most, less is better."""
-        fails, miss, spare = standing(pool.stood.margins, (len(pool.rows),))
-        farad = np.zeros(len(pool.rows))
-        for k, slot in enumerate(pool.wiring.slots, 1):
-            if slot.key in CAPACITORS:
-                farad += slot.settings[slot.key][pool.rows[:, k]]
-        of_type = self.of_type[pool.rows[:, 0]] if pool.wiring.powered else np.zeros(len(pool.rows), bool)
-        return [-np.round(pool.stood.fit, 9), fails, miss, of_type, np.round(2 * spare), farad]
+_OF_TWO = 12  # so many times fewer builds of a wiring with two transistors: each costs so much more
 
 
 def pools(bench: Bench) -> list[Pool]:
@@ -124,12 +57,13 @@ def looked_at(bench: Bench, wiring: Wiring, told: Progress = lambda part: None) 
         rows = np.zeros((1, 1), int)
         return Pool(wiring, rows, bench.worst.stood(wiring, rows), 1, True)
     rows, whole, good = grid(bench, wiring)
-    if not len(rows):
+    if not len(rows) or (wiring.transistors > 1 and not good):
         return None
     pool = Pool(wiring, rows, bench.worst.stood(wiring, rows), len(rows), whole)
     pool = pool.take(bench.order(pool))
-    for turn in range(0 if whole else _ROUNDS):
-        told((turn + 1) / (_ROUNDS + 1))
+    rounds = _ROUNDS // 2 if wiring.transistors > 1 else _ROUNDS
+    for turn in range(0 if whole else rounds):
+        told((turn + 1) / (rounds + 1))
         near = _neighbours(bench, pool)
         near = near[_rest_room(bench, wiring, near) >= 0] if good and len(near) else near
         if not len(near):
@@ -145,7 +79,8 @@ def looked_at(bench: Bench, wiring: Wiring, told: Progress = lambda part: None) 
 
 def grid(bench: Bench, wiring: Wiring) -> tuple[np.ndarray, bool, bool]:
     """Rows to begin with, whether they are all that may be good, and whether they rest well."""
-    sizes = [len(bench.drawer.transistors), *(len(slot) for slot in wiring.slots)]
+    sizes = [len(bench.casts(wiring)), *(len(slot) for slot in wiring.slots)]
+    fewer = _OF_TWO if wiring.transistors > 1 else 1
     rest = [0, *(k for k, slot in enumerate(wiring.slots, 1) if slot.key in AT_REST)]
     signal = [k for k in range(1, len(sizes)) if k not in rest]
     if np.prod([float(size) for size in sizes]) <= SMALL:
@@ -153,13 +88,13 @@ def grid(bench: Bench, wiring: Wiring) -> tuple[np.ndarray, bool, bool]:
         rows = rows[bench.within(wiring, rows)]
         rows, good = _able(bench, wiring, rows)
         return rows, True, good
-    resting = thinned(list(itertools.product(*(range(sizes[k]) for k in rest))), _RESTS)
+    resting = thinned(list(itertools.product(*(range(sizes[k]) for k in rest))), _RESTS // fewer)
     rows = np.zeros((len(resting), len(sizes)), int)
     rows[:, rest] = resting
     rows, good = _able(bench, wiring, rows)
     for likely in (True, False):
         options = np.array(_signal_options(bench, wiring, signal, likely), int)
-        kept = thinned(rows, max(1, GRID // len(options)))
+        kept = thinned(rows, max(1, GRID // fewer // len(options)))
         many = np.repeat(kept, len(options), axis=0)
         many[:, signal] = np.tile(options, (len(kept), 1))
         many = many[bench.within(wiring, many)]
@@ -189,15 +124,17 @@ def _rest_room(bench: Bench, wiring: Wiring, rows: np.ndarray) -> np.ndarray:
     probe = np.zeros((len(alike), rows.shape[1]), int)
     probe[:, rest] = alike
     room = np.full(len(alike), np.inf)
-    worst = bench.worst.members
+    worst = bench.members(wiring)
     for k in range(max(len(parts) for parts in worst)):
         members = [parts[min(k, len(parts) - 1)] for parts in worst]
         values = batch(there.values, members, wiring, probe)
         for supply_v in voltages(there):
             linear = LinearChain.of(values.but(supply_v=supply_v))
-            q = linear.transistor
-            bad = linear.gate_conducts | (q.i_d < REST_A[0])
-            room = np.minimum(room, np.where(bad, -1e3 + np.log10(q.i_d + 1e-12), q.v_ds - q.v_ds_sat))
+            each = [linear.point.jfets[name] for name in linear.assembly.transistors]
+            least = np.min([q.i_d for q in each], axis=0)
+            own = np.min([q.v_ds - q.v_ds_sat for q in each], axis=0)
+            bad = linear.gate_conducts | (least < REST_A[0])
+            room = np.minimum(room, np.where(bad, -1e3 + np.log10(np.maximum(least, 0.0) + 1e-12), own))
             give_way()
     return room[np.ravel(back)]
 
@@ -236,7 +173,7 @@ def _signal_options(bench: Bench, wiring: Wiring, signal: Sequence[int], likely:
 
 def _neighbours(bench: Bench, pool: Pool) -> np.ndarray:
     """Rows that differ from one of the best in one slot by a step or two, or in the transistor, and are new."""
-    sizes = [len(bench.drawer.transistors), *(len(slot) for slot in pool.wiring.slots)]
+    sizes = [len(bench.casts(pool.wiring)), *(len(slot) for slot in pool.wiring.slots)]
     seeds = pool.rows[varied(pool, _SEEDS)]
     found = []
     for k, size in enumerate(sizes):
@@ -272,9 +209,10 @@ def varied(pool: Pool, most: int, each: int = _EACH) -> np.ndarray:
 
 
 def lacking(drawer: Drawer) -> Mapping[str, tuple[str, ...]]:
-    """Wirings for which a drawer has nothing in some place: their settings, `jfet` the transistor."""
+    """Wirings of up to one transistor for which a drawer has nothing in some place: their settings, `jfet` the
+    transistor."""
     found = {}
-    for kind in wirings(drawer):
+    for kind in (kind for kind in wirings(drawer) if kind.transistors < 2):
         none = (*kind.lacks, *(("jfet",) if kind.powered and not drawer.transistors else ()))
         if none:
             found[kind.name] = none

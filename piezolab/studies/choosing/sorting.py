@@ -17,10 +17,11 @@ import numpy as np
 from piezolab import catalogue
 from piezolab.chain import SignalChain
 from piezolab.giving_way import give_way
+from piezolab.studies.choosing.bench import Bench
 from piezolab.studies.choosing.drawer import Drawer, DrawerTransistor
 from piezolab.studies.choosing.matching import Pair, pairs_of, where_in_its_type
-from piezolab.studies.choosing.offers import Build, as_chain, as_it_stands, named_builds
-from piezolab.studies.choosing.parts_search import Bench, lacking, looked_at
+from piezolab.studies.choosing.one_build import Build, as_chain, as_it_stands, named_builds
+from piezolab.studies.choosing.parts_search import lacking, looked_at
 from piezolab.studies.choosing.wirings import offered_values, wirings
 from piezolab.studies.choosing.worst_case import share_that_fits
 from piezolab.studies.judging.wish import Wish, standing

@@ -15,8 +15,9 @@ import numpy as np
 from piezolab import catalogue
 from piezolab.giving_way import give_way
 from piezolab.quantity import preferred_between
+from piezolab.studies.choosing.bench import Bench, Pool
 from piezolab.studies.choosing.drawer import DrawerTransistor
-from piezolab.studies.choosing.parts_search import Bench, Pool, grid, thinned, varied
+from piezolab.studies.choosing.parts_search import grid, thinned, varied
 from piezolab.studies.choosing.wirings import CAPACITORS, RANGES, Wiring, of_values, wirings
 from piezolab.studies.judging.wish import standing
 
@@ -83,10 +84,10 @@ def to_buy(bench: Bench, pools: Sequence[Pool]) -> ToBuy | None:
     near = {pool.wiring.name: pool for pool in pools}
     best: tuple[tuple, ToBuy] | None = None
     now = min((_standing(pool) for pool in pools), default=(99, 1e9))
-    close = sorted((pool for pool in pools if pool.wiring.powered), key=_standing)[:_KINDS]
+    close = sorted((pool for pool in pools if pool.wiring.transistors == 1), key=_standing)[:_KINDS]
     likely = {pool.wiring.name for pool in close}
     for kind in wirings(bench.drawer):
-        if not kind.powered or not (kind.name in likely or kind.name not in near):
+        if kind.transistors != 1 or not (kind.name in likely or kind.name not in near):
             continue
         tried = _values(bench, kind, near.get(kind.name)) if bench.drawer.transistors else []
         for order, pool, buy in [*tried, *_types(bench, kind)]:

@@ -1,7 +1,8 @@
 """The stages that can be wired from a drawer, and what may go in each of their places.
 
 A place takes one part of the drawer, a divider and a tapped source resistor two. Where the drawer has nothing for just
-one place of a stage, two of its parts in series or in parallel may stand there.
+one place of a stage, two of its parts in series or in parallel may stand there. A stage of two transistors is a wiring
+for each type that its second one may be.
 """
 
 from __future__ import annotations
@@ -13,17 +14,22 @@ from typing import Any
 
 import numpy as np
 
-from piezolab.studies.choosing.drawer import Drawer
+from piezolab.chain.stages import stage_named
+from piezolab.chain.stages.second_transistor import TYPE as SECOND
+from piezolab.chain.stages.steady_follower import HOLD_OHM
+from piezolab.studies.choosing.drawer import Drawer, casts
 
 SERIES, PARALLEL = "series", "parallel"
 #: Setting -> least and most that is of use in that place, ohm or F; common practice, no source.
 RANGES = {
     "gate_r": (220e3, 1e9), "bleed_r": (22e3, 10e6), "out_c": (10e-9, 1e-3), "source_r": (47.0, 220e3),
     "drain_r": (220.0, 220e3), "divider_r": (100e3, 10e6), "bypass_c": (1e-6, 10e-3), "divider_c": (1e-6, 10e-3),
+    "steady_r": (100.0, 22e3), "follow_r": (1e3, 47e3), "hold_r": (HOLD_OHM, HOLD_OHM),
 }  # fmt: skip
 CAPACITORS = ("out_c", "bypass_c", "divider_c")
 #: What sets the operating point; in the other places it does not matter.
-AT_REST = ("source_r", "drain_r", "divider_r")
+AT_REST = ("source_r", "drain_r", "divider_r", "steady_r", "follow_r")
+NO_SETTING = ("hold_r",)  # parts of one value: taken from the drawer, with nothing to set
 _TAPS = (0.05, 0.95)  # of the source resistor
 
 
@@ -62,6 +68,11 @@ class Wiring:
         return self.fixed["stage"] != "direct"
 
     @property
+    def transistors(self) -> int:
+        """How many there are."""
+        return int(self.powered) + stage_named(self.fixed["stage"]).has(SECOND)
+
+    @property
     def lacks(self) -> tuple[str, ...]:
         """Settings for which the drawer has nothing."""
         return tuple(slot.key for slot in self.slots if not len(slot))
@@ -90,12 +101,19 @@ def wirings(drawer: Drawer) -> list[Wiring]:
         ("gain", {**gain, **ground, "bypass_c": 0.0}, (*common, "drain_r")),
         ("gain, bypassed", {**gain, **ground}, (*common, "drain_r", "bypass_c")),
     ]
+    for second in dict.fromkeys(drawer.transistors[both[1]].jfet for both in casts(drawer, 2)):
+        kinds += [
+            ("steady", {"stage": "steady", SECOND: second},
+             (*common[:3], "steady_r", "divider_r", "divider_c", "hold_r")),
+            ("driven", {"stage": "driven", SECOND: second, "gate_stop": 0.0, "bypass_part": 1.0},
+             (*common, "drain_r", "bypass_c", "follow_r")),
+        ]  # fmt: skip
     found = [Wiring("direct", {"stage": "direct"})]
     for name, fixed, keys in kinds:
-        tap = fixed["return"] == "tap"
+        tap = fixed.get("return") == "tap"
         slots = [tapped(drawer) if tap and key == "source_r" else usual[key] for key in keys]
         wiring = Wiring(name, fixed, tuple(slots))
-        if len(wiring.lacks) == 1 and wiring.lacks[0] not in ("divider_r",) and not tap:
+        if len(wiring.lacks) == 1 and wiring.lacks[0] not in ("divider_r", *NO_SETTING) and not tap:
             wiring = wiring.put(pairs(wiring.lacks[0], drawer))
         found.append(wiring)
     return found
@@ -120,6 +138,8 @@ def of_values(key: str, values: Sequence[float]) -> Slot:
     if key == "divider_r":
         settings = {key: 2 * table, "return_part": np.full(len(table), 0.5)}
         return Slot(key, settings, tuple((value, value) for value in table.tolist()), none)
+    if key in NO_SETTING:
+        return Slot(key, {}, tuple((value,) for value in table.tolist()), none)
     return Slot(key, {key: table}, tuple((value,) for value in table.tolist()), none)
 
 

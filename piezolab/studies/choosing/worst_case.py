@@ -1,19 +1,22 @@
 """A build at its worst: over the parts that its transistor may be, the tolerances, and the battery's whole life.
 
 A search compares thousands of builds by few samples, the same for all: the type's 1st, 50th and 99th percentile of
-V_GS(off), each with the I_DSS of a part that is there, on a fresh battery and on a spent one. The share of fresh
+V_GS(off), each with the I_DSS of a part that is there, on a fresh battery and on a spent one; of two transistors the
+four pairs of those ends, and the middle. The share of fresh
 builds that fits, in warmer and colder rooms, is counted afterwards for those that are named, with its interval by C. J.
 Clopper and E. S. Pearson, Biometrika 26 (1934) 404-413.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import itertools
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from functools import lru_cache
 
 import numpy as np
 
+from piezolab import catalogue
 from piezolab.chain import SignalChain
 from piezolab.chain.values import Values
 from piezolab.giving_way import give_way
@@ -31,6 +34,7 @@ AT_ONCE = 3000  # builds that are worked out before others are heard
 MOST_MISS = 0.025  # of fresh builds: a build that is offered fits in all but so many
 SIZE, SEED = 1000, 2718
 DOUBT = 0.005  # on either side of the interval
+_SECOND_KEYS = ("second_idss", "second_vds", "second_vgsoff")
 _TRANSISTOR_KEYS = (
     "jfet_idss", "jfet_vds", "jfet_vgsoff", "jfet_lambda", "jfet_ciss", "jfet_crss", "jfet_ig", "jfet_corner",
 )  # fmt: skip
@@ -68,6 +72,25 @@ def parts_it_may_be(values: Values, jfet: str, measured: bool) -> list[dict[str,
     return [{**own, "jfet_idss": idss * scale, "jfet_vgsoff": vgsoff} for idss, vgsoff in _ranks(jfet)]
 
 
+def seconds_it_may_be(values: Values, jfet: str, measured: bool) -> list[dict[str, float]]:
+    """The same of the second transistor, of a chain with it in its place."""
+    own = {key: float(values[key]) for key in _SECOND_KEYS}
+    if measured:
+        return [own]
+    lambda_ = catalogue.transistors()[jfet].lambda_
+    scale = (1 + lambda_ * values.second_vds) / (1 + lambda_ * population(jfet, 2).vds)
+    return [{**own, "second_idss": idss * scale, "second_vgsoff": vgsoff} for idss, vgsoff in _ranks(jfet)]
+
+
+def both_may_be(first: Sequence[dict[str, float]], second: Sequence[dict[str, float]]) -> list[dict[str, float]]:
+    """What two transistors are taken for together: they are drawn apart, so each end of one with each of the other."""
+    places = list(itertools.product(range(len(first)), range(len(second))))
+    if len(first) > 1 and len(second) > 1:
+        ends, middle = (0, len(RANKS) - 1), len(RANKS) // 2
+        places = [(a, b) for a, b in places if (a in ends and b in ends) or (a, b) == (middle, middle)]
+    return [first[a] | second[b] for a, b in places]
+
+
 @lru_cache(maxsize=64)
 def _ranks(jfet: str) -> tuple[tuple[float, float], ...]:
     drawn_parts = population(jfet)
@@ -78,7 +101,8 @@ def _ranks(jfet: str) -> tuple[tuple[float, float], ...]:
 
 def batch(base: Values, members: Sequence[dict[str, float]], wiring: Wiring, rows: np.ndarray) -> Values:
     """Builds as resolved values: rows (N, 1 + slots) of a place in `members` and of an option for each slot."""
-    changes = {key: np.array([part[key] for part in members])[rows[:, 0]] for key in _TRANSISTOR_KEYS}
+    keys = (*_TRANSISTOR_KEYS, *(_SECOND_KEYS if wiring.transistors > 1 else ()))
+    changes = {key: np.array([part[key] for part in members])[rows[:, 0]] for key in keys}
     for k, slot in enumerate(wiring.slots, 1):
         changes |= {key: options[rows[:, k]] for key, options in slot.settings.items()}
     return base.but(**changes)
@@ -110,10 +134,10 @@ class Stood:
 
 @dataclass(frozen=True)
 class AtWorst:
-    """How builds of a chain stand at their worst. members: by transistor of the drawer, what it may be."""
+    """How builds of a chain stand at their worst. members: for a wiring, by its casts, what each may be."""
 
     chain: SignalChain
-    members: Sequence[Sequence[dict[str, float]]]
+    members: Callable[[Wiring], Sequence[Sequence[dict[str, float]]]]
     wish: Wish
 
     def stood(self, wiring: Wiring, rows: np.ndarray) -> Stood:
@@ -129,8 +153,9 @@ class AtWorst:
         there = self.chain.but(wiring.fixed)
         values, starts, many = there.values, np.arange(len(rows)), rows
         if wiring.powered:
-            flat = [part for parts in self.members for part in parts]
-            first = np.cumsum([0, *(len(parts) for parts in self.members)])
+            members = self.members(wiring)
+            flat = [part for parts in members for part in parts]
+            first = np.cumsum([0, *(len(parts) for parts in members)])
             often = np.diff(first)[rows[:, 0]]
             own = np.repeat(np.arange(len(rows)), often)
             starts = np.concatenate([[0], np.cumsum(often)[:-1]])

@@ -12,7 +12,7 @@ from piezolab.pages.what_shall_i_build_from_my_drawer import chapter as page
 from piezolab.pages.what_shall_i_build_from_my_drawer.drawer_answer import build_words, measure_words, obstacle_words
 from piezolab.pages.what_shall_i_build_from_my_drawer.typed_stock import FIELDS, drawer_of, stock_of, types_of, wish_of
 from piezolab.studies.choosing.drawer import Drawer, DrawerTransistor
-from piezolab.studies.choosing.offers import Build, Taken
+from piezolab.studies.choosing.one_build import Build, Taken
 from piezolab.studies.choosing.to_buy import Obstacle
 from piezolab.studies.choosing.worst_case import FittingShare
 from piezolab.studies.judging.outlay import PiecePrices

@@ -4,9 +4,11 @@ import numpy as np
 import pytest
 
 from piezolab.chain import SignalChain
+from piezolab.studies.choosing.bench import Bench
 from piezolab.studies.choosing.drawer import Drawer, DrawerTransistor
-from piezolab.studies.choosing.offers import as_chain, search
-from piezolab.studies.choosing.parts_search import Bench, pools
+from piezolab.studies.choosing.offers import search
+from piezolab.studies.choosing.one_build import as_chain
+from piezolab.studies.choosing.parts_search import pools
 from piezolab.studies.choosing.spread import spread
 from piezolab.studies.fading_battery import battery
 from piezolab.studies.judging.judgement import judgement

@@ -6,7 +6,8 @@ import pytest
 
 from piezolab.chain import ChainError, SignalChain
 from piezolab.studies.choosing.drawer import Drawer, DrawerTransistor, buildable, set_aside, within_counts
-from piezolab.studies.choosing.offers import STAGED, as_chain, search
+from piezolab.studies.choosing.offers import STAGED, search
+from piezolab.studies.choosing.one_build import as_chain
 from piezolab.studies.choosing.wirings import pairs, wirings
 from piezolab.studies.choosing.worst_case import interval
 from piezolab.studies.judging.wish import Wish

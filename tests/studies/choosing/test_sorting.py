@@ -13,7 +13,8 @@ from piezolab.studies.bias import bias
 from piezolab.studies.choosing import sorting
 from piezolab.studies.choosing.drawer import Drawer, DrawerTransistor, buildable
 from piezolab.studies.choosing.matching import pairs_of, type_spread, where_in_its_type
-from piezolab.studies.choosing.offers import as_chain, search
+from piezolab.studies.choosing.offers import search
+from piezolab.studies.choosing.one_build import as_chain
 from piezolab.studies.choosing.sorting import doubt, sorted_bag, to_fetch
 from piezolab.studies.judging.judgement import judgement
 from piezolab.studies.judging.wish import Wish, judged_figures, missed

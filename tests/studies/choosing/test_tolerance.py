@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 from scipy.integrate import quad
-from scipy.stats import kstest, norm
+from scipy.stats import ks_2samp, kstest, norm
 
 from piezolab import catalogue
 from piezolab.chain import SignalChain
@@ -122,5 +122,10 @@ def test_a_second_transistor_is_drawn_apart_from_the_first_unless_it_was_measure
     values, inputs = drawn(chain, 5.0, 20.0, 3000, seed=1)
     assert inputs["second"] == ("second_idss", "second_vgsoff")
     assert abs(np.corrcoef(values.jfet_vgsoff, values.second_vgsoff)[0, 1]) < 0.07
+    for first, second in (("jfet_vgsoff", "second_vgsoff"), ("jfet_idss", "second_idss")):  # one type, one law
+        assert ks_2samp(values[first], values[second]).pvalue > LEAST_P
+        assert ks_2samp(values[first], 1.1 * values[second]).pvalue < LEAST_P, "the test can tell"
+    other, _ = drawn(chain.but(second="J201"), 5.0, 20.0, 3000, seed=1)
+    assert ks_2samp(-other.second_vgsoff, -population("J201", 3000, seed=9).vgsoff).pvalue > LEAST_P
     known = chain.but(second_idss=5e-3, second_vgsoff=1.5)
     assert "second" not in drawn(known, 5.0, 20.0, 100, seed=1)[1] and "jfet" in drawn(known, 5.0, 20.0, 100, seed=1)[1]
