@@ -72,7 +72,7 @@ def spot_words(spot: str, chain: SignalChain) -> str:
     """A place to look at."""
     head, _, tail = spot.partition(":")
     names = _Names()
-    if head in ("part", "transistor"):
+    if head in ("part", "transistor", "legs"):
         names["part"] = part_words(tail, chain)
     elif head == "swap":
         one, _, other = tail.partition("+")
@@ -101,6 +101,8 @@ def _fault_names(parts: tuple[str, ...], spot: str, chain: SignalChain) -> Mappi
         names |= {"a": place_words(one), "b": place_words(other)}
         if parts[:1] == ("foil",):
             names["a"] = place_words(one if other == GROUND else other)
+    elif head == "legs" and not parts:
+        names |= {"a": f"one leg of {part_words(tail, chain)}", "b": "the next"}
     elif head == "lane":
         names["part"] = place_words(tail)
     return names

@@ -237,9 +237,18 @@ def _disc(network: FaultNetwork) -> Iterator[Hypothesis]:
         yield Hypothesis(f"joint:disc.{lead}", "joint", "disc", ("disc", lead), 1.0, drawn(f"disc.{lead}", *JOINT_OHM))
 
 
-def with_shared_spots(found: Sequence[Hypothesis]) -> tuple[Hypothesis, ...]:
-    """A short has a spot of its own only where more than one thing can make it; else it is mended at its part."""
-    return tuple(_shared_bridges(found))
+def with_shared_spots(found: Sequence[Hypothesis], transistors: Sequence[Part] = ()) -> tuple[Hypothesis, ...]:
+    """Shorts between the lanes of one transistor, ground apart, are looked for with one look, between its legs.
+
+    Another short has a spot of its own only where more than one thing can make it; else it is mended at its part.
+    """
+    legs = {
+        bridge_spot(*pair): f"legs:{part.name}"
+        for part in reversed(transistors)
+        for pair in combinations(part.nodes, 2)
+        if GROUND not in pair
+    }
+    return tuple(_shared_bridges([replace(each, spot=legs.get(each.spot, each.spot)) for each in found]))
 
 
 def _shared_bridges(found: Sequence[Hypothesis]) -> Iterator[Hypothesis]:

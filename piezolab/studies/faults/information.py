@@ -129,6 +129,22 @@ def information(
     return np.array(answer)
 
 
+def opening(table: FaultTable, weight: np.ndarray, checks: Sequence[int], limit: float) -> np.ndarray:
+    """Probability that after each check with the battery out a dangerous build is no likelier than `limit`."""
+    active = np.flatnonzero(weight > _LEAST_WEIGHT * weight.max())
+    w = weight[active] / weight[active].sum()
+    hurts = table.dangerous[active].astype(int) * _BINS
+    bins, answer, slip = _bins(table), [], table.limits.slip + table.limits.stray
+    for m in checks:
+        give_way()
+        joint = sum(np.bincount(hurts + copy[active], w / _COPIES, 2 * _BINS) for copy in bins.index[m])
+        joint = _blurred(joint.reshape(2, _BINS))
+        joint = (1 - slip) * joint + slip * joint.sum(axis=1, keepdims=True) * joint.sum(axis=0)
+        both = joint.sum(axis=0)
+        answer.append(float(both[joint[1] <= limit * both].sum()))
+    return np.array(answer)
+
+
 def _blurred(joint: np.ndarray) -> np.ndarray:
     reach = len(_BLUR) // 2
     padded = np.pad(joint, ((0, 0), (reach, reach)))

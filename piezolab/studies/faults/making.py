@@ -150,7 +150,7 @@ def faults_of(
     polarised = large - driven_backwards(chain, assemble(chain.values))
     found = hypotheses(network, battery=battery, end_v=end_v, electrolytics=polarised)
     found = [_where_drawn(fault, beside) for fault in (*found, *misbuilt(network, large, ring))]
-    return with_shared_spots(found)
+    return with_shared_spots(found, network.transistors)
 
 
 def _where_drawn(fault: Hypothesis, beside: frozenset[tuple[str, str]] | None) -> Hypothesis:

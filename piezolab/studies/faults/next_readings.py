@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from piezolab.studies.faults.hearing import TONES
-from piezolab.studies.faults.information import confirmation, information
+from piezolab.studies.faults.information import confirmation, information, opening
 from piezolab.studies.faults.likelihood import Explanation
 from piezolab.studies.faults.pairs import Pairs
 from piezolab.studies.faults.readings import SWEPT, Check, Reading, natural
@@ -17,6 +17,9 @@ from piezolab.studies.faults.table import FaultTable
 LEAST_BITS = {False: 0.01, True: 0.001}  # while the spot is sought, and once it is found
 # A reading that shows whether there is a short opens the way to the readings with the battery in: it counts for more.
 _CLEARING = 2.0
+# So do the bits that the best of those readings has before the best that is left without it: the way stays open for
+# more than one of them.
+_OPENING = 3.0
 _ALIKE = 0.08  # on the scale of comparison, so about the same part of a reading
 _FIRST = 10.0  # bits: more than any reading tells
 _WORTH_REPEATING = 0.1  # probability that a reading was taken elsewhere
@@ -92,14 +95,16 @@ def steps(now: Situation) -> list[NextReading]:
 
 def _ranked(now: Situation, fresh: Sequence[int], again: set[Check]) -> list[NextReading]:
     table, weight = now.table, now.why.weight
-    clearing = np.zeros(len(fresh))
-    if now.unpowered:
-        clearing = _CLEARING * information(table, weight, fresh, table.dangerous.astype(int))
-    clearing += [_FIRST * (table.checks[m] in now.untested) for m in fresh]
     if now.clear:
         bits = confirmation(table, weight, now.couples, now.two, fresh)
     else:
         bits = information(table, weight, fresh)
+    clearing = np.zeros(len(fresh))
+    if now.unpowered:
+        clearing = _CLEARING * information(table, weight, fresh, table.dangerous.astype(int))
+        if not now.clear:
+            clearing += _OPENING * _opened(now, fresh, bits)
+    clearing += [_FIRST * (table.checks[m] in now.untested) for m in fresh]
     answer, sweeping = [], False
     effort = np.array([_EFFORT.get(table.checks[m].kind, 1.0) for m in fresh])
     for n in np.argsort(-(bits + clearing) / effort, kind="stable"):
@@ -116,6 +121,24 @@ def _ranked(now: Situation, fresh: Sequence[int], again: set[Check]) -> list[Nex
             reason = "again"
         answer.append(_step(now, fresh[n], float(bits[n]), reason))
     return answer
+
+
+def _opened(now: Situation, fresh: Sequence[int], bits: np.ndarray) -> np.ndarray:
+    """Bits that may be gained after each reading because the battery may then go in."""
+    table, taken = now.table, {reading.check for reading in now.readings}
+    closed = [
+        m
+        for m, check in enumerate(table.checks)
+        if check.powered and check.kind in now.kinds and check not in taken
+        and (m == len(table.value) or table.resolved[m])
+    ]  # fmt: skip
+    short = float(now.why.unheard[table.dangerous].sum())
+    if not closed or len(fresh) < 2 or short <= table.limits.short_share:  # else no reading opens the way: it is hot
+        return np.zeros(len(fresh))
+    effort = np.array([_EFFORT.get(table.checks[m].kind, 1.0) for m in closed])
+    best = float(np.max(information(table, now.why.weight, closed) / effort))
+    left = np.array([np.delete(bits, n).max() for n in range(len(fresh))])
+    return opening(table, now.why.unheard, fresh, table.limits.short_share) * np.maximum(best - left, 0.0)
 
 
 def _step(now: Situation, m: int, bits: float, reason: str) -> NextReading:

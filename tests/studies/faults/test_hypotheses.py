@@ -96,7 +96,20 @@ def test_a_bridge_between_legs_is_looked_for_before_the_transistor_is_replaced()
     readings = [Reading(kind, place, expected[f"{kind}:{place}"][1]) for kind, place in
                 (("ohm", "pickup"), ("ohm", "source"), ("dc", "source"))]  # fmt: skip
     first = diagnose(table, readings).spots[0]
-    assert first.spot == "bridge:pickup|source" and first.faults[0].kind == "lane_bridge"
+    assert first.spot == "legs:Q1" and first.faults[0].kind == "lane_bridge"
+
+
+def test_shorts_between_the_lanes_of_one_transistor_are_one_look() -> None:
+    found = faults(SignalChain())
+    joined = {frozenset(pair) for pair in combinations(("pickup", "source", "supply"), 2)}
+    legs = {key for key, fault in found.items() if fault.spot == "legs:Q1"}
+    assert legs == {
+        *(f"lane_bridge:{'|'.join(sorted(pair))}" for pair in joined),
+        *(f"dead:Q1.{pair}" for pair in ("gate-source", "gate-drain", "drain-source")),
+        "shorted_gate:Q1.source", "shorted_gate:Q1.drain",
+    }  # fmt: skip
+    assert found["bridge:R_S"].spot == "bridge:ground|source", "not with ground: the source resistor is there, too"
+    assert found["lane_bridge:jack|supply"].spot == "bridge:jack|supply"
 
 
 class Pair(Stage):
