@@ -18,9 +18,9 @@ class StepMatrices:
     alike, i = C/length (v - held).
 
     all_inputs (N, rows, sources + stores), all_ports (N, rows, ports): rows are the transistors' ports (V), the
-    network's nodes (V), and what is stored (V, A); impedance (N, ports, ports) in ohm, gate_ohm (N, K) of the gates; per_step (N, stores): C/length
-    or L/length; v_t, least_v_t, critical: of the junctions, as `ports` has them. static: the network's equations without
-    capacitors and coils; shape: of the batch, flattened to N.
+    network's nodes (V), and what is stored (V, A); impedance (N, ports, ports) in ohm, own_ohm (N, ports) its
+    diagonal; per_step (N, stores): C/length or L/length; v_t, least_v_t, critical: of the junctions, as `ports` has
+    them. static: the network's equations without capacitors and coils; shape: of the batch, flattened to N.
     """
 
     def __init__(
@@ -57,7 +57,7 @@ class StepMatrices:
         ports = 2 * len(models)
         self.all_inputs, self.all_ports = table[..., :inputs], table[..., inputs:]
         self.impedance = -self.all_ports[:, :ports]
-        self.gate_ohm = np.diagonal(self.impedance, axis1=-2, axis2=-1)[:, ::2]
+        self.own_ohm = np.diagonal(self.impedance, axis1=-2, axis2=-1)
         self.nodes = slice(ports, ports + len(whole.nodes))
         self.kept = slice(ports + len(whole.nodes), None)
         self.v_t, self.critical = _junctions(models, size)

@@ -29,6 +29,7 @@ Waveform = np.ndarray | Callable[[np.ndarray], np.ndarray]
 
 _ITERATIONS = 40
 _MOST_HALVED = 12
+_CHANNEL = 0.03  # what a channel's bend counts: it is gentle, and does not move the gate
 _EASY = 1 / 8  # of what a bend may be: twice the step is tried
 _SETTLED_V = 1e-7  # a last step this small leaves an error of its square over the thermal voltage
 
@@ -36,12 +37,20 @@ _SETTLED_V = 1e-7  # a last step this small leaves an error of its square over t
 @dataclass(frozen=True)
 class Transient:
     """time: s, (T,); voltages: V by node, batch + (T,); jfets by name, each array batch + (T,); stored: the last
-    capacitor voltages (V) and coil currents (A) by element, from which a further run may start."""
+    capacitor voltages (V) and coil currents (A) by element, from which a further run may start; weights: s, (M,), of
+    the stages of all steps, and inside: V_GS and V_DS in them by transistor, V, each batch + (M,)."""
 
     time: np.ndarray
     voltages: Mapping[str, np.ndarray]
     jfets: Mapping[str, JfetPoint]
     stored: Mapping[str, np.ndarray]
+    weights: np.ndarray
+    inside: Mapping[str, tuple[np.ndarray, np.ndarray]]
+
+    def total(self, value: np.ndarray) -> np.ndarray:
+        """Integral over the run of what is known in each stage, batch + (M,), as the steps themselves reckon: of a
+        current the very charge that the capacitors gain or lose."""
+        return np.sum(value * self.weights, axis=-1)
 
     def voltage(self, a: str, b: str = GROUND) -> np.ndarray:
         """v(a) - v(b) in V over time."""
@@ -80,12 +89,13 @@ def transient(
     """Run the network over `time` (s, increasing, at least two; steps may differ).
 
     waveforms: voltage (V) or current (A) of independent sources over time, shape batch + (T,), straight between the
-    instants, or a function that gives it for any row of instants; others hold their direct value. start: capacitor voltages and coil currents just before time[0] (see `stored_at`); those not named
-    are 0; without `start` it is the operating point of the network as it stands. within: V;
-    where the current of a gate or clamp bends by more than this within a step, times the impedance that it meets, the
-    step is halved until it does not: the corners of junctions, which are far sharper than a step. Charge may jump at time[0] where
-    the network makes it (a cable plugged in). Error falls with the square of the step: 256 steps a period keep a sine
-    within 0.05 %. Raises CircuitError, SingularNetworkError, or OperatingPointError naming transistor and time.
+    instants, or a function that gives it for any row of instants; others hold their direct value. start: capacitor
+    voltages and coil currents just before time[0] (see `stored_at`); those not named are 0; without `start` it is the
+    operating point of the network as it stands. within: V; where the current of a gate or clamp bends by more than
+    this within a step, times the impedance that it meets (a channel's by thirty times as much), the step is halved
+    until it does not: corners are far sharper than a step. Charge may jump at time[0] where the network makes it (a
+    cable plugged in). Error falls with the square of the step: 256 steps a period keep a sine within 0.01 %. Raises
+    CircuitError, SingularNetworkError, or OperatingPointError naming transistor and time.
     """
     time = np.asarray(time, float)
     if time.ndim != 1 or len(time) < 2 or not np.all(np.diff(time) > 0):
@@ -120,10 +130,12 @@ class _Run:
         self.shape = np.broadcast_shapes(network.batch_shape, *batches)
         self.size = int(np.prod(self.shape))
         self.models = [flat_model(jfet.model, self.shape) for jfet in network.jfets]
+        self.weight = np.tile([1.0, _CHANNEL], len(self.models))
         self.keeps = [e.name for e in whole if isinstance(e, Capacitor | Inductor)]
         self.driven_by = set(map(order.index, waveforms))
         self.static = static_equations(whole)
         self.matrices: dict[float, StepMatrices] = {}
+        self.stages: list[tuple[np.ndarray, np.ndarray]] = []  # weights and ports of those that count
 
     def flat(self, value: object) -> np.ndarray:
         return np.broadcast_to(np.asarray(value, float), self.shape).reshape(self.size)
@@ -171,19 +183,29 @@ class _Run:
             node: records[..., k].T.reshape(*self.shape, len(time)) for k, node in enumerate(self.network.nodes)
         }
         kept = {name: state.stored[:, k].reshape(self.shape) for k, name in enumerate(self.keeps)}
-        return Transient(time, MappingProxyType(voltages), self.points(ports), MappingProxyType(kept))
+        weights, inside = zip(*self.stages, strict=True)
+        return Transient(
+            time, MappingProxyType(voltages), self.points(ports), MappingProxyType(kept), np.ravel(weights),
+            self.by_name(np.concatenate(inside)),
+        )  # fmt: skip
+
+    def by_name(self, ports: np.ndarray) -> Mapping[str, tuple[np.ndarray, np.ndarray]]:
+        """V_GS and V_DS by transistor, V, batch + (M,), of ports (M, N, 2K)."""
+        full = (*self.shape, len(ports))
+        pairs = {name: (ports[..., 2 * n].T, ports[..., 2 * n + 1].T) for n, name in enumerate(self.names)}
+        return MappingProxyType({name: tuple(v.reshape(full) for v in pair) for name, pair in pairs.items()})
 
     def points(self, ports: np.ndarray) -> Mapping[str, JfetPoint]:
         full = (*self.shape, len(self.time))
         index = np.repeat(np.arange(self.size), len(self.time))
-        points = {}
-        for n, name in enumerate(self.names):
-            v_gs, v_ds = (ports[..., 2 * n + k].T.reshape(-1) for k in (0, 1))
-            points[name] = jfet_point(self.models[n].take(index, (self.size,)), v_gs, v_ds, full)
-        return MappingProxyType(points)
+        pairs = self.by_name(ports).values()
+        return MappingProxyType({
+            name: jfet_point(model.take(index, (self.size,)), *(v.reshape(-1) for v in pair), full)
+            for name, model, pair in zip(self.names, self.models, pairs, strict=True)
+        })  # fmt: skip
 
     def across(self, n: int, state: _State, halved: int, whole: np.ndarray) -> tuple[_State, int]:
-        """From instant n to the next: in one step, or in as many as it takes for no gate's current to bend too much.
+        """From instant n to the next, in as many steps as it takes for no transistor's current to bend too much.
 
         halved: how often the step is halved at first, and, in the answer, at last; whole: the sources' values of the
         undivided step's two stages.
@@ -193,26 +215,28 @@ class _Run:
         while done < parts:
             part, share = parts >> halved, 0.5**halved
             at = start + length * (done / parts + share * np.array([GAMMA, 1.0]))
-            ends, bend = self.step(length * share, state, self.driven(at) if halved else whole)
+            middle, ends, bend = self.step(length * share, state, self.driven(at) if halved else whole)
             if bend > 1 and halved < _MOST_HALVED:
                 halved = min(halved + int(np.ceil(np.log2(bend) / 2)), _MOST_HALVED)
                 continue
+            self.stages.append((length * share * np.array([1 - GAMMA, GAMMA]), np.stack([middle, ends.v])))
             state, done = ends, done + part
             if halved and bend < _EASY and done % (2 * part) == 0:
                 halved -= 1
         return state, halved
 
-    def step(self, length: float, state: _State, sources: np.ndarray) -> tuple[_State, float]:
-        """The state a step later, and how much a gate's current bends on the way, as a part of what it may."""
+    def step(self, length: float, state: _State, sources: np.ndarray) -> tuple[np.ndarray, _State, float]:
+        """The ports at the stage between, V, the state a step later, and how much a transistor's current bends on the
+        way, as a part of what it may."""
         m = self.step_of(length)
         middle = self.stage(m, sources[0], state.stored, state.v, GAMMA * length * state.rate)
         held = state.stored + (1 - GAMMA) / GAMMA * (middle.stored - state.stored)
         end = self.stage(m, sources[1], held, middle.v, (1 / GAMMA - 1) * (middle.v - state.v))
         end = replace(end, rate=(end.v - middle.v) / ((1 - GAMMA) * length))
         if self.within is None:
-            return end, 0.0
-        bend = (middle.i - (1 - GAMMA) * state.i - GAMMA * end.i)[:, ::2]
-        return end, float(np.max(np.abs(m.gate_ohm * bend), initial=0.0)) / self.within
+            return middle.v, end, 0.0
+        bend = m.own_ohm * (middle.i - (1 - GAMMA) * state.i - GAMMA * end.i)
+        return middle.v, end, float(np.max(np.abs(bend * self.weight), initial=0.0)) / self.within
 
     def stage(
         self, m: StepMatrices, sources: np.ndarray, held: np.ndarray, v: np.ndarray, moving: np.ndarray

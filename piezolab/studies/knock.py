@@ -130,8 +130,8 @@ def knock(chain: SignalChain, peak_v: float = KNOCK_V) -> Knock | None:
     network, names = linear.assembly.network, linear.assembly.transistors
     gates = [network[name].gate for name in names]
     low = np.min([run.voltage(gate) for gate in gates], axis=0)
-    source = np.max([-run.jfets[name].v_gs for name in names], axis=0)
-    drain = np.max([run.jfets[name].v_ds - run.jfets[name].v_gs for name in names], axis=0)
+    source = np.max([-run.inside[name][0] for name in names], axis=0)
+    drain = np.max([run.inside[name][1] - run.inside[name][0] for name in names], axis=0)
     load = run.voltages[linear.assembly.load]
     load = load - np.asarray(linear.point.voltages[linear.assembly.load])[..., None]
     forward = np.max([run.jfets[name].i_g for name in names], axis=0)
@@ -183,8 +183,8 @@ def run_waves(
     parts: np.ndarray,
     bend_v: float,
 ) -> tuple[Network, Transient]:
-    """The same of any open-circuit voltages of a disc (V, batch + time, for instants in s); parts: of the ratings (V) at
-    which the gate breaks down, inf never; bend_v: see `within`."""
+    """The same of any open-circuit voltages of a disc (V, batch + time, for instants in s); parts: of the ratings (V)
+    at which the gate breaks down, inf never; bend_v: see `within`."""
     network = linear.assembly.network
     levels = [np.where(np.isfinite(parts), parts * may, _NEVER_V) for may in (may_v, may_drain_v)]
     whole = breaking_down(network, *levels)
@@ -194,31 +194,16 @@ def run_waves(
     return whole, transient(whole, time, driven, stored_at(network, linear.point), bend_v)
 
 
-def _ends(time: np.ndarray) -> np.ndarray:
-    """Instants, by number, at which the shapes that stop short do so."""
-    return np.searchsorted(time, np.array([0.5, 1.0]) / KNOCK_HZ - 1e-9)
-
-
-def integral(value: np.ndarray, time: np.ndarray) -> np.ndarray:
-    """Of a current or power over a run of knocks (last axis): the trapezoids, but for the steps in which a shape stops:
-    there a current falls at once to what it is afterwards."""
-    ends = _ends(time)
-    jumps = (value[..., ends] - value[..., ends + 1]) * (time[ends + 1] - time[ends]) / 2
-    return np.trapezoid(value, time) - jumps.sum(axis=-1)
-
-
 def _broken_through(whole: Network, run: Transient) -> tuple[np.ndarray, ...]:
     """Most current, charge and energy of what goes backwards through a gate, by run; of the transistor with most."""
-    time = run.time
     most = np.zeros((3, *next(iter(run.voltages.values())).shape[:-1]))
     for jfet in whole.jfets:
         if isinstance(jfet, Clamp):
             continue
-        q = run.jfets[jfet.name]
-        v_gs, v_gd = q.v_gs, q.v_gs - q.v_ds
-        i_gs, _, i_gd, _ = jfet.model.over_time().broken_through(v_gs, v_gd)
-        power = i_gs * v_gs + i_gd * v_gd
-        this = [-(i_gs + i_gd).min(-1), -integral(i_gs + i_gd, time), integral(power, time)]
+        v_gs, v_ds = run.inside[jfet.name]
+        i_gs, _, i_gd, _ = jfet.model.over_time().broken_through(v_gs, v_gs - v_ds)
+        power = i_gs * v_gs + i_gd * (v_gs - v_ds)
+        this = [-(i_gs + i_gd).min(-1), -run.total(i_gs + i_gd), run.total(power)]
         most = np.maximum(most, this)
     return tuple(most)
 

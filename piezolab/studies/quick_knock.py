@@ -28,8 +28,8 @@ from piezolab.studies.knock import (
 from piezolab.studies.linear import LinearChain
 
 COARSE = 24  # steps in a period
-NEAR, NEAR_A = 0.015, 0.25  # of a rating in V, in A; so near to it, a fine run decides
-BEND = 5e-3  # of the peak, what a gate's current may bend in a coarse step
+NEAR, NEAR_A = 0.03, 0.25  # of a rating in V, in A; so near to it, a fine run decides
+BEND = 2e-3  # of the peak, what a gate's current may bend in a coarse step
 _PERIODS = 2  # the furthest swing of every shape is among them
 
 
@@ -94,8 +94,8 @@ def _run(linear: LinearChain, steps: int, peak_v: float, which: list[tuple[int, 
 
 def _reached(linear: LinearChain, run: Transient) -> np.ndarray:
     """Furthest under source, and under drain, of any transistor, V, by run, (2, N)."""
-    points = [run.jfets[name] for name in linear.assembly.transistors]
-    sides = ([-q.v_gs for q in points], [q.v_ds - q.v_gs for q in points])
+    inside = [run.inside[name] for name in linear.assembly.transistors]  # the steps are coarse: between them, too
+    sides = ([-v_gs for v_gs, _ in inside], [v_ds - v_gs for v_gs, v_ds in inside])
     return np.stack([np.max(side, axis=(0, -1)) for side in sides])
 
 

@@ -329,14 +329,14 @@ def test_a_kink_leaves_no_echo() -> None:
     ramp = slope * np.minimum(time, time[10])
     out = transient(whole, time, {"V": ramp}, {"C": 0.0}).voltage("out")
     held = ohm * farad * slope
-    assert out[10] == pytest.approx(held, rel=1e-3) and abs(out[11:]).max() < 0.03 * held
+    assert out[10] == pytest.approx(held, rel=1e-3) and abs(out[11:]).max() < 0.05 * held
 
 
 def _knee_error(steps: int, within: float | None) -> float:
     """A sine of 20 V through 10 nF onto a gate junction and 10 megohm, against scipy, furthest, V."""
     model = JfetModel(beta=1e-3, v_off=-1.0, lambda_=0.0, leakage=0.0, cgs=0.0, cgd=0.0)
-    whole = Network([VoltageSource("E", "in", GROUND), Capacitor("C", "in", "g", 10e-9), Resistor("R", "g", GROUND, 1e7),
-                     Jfet("Q", GROUND, "g", GROUND, model)])  # fmt: skip
+    whole = Network([VoltageSource("E", "in", GROUND), Capacitor("C", "in", "g", 10e-9),
+                     Resistor("R", "g", GROUND, 1e7), Jfet("Q", GROUND, "g", GROUND, model)])  # fmt: skip
     omega, time = 2e3 * np.pi, np.arange(2 * steps + 1) / (1e3 * steps)
 
     def rate(t: float, v: np.ndarray) -> np.ndarray:
@@ -351,8 +351,8 @@ def _knee_error(steps: int, within: float | None) -> float:
 def test_a_junction_s_corner_is_met_in_halved_steps() -> None:
     """Its width is a hundredth of a step: whole steps miss by tens of millivolts, halved ones by what is asked."""
     assert _knee_error(96, None) > 10e-3
-    errors = [_knee_error(steps, 0.2e-3 * (96 / steps) ** 2) for steps in (96, 192)]
-    assert errors[0] < 1e-3 and errors[0] / errors[1] > 2.5
+    errors = [_knee_error(steps, 0.4e-3 * (96 / steps) ** 2) for steps in (96, 384)]
+    assert errors[0] < 1e-3 and errors[1] < 0.25 * errors[0]
 
 
 def test_waveforms_as_functions_are_those_of_their_instants() -> None:
