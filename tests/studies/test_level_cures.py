@@ -60,10 +60,15 @@ def test_the_pickup_straight_in_and_a_through_jack() -> None:
     pair = SignalChain(stage="follower", input=("line", "recorder"))
     cures = {cure.name: cure for cure in level_cures(pair)}
     through = cures[THROUGH]
-    assert through.changes == {"input": ("line",)}, "the one with more room takes the sound"
+    assert pair.but(through.changes).input == ("line",), "the one with more room takes the sound"
     assert "feed the portable recorder" in cure_words(pair, through)
     assert room(pair.but(through.changes)) > room(pair) + 0.5
     assert level_cures(SignalChain(play_v=0.01)) == ()
+    alone = SignalChain(input="recorder", input_max=0.15)
+    through = {cure.name: cure for cure in level_cures(alone)}[THROUGH]
+    assert alone.but(through.changes).input == ("line",) and alone.but(through.changes).input_max is None
+    assert cure_words(alone, through) == cure_words(pair, cures[THROUGH])
+    assert "lets both load" in before_after(through) and THROUGH not in names, "no other input helps a stage that clips"
 
 
 def test_one_press_puts_a_cure_in() -> None:
