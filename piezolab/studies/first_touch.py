@@ -129,13 +129,13 @@ def _thin(judged: Judgement) -> Iterator[FirstTouch]:
 
 def _kind_input(judged: Judgement) -> Iterator[FirstTouch]:
     if judged.chain.input != (EASY,):
-        yield _touch(judged, "input", _plugged_into(EASY), "bass")
+        yield _touch(judged, "input", plugged_into(EASY), "bass")
 
 
 def _bare_input(judged: Judgement) -> Iterator[FirstTouch]:
     """For the bare pickup, whose curve is drawn beside the stage's."""
     if judged.chain.input != (EASY,) and judged.chain.topology.powered:
-        yield _touch(judged, "input", _plugged_into(EASY), "bass", bare=True)
+        yield _touch(judged, "input", plugged_into(EASY), "bass", bare=True)
 
 
 def _shield(judged: Judgement) -> Iterator[FirstTouch]:
@@ -159,7 +159,7 @@ def _ceiling(judged: Judgement) -> Iterator[FirstTouch]:
     kinds = catalogue.inputs()
     edges, chain = judged.edges, judged.chain
     if edges.clips and edges.input_first and kinds[ROOMY].max_v_peak > float(chain.values.input_max):
-        yield _touch(judged, "ceiling", _plugged_into(ROOMY), "room")
+        yield _touch(judged, "ceiling", plugged_into(ROOMY), "room")
 
 
 def _more_room(judged: Judgement) -> Iterator[FirstTouch]:
@@ -171,6 +171,6 @@ def _more_room(judged: Judgement) -> Iterator[FirstTouch]:
             )
 
 
-def _plugged_into(kind: str) -> dict[str, Any]:
+def plugged_into(kind: str) -> dict[str, Any]:
     """Another input, with nothing entered by hand about the one before."""
     return {"input": (kind,), **dict.fromkeys(_OF_INPUT)}

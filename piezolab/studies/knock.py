@@ -9,6 +9,7 @@ rating is a promise of the maker, not the voltage at which a part lets go.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
@@ -34,13 +35,14 @@ WAYS = (1.0, -1.0)
 BREAKS_AT = (np.inf, 1.5, 1.0)  # parts of the rating; inf: never
 QUIET_DB = 1.0  # the gain at 1 kHz is back within this
 EDGE_PART = 0.2  # and the clip edge within this part
-STEPS = 192  # in one period of the knock
-_PERIODS = 6
+STEPS = 96  # in one period of the knock
+WITHIN = 2e-5  # of the peak; see `within`
+_PERIODS = 3  # the ring has all but died away then
 _NEVER_V = 1e5
 _LOST_DB = 40.0  # less than this part of the gain is nothing
 _LONGEST_S = 1000.0
 INSTANTS = 120  # at which it is asked whether the stage plays again
-_PER_LENGTH = 24  # steps before the next length, twice as long
+_PER_LENGTH = 12  # steps before the next length, twice as long
 
 
 @dataclass(frozen=True)
@@ -128,8 +130,8 @@ def knock(chain: SignalChain, peak_v: float = KNOCK_V) -> Knock | None:
     network, names = linear.assembly.network, linear.assembly.transistors
     gates = [network[name].gate for name in names]
     low = np.min([run.voltage(gate) for gate in gates], axis=0)
-    source = np.max([-run.jfets[name].v_gs for name in names], axis=0)
-    drain = np.max([run.jfets[name].v_ds - run.jfets[name].v_gs for name in names], axis=0)
+    source = np.max([-run.inside[name][0] for name in names], axis=0)
+    drain = np.max([run.inside[name][1] - run.inside[name][0] for name in names], axis=0)
     load = run.voltages[linear.assembly.load]
     load = load - np.asarray(linear.point.voltages[linear.assembly.load])[..., None]
     forward = np.max([run.jfets[name].i_g for name in names], axis=0)
@@ -158,48 +160,50 @@ def run_knock(
 ) -> tuple[Network, Transient]:
     """The network and the run of all shapes, ways round and breakdowns, batch (S, 2, 3)."""
     time = knock_times(steps)
-    shapes = np.stack([knock_shape(time, shape) for shape in SHAPES])
-    waves = peak_v * np.array(WAYS)[None, :, None, None] * shapes[:, None, None, :]
-    return run_waves(linear, time, waves, may_v, may_drain_v, np.array(BREAKS_AT))
+    way = peak_v * np.array(WAYS)[:, None, None]
+
+    def waves(at: np.ndarray) -> np.ndarray:
+        return np.stack([way * knock_shape(at, shape) for shape in SHAPES])
+
+    return run_waves(linear, time, waves, may_v, may_drain_v, np.array(BREAKS_AT), within(peak_v, steps))
+
+
+def within(peak_v: float, steps: int = STEPS) -> float:
+    """What a bend of a gate's current may weigh in one step of a knock of that peak, V, as `transient` has it; it falls
+    with the square of the step."""
+    return WITHIN * abs(peak_v) * (STEPS / steps) ** 2
 
 
 def run_waves(
-    linear: LinearChain, time: np.ndarray, waves: np.ndarray, may_v: float, may_drain_v: float, parts: np.ndarray
+    linear: LinearChain,
+    time: np.ndarray,
+    waves: Callable[[np.ndarray], np.ndarray],
+    may_v: float,
+    may_drain_v: float,
+    parts: np.ndarray,
+    bend_v: float,
 ) -> tuple[Network, Transient]:
-    """The same of any open-circuit voltages of a disc (V, batch + time); parts: of the ratings (V) at which the gate
-    breaks down, inf never."""
+    """The same of any open-circuit voltages of a disc (V, batch + time, for instants in s); parts: of the ratings (V)
+    at which the gate breaks down, inf never; bend_v: see `within`."""
     network = linear.assembly.network
     levels = [np.where(np.isfinite(parts), parts * may, _NEVER_V) for may in (may_v, may_drain_v)]
     whole = breaking_down(network, *levels)
-    driven = {name: waves * amplitude for name, amplitude in linear.assembly.drive.items()}
-    return whole, transient(whole, time, driven, stored_at(network, linear.point), kinks=_ends(time))
-
-
-def _ends(time: np.ndarray) -> np.ndarray:
-    """Instants, by number, at which the shapes that stop short do so."""
-    return np.searchsorted(time, np.array([0.5, 1.0]) / KNOCK_HZ - 1e-9)
-
-
-def integral(value: np.ndarray, time: np.ndarray) -> np.ndarray:
-    """Of a current or power over a run of knocks (last axis): the trapezoids, but for the steps in which a shape stops:
-    there a current falls at once to what it is afterwards."""
-    ends = _ends(time)
-    jumps = (value[..., ends] - value[..., ends + 1]) * (time[ends + 1] - time[ends]) / 2
-    return np.trapezoid(value, time) - jumps.sum(axis=-1)
+    driven = {
+        name: lambda at, amplitude=amplitude: waves(at) * amplitude for name, amplitude in linear.assembly.drive.items()
+    }
+    return whole, transient(whole, time, driven, stored_at(network, linear.point), bend_v)
 
 
 def _broken_through(whole: Network, run: Transient) -> tuple[np.ndarray, ...]:
     """Most current, charge and energy of what goes backwards through a gate, by run; of the transistor with most."""
-    time = run.time
     most = np.zeros((3, *next(iter(run.voltages.values())).shape[:-1]))
     for jfet in whole.jfets:
         if isinstance(jfet, Clamp):
             continue
-        q = run.jfets[jfet.name]
-        v_gs, v_gd = q.v_gs, q.v_gs - q.v_ds
-        i_gs, _, i_gd, _ = jfet.model.over_time().broken_through(v_gs, v_gd)
-        power = i_gs * v_gs + i_gd * v_gd
-        this = [-(i_gs + i_gd).min(-1), -integral(i_gs + i_gd, time), integral(power, time)]
+        v_gs, v_ds = run.inside[jfet.name]
+        i_gs, _, i_gd, _ = jfet.model.over_time().broken_through(v_gs, v_gs - v_ds)
+        power = i_gs * v_gs + i_gd * (v_gs - v_ds)
+        this = [-(i_gs + i_gd).min(-1), -run.total(i_gs + i_gd), run.total(power)]
         most = np.maximum(most, this)
     return tuple(most)
 

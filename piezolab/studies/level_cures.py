@@ -1,8 +1,9 @@
 """What cures clipping on the way from the disc to the input, each change with its figures before and after.
 
 The changes that give more room (see `more_room`); where the input clips first, a pad of two preferred resistors that
-just lets hard playing through; the pickup straight into that input where the stage is what clips; and of two devices on
-one output the touchier or heavier one fed from a buffered through-jack of the other, which then loads the output alone.
+just lets hard playing through; the pickup straight into that input where the stage is what clips; and the touchier or
+heavier one of two devices (an only one: beside a line input) fed from a buffered through-jack of the other, which takes
+the sound and loads the output alone. A splitter and a plain through-jack let both load it.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ import numpy as np
 from piezolab.chain import SignalChain
 from piezolab.quantity import preferred_between
 from piezolab.studies.choosing.build_figures import room_of, whole_figures
+from piezolab.studies.first_touch import ROOMY, plugged_into
 from piezolab.studies.judging.judgement import judgement
 from piezolab.studies.judging.wish import ENOUGH_DB, STEP_DB, Wish, costs, judged_figures, margins
 from piezolab.studies.kept import kept
@@ -38,8 +40,9 @@ def level_cures(chain: SignalChain) -> tuple[Change, ...]:
     if edges.input_first and chain.pad is None and (pad := fitting_pad(chain)) is not None:
         found.pop("pad", None)
         found[FITTED] = _change(chain, FITTED, {"pad": pad})
-    if len(chain.input) > 1 and chain.input_max is None:
-        alone = max((_change(chain, THROUGH, {"input": (kind,)}) for kind in chain.input), key=lambda c: c.more_db)
+    takers = chain.input if len(chain.input) > 1 else (ROOMY,) if edges.input_first and chain.input != (ROOMY,) else ()
+    if takers:
+        alone = max((_change(chain, THROUGH, plugged_into(kind)) for kind in takers), key=lambda c: c.more_db)
         if alone.more_db >= STEP_DB:
             found[THROUGH] = alone
     if chain.topology.powered and not edges.input_first:

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from piezolab import catalogue
 from piezolab.chain import SignalChain
 from piezolab.chain.assembly import GROUND, Assembly
 from piezolab.circuit.small_signal import transfers_of_each
@@ -42,12 +43,13 @@ class Ceiling:
 class PathPoint:
     """A place on the way: its name (`pickup`, `gate`, `stage` or `input`), its gain from the open-circuit voltage of
     one disc at 1 kHz, a magnitude, and what it takes with a rising and with a falling pickup voltage (None: no limit of
-    its own)."""
+    its own). kind: of an input, where two are on one output; both load it, and each has its own ceiling."""
 
     name: str
     gain: float
     rising: Ceiling | None = None
     falling: Ceiling | None = None
+    kind: str = ""
 
     @property
     def takes(self) -> float:
@@ -60,10 +62,13 @@ def level_path(chain: SignalChain) -> tuple[PathPoint, ...]:
     """The places from the disc to the input, in order; gate and stage only where the chain has a stage."""
     values = chain.values
     linear = LinearChain.of(values)
-    most = float(values.input_max)
-    at_input = PathPoint(INPUT, float(np.abs(linear.gain(SIGNAL_HZ))), *[Ceiling(most, most, most)] * 2)
+    gain, rows = float(np.abs(linear.gain(SIGNAL_HZ))), catalogue.inputs()
+    most = {"": float(values.input_max)}
+    if len(chain.input) > 1:
+        most = {kind: float(rows[kind].max_v_peak) for kind in chain.input}
+    at_input = [PathPoint(INPUT, gain, *[Ceiling(v, v, v)] * 2, kind=kind) for kind, v in most.items()]
     if linear.transistor is None:
-        return PathPoint(PICKUP, 1.0), at_input
+        return PathPoint(PICKUP, 1.0), *at_input
     nodes = {GATE: _gate(linear.assembly), STAGE: _leaves(linear.assembly)}
     gains, edges = _gains(linear, nodes), swing(linear).edges
     range_ = [_of_parts(chain, nodes, supply_v) for supply_v in (battery_range(chain) or (chain.supply_v,))[:2]]
@@ -72,7 +77,7 @@ def level_path(chain: SignalChain) -> tuple[PathPoint, ...]:
         sides = [_ceiling(name, side, gains[name], edges, [each[name] for each in range_])
                  for side in ("rising", "falling")]  # fmt: skip
         found.append(PathPoint(name, float(gains[name]), *sides))
-    return PathPoint(PICKUP, 1.0), *found, at_input
+    return PathPoint(PICKUP, 1.0), *found, *at_input
 
 
 def _gate(assembly: Assembly) -> str:

@@ -23,11 +23,13 @@ from piezolab.studies.knock import (
     ratings,
     run_waves,
     through_clamps,
+    within,
 )
 from piezolab.studies.linear import LinearChain
 
-COARSE = 48  # steps in a period
+COARSE = 24  # steps in a period
 NEAR, NEAR_A = 0.03, 0.25  # of a rating in V, in A; so near to it, a fine run decides
+BEND = 2e-3  # of the peak, what a gate's current may bend in a coarse step
 _PERIODS = 2  # the furthest swing of every shape is among them
 
 
@@ -81,14 +83,19 @@ def quick_knock(chain: SignalChain, peak_v: float = KNOCK_V) -> QuickKnock | Non
 def _run(linear: LinearChain, steps: int, peak_v: float, which: list[tuple[int, int]]) -> Transient:
     """The runs of those shapes and ways, (N,), with a gate that never breaks down."""
     time = knock_times(steps, periods=_PERIODS, longest_s=0.0)
-    waves = peak_v * np.stack([WAYS[w] * knock_shape(time, SHAPES[s]) for s, w in which])
-    return run_waves(linear, time, waves, 1.0, 1.0, np.array(np.inf))[1]
+
+    bend_v = BEND * abs(peak_v) if steps == COARSE else within(peak_v)
+
+    def waves(at: np.ndarray) -> np.ndarray:
+        return peak_v * np.stack([WAYS[w] * knock_shape(at, SHAPES[s]) for s, w in which])
+
+    return run_waves(linear, time, waves, 1.0, 1.0, np.array(np.inf), bend_v)[1]
 
 
 def _reached(linear: LinearChain, run: Transient) -> np.ndarray:
     """Furthest under source, and under drain, of any transistor, V, by run, (2, N)."""
-    points = [run.jfets[name] for name in linear.assembly.transistors]
-    sides = ([-q.v_gs for q in points], [q.v_ds - q.v_gs for q in points])
+    inside = [run.inside[name] for name in linear.assembly.transistors]  # the steps are coarse: between them, too
+    sides = ([-v_gs for v_gs, _ in inside], [v_ds - v_gs for v_gs, v_ds in inside])
     return np.stack([np.max(side, axis=(0, -1)) for side in sides])
 
 

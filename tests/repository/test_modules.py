@@ -19,7 +19,6 @@ MOST_BRANCHES = 20
 #: Analogue maths whose branches are the cases of one formula; cut apart, each piece would need the others' names.
 MANY_BRANCHES = {
     "piezolab.studies.faults.multiport.solutions": "one star-mesh elimination, resistances and capacitances at once",
-    "piezolab.circuit.transient.__init__": "each kind of element sets up its own companion for one and the same run",
 }
 #: File names that every chapter may have; any other name stands for one file.
 IN_EVERY_CHAPTER = {"__init__.py", "__main__.py", "chapter.py", "sections.py", "sentences.py", "tasks.py"}

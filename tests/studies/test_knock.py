@@ -8,11 +8,13 @@ from scipy.integrate import solve_ivp
 
 from piezolab import catalogue
 from piezolab.chain import SignalChain
+from piezolab.circuit.jfet import gate_currents
 from piezolab.studies import knock as study
 from piezolab.studies.knock import BREAKS_AT, KNOCK_HZ, SHAPES, STEPS, knock, knock_shape, knock_times, run_knock
 from piezolab.studies.linear import LinearChain
 
 CHAINS = [{}, {"stage": "gain", "pickup_c": 3e-9, "jfet": "2N3819"}, {"clamp": "pair"}]
+FINE = 8 * STEPS  # of the instants by hand
 
 
 class ByHand:
@@ -116,7 +118,7 @@ def chain(request):
 def _runs(chain: SignalChain, peak: float, times: np.ndarray):
     hand = ByHand(chain)
     for s, shape in enumerate(SHAPES[:2]):
-        edge = STEPS // 2 if s == 0 else STEPS
+        edge = FINE // 2 if s == 0 else FINE
         for w, sign in enumerate((1.0, -1.0)):
             first = hand.run(times[: edge + 1], _slope(shape, sign * peak), hand.rest)
             after = hand.run(times[edge:], lambda _: 0.0, first[:, -1])
@@ -124,15 +126,16 @@ def _runs(chain: SignalChain, peak: float, times: np.ndarray):
 
 
 def test_gate_and_output_by_hand(chain) -> None:
-    """Lowest gate and furthest reverse voltage within a thousandth of the peak; the output within 4 %."""
+    """Furthest reverse voltage within a ten-thousandth of the peak; lowest gate and output, told at the instants of the
+    run alone, within three."""
     found = knock(chain)
-    times = knock_times()[: 4 * STEPS]
+    times = knock_times(FINE, longest_s=0.0)[: 2 * FINE + 1]
     for at, hand, states in _runs(chain, found.peak_v, times):
         g, s, _, j = states
-        assert found.gate_low_v[at] == pytest.approx(g.min(), abs=1e-3 * found.peak_v)
-        assert found.gate_source_v[at] == pytest.approx((s - g).max(), abs=1e-3 * found.peak_v)
+        assert found.gate_low_v[at] == pytest.approx(g.min(), abs=3e-4 * found.peak_v)
+        assert found.gate_source_v[at] == pytest.approx((s - g).max(), abs=1e-4 * found.peak_v)
         loudest = np.abs(j - hand.rest[3]).max()
-        assert found.output_v[at] == pytest.approx(loudest, rel=0.04)  # falls in two steps
+        assert found.output_v[at] == pytest.approx(loudest, abs=3e-4 * found.peak_v)
 
 
 def _edge(hand: ByHand, state: np.ndarray) -> float:
@@ -167,19 +170,18 @@ def test_it_plays_again_when_that_is_said() -> None:
     assert abs(_edge(hand, then) / rest_edge - 1) == pytest.approx(study.EDGE_PART, abs=0.03)
 
 
-@pytest.mark.parametrize("times, levels", [(1, slice(0, 3, 2)), (4, slice(1, 2))])
-def test_charge_comes_back_to_where_it_was(times: int, levels: slice) -> None:
-    """What went into the gate, forwards and backwards, leaves through the resistors until all is at rest again. At the
-    middle level it breaks down just before the shape stops, and only finer steps see the current that begins."""
+def test_charge_comes_back_to_where_it_was() -> None:
+    """What went into the gate, forwards and backwards, leaves through the resistors until all is at rest again."""
     chain = SignalChain(pickup_c=6e-9)
-    whole, run = run_knock(LinearChain.of(chain.values), 40.0, 25.0, 25.0, times * study.STEPS)
+    whole, run = run_knock(LinearChain.of(chain.values), 40.0, 25.0, 25.0)
     v = chain.values
     gate = run.voltage("pickup") - run.voltage("pickup")[..., -1:]
-    i_g = run.jfets["Q1"].i_g - run.jfets["Q1"].i_g[..., -1:]
-    through = np.trapezoid(gate / v.gate_r + gate / v.pickup_r, run.time)
-    into = study.integral(i_g, run.time)
-    moved = np.trapezoid(np.abs(i_g), run.time)
-    assert np.all((np.abs(through + into) < 1e-3 * moved + 1e-12)[..., levels])
+    q, at = whole["Q1"].model.over_time(), run.inside["Q1"]
+    i_gs, _, i_gd, _ = gate_currents(q, *at)
+    i_g = i_gs + i_gd - run.jfets["Q1"].i_g[..., -1:]
+    through = gate / v.gate_r + gate / v.pickup_r
+    moved = np.trapezoid(np.abs(through), run.time)
+    assert np.all(np.abs(np.trapezoid(through, run.time) + run.total(i_g)) < 1e-3 * moved)
     assert whole.batch_shape == (3,) and gate.shape[:3] == (3, 2, len(BREAKS_AT))
 
 

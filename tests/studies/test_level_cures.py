@@ -1,12 +1,14 @@
 """What cures clipping: each change is made and judged again, and the pad is reckoned by hand."""
 
+from html import unescape
+
 import numpy as np
 import pytest
 
 from piezolab.chain import SignalChain
 from piezolab.pages.how_loud_before_it_clips import chapter as page
 from piezolab.pages.how_loud_before_it_clips.cure_words import before_after, cure_words
-from piezolab.pages.how_loud_before_it_clips.level_path_section import LevelPathSection
+from piezolab.pages.how_loud_before_it_clips.room_section import LOUD, RoomSection
 from piezolab.quantity import nearest_preferred
 from piezolab.studies.judging.judgement import judgement
 from piezolab.studies.level_cures import FITTED, STRAIGHT, THROUGH, fitting_pad, level_cures
@@ -58,19 +60,22 @@ def test_the_pickup_straight_in_and_a_through_jack() -> None:
     pair = SignalChain(stage="follower", input=("line", "recorder"))
     cures = {cure.name: cure for cure in level_cures(pair)}
     through = cures[THROUGH]
-    assert through.changes == {"input": ("line",)}, "the one with more room takes the sound"
+    assert pair.but(through.changes).input == ("line",), "the one with more room takes the sound"
     assert "feed the portable recorder" in cure_words(pair, through)
     assert room(pair.but(through.changes)) > room(pair) + 0.5
     assert level_cures(SignalChain(play_v=0.01)) == ()
+    alone = SignalChain(input="recorder", input_max=0.15)
+    through = {cure.name: cure for cure in level_cures(alone)}[THROUGH]
+    assert alone.but(through.changes).input == ("line",) and alone.but(through.changes).input_max is None
+    assert cure_words(alone, through) == cure_words(pair, cures[THROUGH])
+    assert "lets both load" in before_after(through) and THROUGH not in names, "no other input helps a stage that clips"
 
 
 def test_one_press_puts_a_cure_in() -> None:
     made = page.make("input=recorder")
-    (section,) = (each for each in page.more(made.state) if isinstance(each, LevelPathSection))
-    assert section.cures.buttons == [] and section.cures.layout.display == "none"
-    section.head._turned({"open": True})
+    (section,) = (each for each in page.more(made.state) if isinstance(each, RoomSection))
     shown = [button["word"] for button in section.cures.buttons]
-    assert FITTED in shown and section.cures.layout.display is None
+    assert FITTED in shown and "press" in section.head.content and LOUD in unescape(section.head.content)
     section.cures.press(FITTED)
     assert made.state.chain.pad == fitting_pad(SignalChain(input="recorder"))
     assert room(made.state.chain) >= 0

@@ -3,9 +3,11 @@
 import numpy as np
 import pytest
 
+from piezolab import catalogue
 from piezolab.chain import SignalChain
 from piezolab.chain.assembly import assemble
 from piezolab.circuit.transient import transient
+from piezolab.pages.how_loud_before_it_clips.level_path_figure import path_figure
 from piezolab.quantity import dbu, dbv
 from piezolab.studies.clamp_edges import clamp_edges
 from piezolab.studies.level_path import GATE, INPUT, PICKUP, STAGE, level_path
@@ -49,7 +51,7 @@ def test_the_places_hold_what_the_judgement_calls_clipping():
     for _ in range(25):
         chain = random_chain(rng)
         places = {place.name: place for place in level_path(chain)}
-        assert places[INPUT].takes == chain.values.input_max
+        assert min(place.takes for place in level_path(chain) if place.name == INPUT) == chain.values.input_max
         if GATE not in places:
             continue
         sides = {
@@ -102,3 +104,17 @@ def test_a_clamp_is_what_the_gate_takes():
     (edge,) = clamp_edges(LinearChain.of(chain.values))
     gate = next(place for place in level_path(chain) if place.name == GATE)
     assert gate.falling.typical == pytest.approx(float(edge.falling) * gate.gain) and np.isfinite(gate.falling.typical)
+
+
+def test_two_devices_load_one_output_and_each_has_its_ceiling():
+    """By hand: two resistances and capacitances side by side give the level; the ceilings are the catalogue's."""
+    chain = SignalChain(input=("line", "recorder"))
+    *_, first, second = level_path(chain)
+    rows = catalogue.inputs()
+    assert [first.kind, second.kind] == ["line", "recorder"] and first.gain == second.gain
+    assert [first.takes, second.takes] == [rows["line"].max_v_peak, rows["recorder"].max_v_peak]
+    both = 1 / (1 / rows["line"].r + 1 / rows["recorder"].r)
+    alone = SignalChain(input="line", input_r=both, input_c=rows["line"].c + rows["recorder"].c)
+    assert level_path(alone)[-1].gain == pytest.approx(first.gain, rel=1e-12) and level_path(alone)[-1].kind == ""
+    traces, layout, narrow, told = path_figure(chain, None)
+    assert "at the line input" in layout["xaxis"]["ticktext"] and "at the portable recorder" in told

@@ -8,14 +8,14 @@ from typing import Any
 import numpy as np
 
 from piezolab.chain import SignalChain
-from piezolab.pages.how_loud_before_it_clips.cure_words import before_after
 from piezolab.pages.how_loud_before_it_clips.knock_section import KnockSection
 from piezolab.pages.how_loud_before_it_clips.level_figures import PLAYING, axes, fading_figure, found, line
-from piezolab.pages.how_loud_before_it_clips.level_path_section import LevelPathSection
+from piezolab.pages.how_loud_before_it_clips.level_path_figure import path_figure
+from piezolab.pages.how_loud_before_it_clips.room_section import RoomSection
 from piezolab.pages.how_loud_before_it_clips.seen_sound_section import SeenSoundSection
 from piezolab.pages.how_loud_before_it_clips.tasks import TASKS
 from piezolab.pages.kit.battery_words import life as life_words
-from piezolab.pages.kit.blocks import bullets, paragraphs, table
+from piezolab.pages.kit.blocks import paragraphs, table
 from piezolab.pages.kit.clip_words import ASSUMED, cause_words
 from piezolab.pages.kit.page_state import PageState
 from piezolab.pages.kit.sections import PlotSection, Section
@@ -28,9 +28,7 @@ from piezolab.studies.added_harmonics import Distortion, transfer_curve
 from piezolab.studies.bias import bias
 from piezolab.studies.first_touch import room_touch
 from piezolab.studies.judging.judgement import judgement
-from piezolab.studies.judging.wish import ENOUGH_DB
 from piezolab.studies.levels import Levels, levels
-from piezolab.studies.more_room import more_room
 
 SLUG = "how-loud-before-it-clips"
 #: Added harmonics as a part of the note, and what that sounds like. Ours (common practice, no source).
@@ -95,24 +93,6 @@ def view(chain: SignalChain, kept: SignalChain | None, phase: bool) -> View:
     return View(traces, layout, narrow, "Voltage at the input against pickup voltage.")
 
 
-def room_words(chain: SignalChain) -> str:
-    """What would give more room, computed."""
-    changes = more_room(chain)
-    if not changes:
-        room = judgement(chain).edges.headroom_db
-        if ENOUGH_DB <= room < math.inf:
-            return paragraphs(
-                f"Hard playing has {room:.1f} dB of room already: that is enough, and nothing needs it. "
-                "Harsh all the same? Nothing computed here explains it. Listen whether soft notes buzz, too: "
-                "then look for a loose disc, a loose solder joint or a string that touches wood."
-            )
-        return paragraphs("No usual change, one at a time, gives this chain more room without costing more elsewhere.")
-    said = [f"{words[0].upper()}{words[1:]}: {before_after(change)}"
-            for change in changes for words in [change_words(chain, change)]]  # fmt: skip
-    keeps = "; each keeps the stage working" if chain.topology.powered else ""
-    return bullets(said) + paragraphs(f"Computed for this chain, one change at a time{keeps}. Now → then.")
-
-
 # -- what is looked at when the hand rests ------------------------------------------------------------------------
 def numbers(chain: SignalChain) -> str:
     """Level and added harmonics of soft, normal and hard playing; then the edges."""
@@ -172,15 +152,12 @@ def battery_words(chain: SignalChain) -> str:
     )
 
 
-LOUD = "Volume down, headphones off before you try how loud it gets: a knock on a disc can give tens of volts."
-
-
 def more(state: PageState) -> list[Any]:
     """The sections below the controls."""
     return [
         SeenSoundSection(state),
-        Section(state, "room", "What gives more room?", room_words, care=LOUD),
-        LevelPathSection(state),
+        RoomSection(state),
+        PlotSection(state, "From the disc to the input", path_figure, folded=True),
         Section(state, "battery", "How long does the supply last?", battery_words),
         PlotSection(state, "While the battery runs down", fading_figure, folded=True),
         KnockSection(state),

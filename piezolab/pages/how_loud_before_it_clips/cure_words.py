@@ -36,6 +36,8 @@ def before_after(change: Change) -> str:
     said = f"room {_signed(change.before.headroom_db)} → {_signed(change.after.headroom_db)} dB"
     if abs(float(change.after.gain_db - change.before.gain_db)) >= LEVEL_DB:
         said += f", level {_signed(change.before.gain_db)} → {_signed(change.after.gain_db)} dB"
+    if change.name == THROUGH:
+        said += "; a plain through-jack or a splitter lets both load the output"
     return said + "".join(f"; but then it {FAILS[name]}" for name in change.costs)
 
 

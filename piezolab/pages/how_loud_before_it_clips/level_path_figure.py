@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 
+from piezolab import catalogue
 from piezolab.chain import SignalChain
 from piezolab.pages.how_loud_before_it_clips.level_figures import PLAYING
 from piezolab.quantity import dbu, dbv, show
@@ -33,7 +34,7 @@ def path_figure(chain: SignalChain, kept: SignalChain | None) -> tuple[list, dic
     to_dbu = [float(dbu(10**edge / np.sqrt(2))) for edge in (low, high)]
     layout = {
         "height": 340, "showlegend": True, "margin": {"l": 58, "r": 52, "t": 8, "b": 30}, "hovermode": "closest",
-        "xaxis": {"tickvals": at, "ticktext": [NAMES[place.name] for place in places], "range": [-0.4, at[-1] + 0.4]},
+        "xaxis": {"tickvals": at, "ticktext": [_name(place) for place in places], "range": [-0.4, at[-1] + 0.4]},
         "yaxis": {"type": "log", "title": {"text": "V peak", "standoff": 2}, "range": [low, high], "dtick": 1},
         "yaxis2": {
             "overlaying": "y", "side": "right", "title": {"text": "dBu, rms", "standoff": 2}, "range": to_dbu,
@@ -41,8 +42,12 @@ def path_figure(chain: SignalChain, kept: SignalChain | None) -> tuple[list, dic
         },
     }  # fmt: skip
     narrow = {"font": {"size": 11}, "height": 340, "margin": {"l": 46, "r": 42, "t": 4, "b": 40},
-              "xaxis": {"ticktext": [NAMES[place.name].replace(" ", "<br>", 1) for place in places]}}  # fmt: skip
+              "xaxis": {"ticktext": [_name(place).replace(" ", "<br>") for place in places]}}  # fmt: skip
     return traces, layout, narrow, _told(places, play)
+
+
+def _name(place: PathPoint) -> str:
+    return f"at the {catalogue.inputs()[place.kind].label.split(',')[0]}" if place.kind else NAMES[place.name]
 
 
 def _playing(name: str, at: list[int], peak: np.ndarray) -> dict[str, Any]:
@@ -90,6 +95,6 @@ def _told(places: tuple[PathPoint, ...], play: float) -> str:
     """The picture in words."""
     said = []
     for place in places:
-        words = f"{NAMES[place.name]} {show(place.gain * play, 'V', 2)} peak"
+        words = f"{_name(place)} {show(place.gain * play, 'V', 2)} peak"
         said.append(words + (f", takes {show(place.takes, 'V', 2)}" if np.isfinite(place.takes) else ""))
     return f"Hard playing: {'; '.join(said)}."

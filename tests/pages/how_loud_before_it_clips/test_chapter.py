@@ -7,11 +7,13 @@ import pytest
 
 from piezolab.chain import SignalChain
 from piezolab.pages.how_loud_before_it_clips import chapter as page
+from piezolab.pages.how_loud_before_it_clips.cure_words import before_after, cure_words
 from piezolab.pages.how_loud_before_it_clips.knock_words import knock_words
 from piezolab.pages.how_loud_before_it_clips.level_path_figure import path_figure
+from piezolab.pages.how_loud_before_it_clips.room_section import room_words
 from piezolab.sheets.what_and_why import CHANGES
+from piezolab.studies.level_cures import FITTED, level_cures
 from piezolab.studies.levels import levels
-from piezolab.studies.more_room import more_room
 
 QUERIES = [
     "",
@@ -35,7 +37,7 @@ def test_every_part_has_words_for_every_chain(query: str) -> None:
     made = page.make(query)
     chain = made.state.chain
     assert not made.state.trouble
-    texts = [made.verdict.content, made.table.content, page.room_words(chain), page.battery_words(chain)]
+    texts = [made.verdict.content, made.table.content, room_words(chain), page.battery_words(chain)]
     for text in texts:
         assert text
         assert not re.search(r"\b(nan|inf|None)\b", text), text
@@ -65,11 +67,10 @@ def test_edges_are_marked_where_the_study_finds_them() -> None:
 
 def test_every_change_has_its_words() -> None:
     for chain in (SignalChain(), SignalChain(stage="gain"), SignalChain(stage="direct")):
-        told = page.room_words(chain)
-        for change in more_room(chain):
-            assert CHANGES[change.name] in told.replace("A pad", "a pad").lower().replace(
-                "kω", "kΩ"
-            )
+        for change in level_cures(chain):
+            assert cure_words(chain, change)
+            if change.name in CHANGES:
+                assert cure_words(chain, change) == CHANGES[change.name]
 
 
 def test_words_for_added_harmonics_cover_all() -> None:
@@ -143,7 +144,6 @@ def test_batteries_come_whole() -> None:
 
 def test_a_chain_without_a_stage_or_a_battery_is_told_nothing_of_them() -> None:
     bare, adapter = SignalChain(stage="direct", play_v=3.0), SignalChain(supply="adapter")
-    assert "keeps the stage" not in page.room_words(bare) and "keeps the stage" in page.room_words(SignalChain())
     assert "battery" not in page.battery_words(adapter) and "battery" not in page.battery_words(bare)
 
 
@@ -154,12 +154,13 @@ def test_the_fading_battery_runs_the_way_its_axis_says() -> None:
 
 
 def test_room_is_told_before_and_after() -> None:
-    told = page.room_words(SignalChain())
+    told = " ".join(map(before_after, level_cures(SignalChain())))
     pairs = [(float(had), float(has)) for had, has in re.findall(r"room (-?[\d.]+) → ([\d.]+) dB", told)]
     assert pairs and all(has - had >= 0.45 for had, has in pairs)
-    assert "enough" in page.room_words(SignalChain(play_v=0.1))
-    pad = page.room_words(SignalChain(input="microphone"))
-    assert "level −2." in pad and "A pad" in pad
+    assert "enough" in room_words(SignalChain(play_v=0.1))
+    assert "press" in room_words(SignalChain(input="microphone"))
+    told = {cure.name: before_after(cure) for cure in level_cures(SignalChain(input="microphone"))}
+    assert "level −" in told[FITTED]
 
 
 def test_a_knock_is_told_by_what_is_heard_first() -> None:
