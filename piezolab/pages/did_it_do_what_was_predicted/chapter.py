@@ -38,7 +38,7 @@ pickup's corner $f_c$. Least squares over all partials give the bass restored at
 interval comes from the scatter between plucks (Student's $t$, each pluck's influence squared and summed: P. J. Huber,
 1967). The points are slid to the predicted level, since $a$ alone says nothing.</p>
 <p>Hum is looked for at multiples of 50 and 60 Hz, each ±0.25 Hz, in the longest quiet part; a mains is named where it
-is 85 % likely. Loudness: ITU-R BS.1770. Pitch: P. McLeod and G. Wyvill, 2005. All from memory.</p>
+is 75 % likely. Loudness: ITU-R BS.1770. Pitch: P. McLeod and G. Wyvill, 2005. All from memory.</p>
 <p>The sweep's frequency is $f_1 e^{t/L}$: its $k$-th harmonic runs $L\ln k$ ahead (A. Farina, 2000, from memory), so in
 the response over time harmonics lie before it, each by itself. Level and phase are means over a twelfth of an octave.
 Unknown values are fitted by least squares in their logarithms.</p>
