@@ -10,6 +10,7 @@ import numpy as np
 
 from piezolab.chain import SignalChain
 from piezolab.pages.did_it_do_what_was_predicted import sentences as say
+from piezolab.pages.did_it_do_what_was_predicted.own_player import own_fold
 from piezolab.pages.did_it_do_what_was_predicted.sound_input import SoundInput
 from piezolab.pages.did_it_do_what_was_predicted.sweep_measure import SweepMeasure
 from piezolab.pages.did_it_do_what_was_predicted.take_tables import hum_lines, numbers, third_octaves
@@ -69,7 +70,7 @@ CHAPTER = Chapter(
 def make(link: str | None = None) -> Page:
     """The page, with all its parts at hand; `link` as in `page`."""
     state = TakesState.opened(link, SLUG)
-    brought, by_sweep, disc = SoundInput(state), SweepMeasure(state), TakesIntoChain(state)
+    brought, by_sweep, disc, own = SoundInput(state), SweepMeasure(state), TakesIntoChain(state), own_fold(state)
 
     def view(chain: SignalChain, kept: SignalChain | None, _phase: bool) -> View:
         now = state.compared
@@ -87,6 +88,7 @@ def make(link: str | None = None) -> Page:
         lead=lambda state: [brought],
         more=lambda state: [
             disc,
+            own,
             Block("before-recording", paragraphs(say.BEFORE), title="Before you record"),
             Section(state, "third-octaves", "Third-octaves", octaves, folded=True, follows=follows),
             Section(state, "hum-lines", "Hum lines", lambda _: hum_lines(state.heard), folded=True, follows=follows),
@@ -95,7 +97,7 @@ def make(link: str | None = None) -> Page:
         ],
     )
     page = Page(chapter, state)
-    page.sound_input, page.sweep, page.disc = brought, by_sweep, disc
+    page.sound_input, page.sweep, page.disc, page.own_sound = brought, by_sweep, disc, own
     by_sweep.kept_in(page.keepsake)
     state.begin()
     return page
