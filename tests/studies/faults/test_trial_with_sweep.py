@@ -13,9 +13,9 @@ corner goes from 1 Hz to less.
 
 Within four readings, a sweep being one of them where it tells most: of 400 followers (seed 22), 312 of which show
 without one, the true place comes first for 0.833 without and 0.859 with a sweep; of all 400, what shows or not, 0.700
-and 0.723. That is 2.6 points for the 3 that were hoped for. What a sweep settles, a lead or output capacitor, are 11 of
-those builds; most of the others are missed for want of volts and ohms (see `test_trial`), and a sweep takes one of the
-four readings that would bring them.
+and 0.723. That is 2.6 points for the 3 that were hoped for: only the few kinds of fault above show in a sweep and
+nowhere else (11 of the 400); the others missed want volts and ohms (see `test_trial`), and a sweep is one reading less
+for them.
 """
 
 import os
