@@ -10,6 +10,7 @@ import numpy as np
 
 from piezolab.chain import SignalChain
 from piezolab.pages.did_it_do_what_was_predicted import sentences as say
+from piezolab.pages.did_it_do_what_was_predicted.own_player import own_fold
 from piezolab.pages.did_it_do_what_was_predicted.sound_input import SoundInput
 from piezolab.pages.did_it_do_what_was_predicted.sweep_measure import SweepMeasure
 from piezolab.pages.did_it_do_what_was_predicted.take_tables import hum_lines, numbers, third_octaves
@@ -38,7 +39,7 @@ pickup's corner $f_c$. Least squares over all partials give the bass restored at
 interval comes from the scatter between plucks (Student's $t$, each pluck's influence squared and summed: P. J. Huber,
 1967). The points are slid to the predicted level, since $a$ alone says nothing.</p>
 <p>Hum is looked for at multiples of 50 and 60 Hz, each ±0.25 Hz, in the longest quiet part; a mains is named where it
-is 85 % likely. Loudness: ITU-R BS.1770. Pitch: P. McLeod and G. Wyvill, 2005. All from memory.</p>
+is 75 % likely. Loudness: ITU-R BS.1770. Pitch: P. McLeod and G. Wyvill, 2005. All from memory.</p>
 <p>The sweep's frequency is $f_1 e^{t/L}$: its $k$-th harmonic runs $L\ln k$ ahead (A. Farina, 2000, from memory), so in
 the response over time harmonics lie before it, each by itself. Level and phase are means over a twelfth of an octave.
 Unknown values are fitted by least squares in their logarithms.</p>
@@ -69,7 +70,7 @@ CHAPTER = Chapter(
 def make(link: str | None = None) -> Page:
     """The page, with all its parts at hand; `link` as in `page`."""
     state = TakesState.opened(link, SLUG)
-    brought, by_sweep, disc = SoundInput(state), SweepMeasure(state), TakesIntoChain(state)
+    brought, by_sweep, disc, own = SoundInput(state), SweepMeasure(state), TakesIntoChain(state), own_fold(state)
 
     def view(chain: SignalChain, kept: SignalChain | None, _phase: bool) -> View:
         now = state.compared
@@ -87,6 +88,7 @@ def make(link: str | None = None) -> Page:
         lead=lambda state: [brought],
         more=lambda state: [
             disc,
+            own,
             Block("before-recording", paragraphs(say.BEFORE), title="Before you record"),
             Section(state, "third-octaves", "Third-octaves", octaves, folded=True, follows=follows),
             Section(state, "hum-lines", "Hum lines", lambda _: hum_lines(state.heard), folded=True, follows=follows),
@@ -95,7 +97,7 @@ def make(link: str | None = None) -> Page:
         ],
     )
     page = Page(chapter, state)
-    page.sound_input, page.sweep, page.disc = brought, by_sweep, disc
+    page.sound_input, page.sweep, page.disc, page.own_sound = brought, by_sweep, disc, own
     by_sweep.kept_in(page.keepsake)
     state.begin()
     return page

@@ -1,11 +1,14 @@
 """Hum lines in a stretch of quiet, and which mains they belong to.
 
 The stretch is brought down to 3 kHz by a filter whose gain at each line is put back, weighted with half a sine (its
-noise bandwidth is 1.23 bins) and looked at on every multiple of a mains frequency that may be off by 0.25 Hz.
+noise bandwidth is 1.23 bins) and looked at on every multiple of a mains frequency that may be off by 0.25 Hz. Which
+mains it is all multiples and all quiet stretches say together, weighted as evenly as may be: one frequency for all, and
+not known which of them hum.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,21 +20,24 @@ from piezolab.studies.recordings import Estimate
 MAINS_HZ = (50.0, 60.0)
 MULTIPLES = np.arange(1, 21)
 OFF_HZ, _GRID_HZ = 0.25, 0.005
-SURE = 0.85  # probability from which the mains is named
+SURE = 0.75  # probability from which the mains is named
 _DOWN, _TAPS = 16, 192
 _RATE = RATE / _DOWN
-#: Before anything is heard, all assumptions: how far above its noise a line may stand; how likely a multiple hums (the
-#: lowest three, other odd ones, other even ones); how likely something else stands on it, from the fourth multiple on,
-#: where a partial of some string always does, so that one such line proves little; how likely the mains is off by
-#: hundredths of a hertz only, as mostly.
-_ABOVE = np.array([5.0, 15.0, 100.0])
-_LOWEST, _ODD, _EVEN = 0.4, 0.15, 0.08
+#: Before anything is heard, all assumptions: how far above its noise a line may stand; in which ways a mains hums, how
+#: likely each is and, in it, that its first, its next, its further and all other multiples are there; how likely
+#: something else stands on a multiple, from the fourth on, where a partial of some string always does, so that one such
+#: line proves little; how likely the mains is off by hundredths of a hertz only.
+_ABOVE = np.array([3.0, 9.0, 30.0, 150.0])
+_ODD, _EVEN, _MIXED = 0.35, 0.3, 0.35  # a coil's or a wire's, a rectifier's, both
+_FIRST, _NEXT, _FURTHER, _FAR, _OTHER = 0.9, 0.5, 0.2, 0.12, 0.03
+_LOWEST, _LOW = 0.6, 0.2  # of both: of the lowest three, up to the seventh
 _ELSE = 1e-2
-_CLOSE, _CLOSE_HZ = 0.5, 0.03
+_CLOSE, _CLOSE_HZ = 0.25, 0.03
 _BEFORE = {50.0: 1 / 3, 60.0: 1 / 3}  # else there is no hum that could be told
-#: A line well above its noise that fades by more from one half of the stretch to the other, or that is the flank of one
-#: so much stronger beside, rings and does not hum.
-_WELL_ABOVE, _FADES, _FLANK = 12.0, 10.0, 4.0
+#: A line well above its noise that fades from one half of the stretch to the other, by that much in power and so many
+#: standard deviations, or that is the flank of one so much stronger beside, rings and does not hum.
+_WELL_ABOVE, _FADES, _FADES_SIGMAS, _FLANK = 12.0, 10.0, 3.5, 4.0
+_EDGE = 0.1  # of a stretch, at either end, over which it fades in and out where the mains is told
 _CHUNK = 4096
 
 
@@ -74,21 +80,16 @@ class MainsLines:
         return out * self.noise / 2
 
 
-def mains_lines(samples: np.ndarray) -> MainsLines:
-    """The lines of a stretch of quiet, shape (N,), at `RATE`; at least a second of it."""
+def mains_lines(samples: np.ndarray, others: Sequence[np.ndarray] = ()) -> MainsLines:
+    """The lines of a stretch of quiet, shape (N,), at `RATE`; at least a second of it. others: more such stretches of
+    the same take, which say with it which mains it is."""
     low = _brought_down(samples)
     n = len(low)
     weight = np.sin(np.pi * (np.arange(n) + 0.5) / n)
     length = 1 << (8 * n - 1).bit_length()
-    # mean square of a line on a bin: a sine of amplitude a has (a sum(w)/2)^2, and a^2/2 is wanted
     power = _power(low, weight, length)
-    halves = [_power(part, np.sin(np.pi * (np.arange(n // 2) + 0.5) / (n // 2)), length) for part in _halves(low)]
-    give_way()
     step = _RATE / length
-    best, evidence = {}, {}
-    for mains in MAINS_HZ:
-        best[mains], evidence[mains] = _evidence(power, halves, step, n, mains)
-    share = {mains: np.log(_BEFORE[mains]) + evidence[mains] for mains in MAINS_HZ}
+    best, share = _likelihoods([low, *(_brought_down(other) for other in others)])
     whole = np.logaddexp.reduce([*share.values(), np.log(1 - sum(_BEFORE.values()))])
     likely = max(MAINS_HZ, key=share.__getitem__)
     sure = share[likely] > np.log(SURE) + whole
@@ -117,36 +118,77 @@ def _power(low: np.ndarray, weight: np.ndarray, length: int) -> np.ndarray:
     return np.abs(np.fft.rfft(low * weight, length)) ** 2 * 2 / weight.sum() ** 2
 
 
-def _evidence(
-    power: np.ndarray, halves: list[np.ndarray], step: float, n: int, mains: float
-) -> tuple[float, float]:
-    """The likeliest frequency of a mains, and the logarithm of how much likelier what is found is with its hum than
-    without.
+def _even(n: int) -> np.ndarray:
+    """A weight that is 1 but for its edges: a line is measured with little more noise than there must be."""
+    weight, edge = np.ones(n), int(n * _EDGE)
+    weight[:edge] = np.sin(0.5 * np.pi * (np.arange(edge) + 0.5) / edge) ** 2
+    weight[n - edge :] = weight[:edge][::-1]
+    return weight
 
-    A line's power is exponentially distributed about the noise alone, or about the noise and a line; which multiples
-    hum is not known, so each counts for itself. Multiples of 300 Hz belong to both mains and say nothing.
-    """
+
+def _likelihoods(stretches: Sequence[np.ndarray]) -> tuple[dict[float, float], dict[float, float]]:
+    """Of each mains: its likeliest frequency, and the logarithm of how likely it is, against no hum at all."""
     off = np.arange(-OFF_HZ, OFF_HZ + _GRID_HZ / 2, _GRID_HZ)
-    bases = mains + off
-    orders = MULTIPLES[(MULTIPLES * mains) % 300 != 0]
-    noise = _beside(power, step, n, mains * orders, mains)
-    at = np.rint(np.outer(bases, orders) / step).astype(int)
-    x = power[at] / noise
-    first, second = (half[at] for half in halves)
-    fades = np.maximum(first, second) > _FADES * np.minimum(first, second)
-    rings = (x > _WELL_ABOVE) & (fades | (_flank(power, at, step, n) > _FLANK * power[at]))
-    low = orders <= 3
-    rings |= (rings & low).any(axis=1, keepdims=True)  # a string that low may have every other line, too
-    hums = np.where(low, _LOWEST, np.where(orders % 2 == 1, _ODD, _EVEN))
-    line = np.logaddexp.reduce(
-        [x * above / (1 + above) - np.log1p(above) - np.log(len(_ABOVE)) for above in _ABOVE], axis=0
-    )
-    without = np.where(low, 0.0, np.logaddexp(np.log1p(-_ELSE), np.log(_ELSE) + line))
-    each = np.logaddexp(np.log1p(-hums) + without, np.log(hums) + line) - without
     close = np.exp(-0.5 * (off / _CLOSE_HZ) ** 2)
-    weight = _CLOSE * close / close.sum() + (1 - _CLOSE) / len(off)
-    logs = np.where(rings, 0.0, each).sum(axis=1) + np.log(weight)
-    return float(bases[np.argmax(logs)]), float(np.logaddexp.reduce(logs))
+    before = np.log(_CLOSE * close / close.sum() + (1 - _CLOSE) / len(off))
+    spectra = [_Looked(low) for low in stretches]
+    best, share = {}, {}
+    for mains in MAINS_HZ:
+        orders = MULTIPLES[(MULTIPLES * mains) % 300 != 0]  # those belong to both and say nothing
+        lines = sum(each.lines(mains + off, orders, mains) for each in spectra)
+        logs = _hums(lines, orders) + before
+        best[mains] = float(mains + off[np.argmax(logs)])
+        share[mains] = float(np.logaddexp.reduce(logs)) + np.log(_BEFORE[mains])
+        give_way()
+    return best, share
+
+
+def _hums(lines: np.ndarray, orders: np.ndarray) -> np.ndarray:
+    """The logarithm of how much likelier what is found is with a hum than without, by frequency, from those of its
+    lines, (frequencies, orders): which multiples hum is not known, so each counts for itself, in one of three ways."""
+    odd, low = orders % 2 == 1, orders <= 3
+    near = np.select([orders <= 6, orders <= 10], [_NEXT, _FURTHER], _FAR)
+    ways = (
+        (_ODD, np.where(orders == 1, _FIRST, np.where(odd, near, _OTHER))),
+        (_EVEN, np.where(orders == 2, _FIRST, np.where(odd, _OTHER, near))),
+        (_MIXED, np.select([low, orders <= 7, odd], [_LOWEST, _LOW, _FAR], _FAR / 2)),
+    )
+    without = np.where(low, 0.0, np.logaddexp(np.log1p(-_ELSE), np.log(_ELSE) + lines))
+    return np.logaddexp.reduce([
+        np.log(way) + (np.logaddexp(np.log1p(-hums) + without, np.log(hums) + lines) - without).sum(axis=1)
+        for way, hums in ways
+    ])  # fmt: skip
+
+
+class _Looked:
+    """A stretch brought down, its spectrum and its halves'."""
+
+    def __init__(self, low: np.ndarray) -> None:
+        self._count = len(low)
+        length = 1 << (8 * self._count - 1).bit_length()
+        self._step = _RATE / length
+        self._power = _power(low, _even(self._count), length)
+        self._halves = [_power(half, _even(len(half)), length) for half in _halves(low)]
+        give_way()
+
+    def lines(self, bases: np.ndarray, orders: np.ndarray, mains: float) -> np.ndarray:
+        """The logarithm of how much likelier each multiple's power is with a line than with noise alone, shape
+        (frequencies, orders): it is exponentially distributed about the one or the other; 0 for what rings."""
+        noise = _beside(self._power, self._step, self._count, mains * orders, mains)
+        at = np.rint(np.outer(bases, orders) / self._step).astype(int)
+        x = self._power[at] / noise
+        # a half is measured with twice the noise, and its amplitude with a deviation of half of one
+        first, second = (np.sqrt(half[at] / (2 * noise)) for half in self._halves)
+        fades = np.maximum(first, second) ** 2 > _FADES * np.minimum(first, second) ** 2
+        fades &= np.abs(first - second) > _FADES_SIGMAS
+        rings = (x > _WELL_ABOVE) & (
+            fades | (_flank(self._power, at, self._step, self._count) > _FLANK * self._power[at])
+        )
+        rings |= (rings & (orders <= 3)).any(axis=1, keepdims=True)  # a string that low may have every other line, too
+        line = np.logaddexp.reduce(
+            [x * above / (1 + above) - np.log1p(above) - np.log(len(_ABOVE)) for above in _ABOVE], axis=0
+        )
+        return np.where(rings, 0.0, line)
 
 
 def _flank(power: np.ndarray, at: np.ndarray, step: float, n: int) -> np.ndarray:

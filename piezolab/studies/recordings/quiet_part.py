@@ -14,6 +14,7 @@ from piezolab.studies.recordings.mains_lines import MainsLines, mains_lines
 
 #: Seconds: the least that is looked at, from how much on hum can be trusted, and the most.
 LEAST_S, ENOUGH_S, MOST_S = 2.0, 5.0, 20.0
+MOST_STRETCHES = 4  # that tell the mains together
 WINDOW = 2**14  # samples: what the spectra of notes have, too
 BIN_HZ = RATE / WINDOW
 AUDIBLE_HZ = (20.0, 20e3)
@@ -55,13 +56,13 @@ def quiet_part(samples: np.ndarray, weighted: np.ndarray) -> QuietPart | None:
     samples: shape (N,); weighted: K-weighted mean squares of its pieces of 10 ms. A piece of 0.1 s is quiet where it is
     within 3 dB of the level that one in twenty does not reach.
     """
-    found = _longest(weighted)
-    if found is None:
+    found = _quiet_stretches(weighted)
+    if not found:
         return None
-    start, stop = found
+    start, stop = found[0]
     part = samples[start:stop]
     spectrum = _mean_spectrum(part)
-    lines = mains_lines(part)
+    lines = mains_lines(part, [samples[first:last] for first, last in found[1:MOST_STRETCHES]])
     density = _without_lines(spectrum, lines)
     at = np.arange(len(density)) * BIN_HZ
     inside = density[(at >= AUDIBLE_HZ[0]) & (at <= AUDIBLE_HZ[1])]
@@ -74,24 +75,24 @@ def quiet_part(samples: np.ndarray, weighted: np.ndarray) -> QuietPart | None:
     return QuietPart(start / RATE, len(part) / RATE, ends, spectrum, lines, gated)
 
 
-def _longest(weighted: np.ndarray) -> tuple[int, int] | None:
-    """First and last sample of it."""
+def _quiet_stretches(weighted: np.ndarray) -> list[tuple[int, int]]:
+    """First and last samples of them, the longest first."""
     pieces = weighted[: len(weighted) // _PIECE * _PIECE].reshape(-1, _PIECE).mean(axis=1)
     if not len(pieces):
-        return None
+        return []
     floor = max(float(np.percentile(pieces, 5)), 1e-16)
     quiet = np.concatenate([[False], pieces <= _WITHIN * floor, [False]])
     edges = np.flatnonzero(np.diff(quiet.astype(int))) * _PIECE * HOP
-    best = None
+    found = []
     for first, last in zip(edges[::2], edges[1::2], strict=True):
         if first > 0:
             first += round(_RINGS_OUT_S * RATE)
         if last < len(pieces) * _PIECE * HOP:
             last -= round(_BEFORE_S * RATE)
         last = min(last, first + round(MOST_S * RATE))
-        if last - first >= LEAST_S * RATE and (best is None or last - first > best[1] - best[0]):
-            best = int(first), int(last)
-    return best
+        if last - first >= LEAST_S * RATE:
+            found.append((int(first), int(last)))
+    return sorted(found, key=lambda ends: ends[0] - ends[1])
 
 
 def _mean_spectrum(part: np.ndarray) -> np.ndarray:

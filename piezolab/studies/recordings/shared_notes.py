@@ -91,9 +91,10 @@ def _note(bare: Side, staged: Side) -> SharedNote | None:
     means = [np.maximum(power.mean(axis=0), 1e-30) for _, power, _ in (bare, staged)]
     both = np.log10(means[0]) + np.log10(means[1])
     pitch = float(np.median(np.concatenate([bare[0], staged[0]])))
+    lowest = pitch - max(1.5 * BIN_HZ, 0.03 * pitch)  # a window of so many bins tells it no closer
     found = []
     for k in range(max(round(_LOWEST_HZ / BIN_HZ), _SIDE + 1), min(round(TOP_HZ / BIN_HZ), len(both) - 4)):
-        if both[k] >= both[k - 3 : k + 4].max() and k * BIN_HZ > 0.8 * pitch and _stands_out((bare, staged), k):
+        if both[k] >= both[k - 3 : k + 4].max() and k * BIN_HZ > lowest and _stands_out((bare, staged), k):
             found.append(k)
     if not found:
         return None

@@ -9,7 +9,7 @@ from functools import cached_property
 
 import numpy as np
 
-from piezolab.audio import AudioError
+from piezolab.audio import RATE, AudioError
 from piezolab.audio.loudness import hop_powers, loudness_of
 from piezolab.audio.sound_file import Recording
 from piezolab.quantity import decibels
@@ -17,14 +17,17 @@ from piezolab.studies.recordings.played_notes import PlayedNotes, played_notes
 from piezolab.studies.recordings.quiet_part import QuietPart, quiet_part
 from piezolab.studies.recordings.student_t import quantile_t
 
+EXCERPT_S, _BEFORE_S = 4.0, 0.1  # what has its turn of a loop is no longer
+
 
 @dataclass(frozen=True, eq=False)
 class StudiedTake:
-    """What was found in a recording; its samples are not among it.
+    """What was found in a recording; of its samples only some seconds of a bare one are among it.
 
     name: the file's; staged: whether it was made with the stage; seconds: its length; peak, rms, offset: of full scale;
     lkfs: K-weighted, gated loudness (ITU-R BS.1770), -inf for less than 0.4 s above -70 LKFS; clipped: moments at full
-    scale; quiet: None where there is no such part; print: tells one sound from another.
+    scale; quiet: None where there is no such part; print: tells one sound from another;
+    excerpt: of a bare take with notes, from its first one on, to be heard through other circuits, float32, shape (N,).
     """
 
     name: str
@@ -38,6 +41,7 @@ class StudiedTake:
     quiet: QuietPart | None
     notes: PlayedNotes
     print: bytes
+    excerpt: np.ndarray | None = None
 
     @property
     def crest_db(self) -> float:
@@ -56,9 +60,9 @@ class StudiedTake:
 
 
 def studied(recording: Recording, staged: bool, told: Callable[[float], None] = lambda part: None) -> StudiedTake:
-    """Study a recording, giving way every few milliseconds; keeps nothing of its samples. told: is called with the part
-    that is done, 0 to 1.
+    """Study a recording, giving way every few milliseconds; keeps `EXCERPT_S` of a bare one's samples at most.
 
+    told: is called with the part that is done, 0 to 1.
     Raises AudioError where nothing but noise is in it.
     """
     samples = recording.samples
@@ -72,7 +76,13 @@ def studied(recording: Recording, staged: bool, told: Callable[[float], None] = 
     return StudiedTake(
         recording.name, staged, recording.seconds, recording.peak, float(np.sqrt(plain.mean())), loudness_of(weighted),
         recording.clipped, recording.offset, quiet, notes, hashlib.blake2b(samples.data, digest_size=16).digest(),
+        None if staged or not len(notes) else _excerpt(samples, float(notes.start_s[0])),
     )  # fmt: skip
+
+
+def _excerpt(samples: np.ndarray, first_s: float) -> np.ndarray:
+    start = max(round((first_s - _BEFORE_S) * RATE), 0)
+    return samples[start : start + round(EXCERPT_S * RATE)].astype(np.float32)
 
 
 def check_new(take: StudiedTake, there: tuple[StudiedTake, ...]) -> None:

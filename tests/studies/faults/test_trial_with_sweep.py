@@ -10,6 +10,12 @@ exchanged with C_out, which is then larger (8); joints of the battery's leads (2
 what changes nothing: drain and source exchanged (28), since they are alike; joints in series with megohms, at the gate
 (18), R_G (12), into a megohm's input, C_out (15), R_bleed (10), the jack (12); a large output capacitor (11), whose
 corner goes from 1 Hz to less.
+
+Within four readings, a sweep being one of them where it tells most: of 400 followers (seed 22), 312 of which show
+without one, the true place comes first for 0.833 without and 0.859 with a sweep; of all 400, what shows or not, 0.700
+and 0.723. That is 2.6 points for the 3 that were hoped for: only the few kinds of fault above show in a sweep and
+nowhere else (11 of the 400); the others missed want volts and ohms (see `test_trial`), and a sweep is one reading less
+for them.
 """
 
 import os
@@ -42,7 +48,7 @@ def test_a_sweep_shows_more_and_misleads_no_more():
 def test_found_within_four_readings_with_a_sweep_among_them():
     chain = SignalChain()
     table = table_of(chain, BoardAsBuilt(method="stripboard"))
-    made = world(chain, table, 2000 if LONG else 12, 1, seed=22, method="stripboard")
+    made = world(chain, table, 400 if LONG else 12, 1, seed=22, method="stripboard")
     without, with_one = (score(made, swept=swept) for swept in (False, True))
     first = [float(np.mean(each.place[without.counted][:, -1] < 1)) for each in (without, with_one)]
     if LONG:

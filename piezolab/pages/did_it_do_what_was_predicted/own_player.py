@@ -1,0 +1,96 @@
+"""Hear your own instrument: the first bare take through the bare pickup, this chain and the kept one, in turns."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from piezolab.audio import AudioError
+from piezolab.chain import SignalChain
+from piezolab.circuit.errors import CircuitError
+from piezolab.pages.did_it_do_what_was_predicted.takes_state import TakesState
+from piezolab.pages.kit.blocks import paragraphs
+from piezolab.pages.kit.piece import text_in
+from piezolab.pages.kit.player import KEPT, NAMES, STAGE, Player
+from piezolab.pages.kit.sections import FoldedParts, Section
+from piezolab.quantity import show
+from piezolab.studies.recordings.own_sound import OwnSound, ThroughChain, own_sound, through_chains
+
+OWN = "own"
+TITLE = "Hear your own instrument"
+ABOUT = (
+    "The first bare take, what it was plugged into divided out again. Its cable and input have to be those of the "
+    "chain. No clipping, and no hiss or hum but the take's own hiss."
+)
+NO_TAKE = "No bare take is there."
+
+
+class OwnPlayer(Player):
+    """See the module; it has one sound, the take, and no noise of its own beside the take's."""
+
+    def __init__(self, state: TakesState) -> None:
+        self._own: tuple[object, OwnSound] | None = None
+        super().__init__(state, hiss=None, hum=None, compact=True, more="Volume and level")
+        self.about = ABOUT
+        state.observe(lambda _: self._follow(), "heard")
+
+    def own(self) -> OwnSound:
+        """The take by itself. Raises AudioError and CircuitError."""
+        heard, chain = self._state.heard, self._state.chain
+        takes = () if heard is None else heard.of(False)
+        if not takes:
+            raise AudioError(NO_TAKE)
+        asked = takes[0], chain
+        if self._own is None or self._own[0] != asked:
+            self._own = asked, own_sound(takes[0], chain)
+        return self._own[1]
+
+    def _follow(self) -> None:
+        chain = self._state.chain
+        there = [word for word in NAMES if word != STAGE or chain.topology.powered]
+        if self._state.kept is None:
+            there.remove(KEPT)
+        with self.hold_sync():
+            self.versions = [[word, NAMES[word]] for word in there]
+            self.sounds = [[OWN, "your first bare take"]]
+            self.revision += 1
+        self._made = None
+
+    def _listened(
+        self, choice: tuple[str, str, tuple[str, ...]], chains: Mapping[str, SignalChain]
+    ) -> dict[str, ThroughChain]:
+        key = choice, tuple(chains.items()), self._state.heard
+        if self._made is None or self._made[0] != key:
+            self._made = key, through_chains(self.own(), chains, choice[1])
+        return self._made[1]
+
+    def _asked_for_words(self, content: dict[str, Any]) -> None:
+        if text_in(content, "sound", 20) == OWN:
+            self.send({"word": "described", "revision": self.revision, "sound": OWN, "sentences": [self.words_of()]})
+
+    def words_of(self) -> str:
+        """From where down it is no longer the visitor's own, or why there is nothing to hear."""
+        try:
+            own = self.own()
+        except (AudioError, CircuitError) as error:
+            return str(error)
+        said = "All you hear is yours" if not own.from_hz else (
+            f"From {show(own.from_hz, 'Hz', 2)} down it is no longer yours: the take holds too little above its noise"
+        )  # fmt: skip
+        hum = f" {own.lines} hum lines were taken out." if own.lines > 1 else " A hum line was taken out." * own.lines
+        return f"{said}. It was lifted by up to {own.boost_db:.0f}\u00a0dB.{hum}"
+
+
+def own_fold(state: TakesState) -> FoldedParts:
+    """The player with its words, folded: nothing is worked out before it is opened."""
+    player = OwnPlayer(state)
+
+    def said(_chain: SignalChain) -> str:
+        return paragraphs(player.words_of()) if fold.head.opened else ""
+
+    fold = FoldedParts(TITLE, [player], paragraphs(ABOUT))
+    words = Section(state, "own-sound", "", said, follows=("settled", "heard"))
+    fold.inside.children = [words, player]
+    fold.head.observe(lambda _: words.refresh(), "opened")
+    fold.player, fold.words = player, words
+    return fold
