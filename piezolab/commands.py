@@ -43,13 +43,20 @@ class StockCommand(click.Command):
         return [*found[:own], *made, *found[own:]]
 
 
+_PRICES_FILE = click.option(
+    "--prices-file", type=click.Path(exists=True, dir_okay=False),
+    help="Your own prices, a TOML file as the sheet takes it; what a build costs is then told and weighed.",
+)  # fmt: skip
+
+
 @click.command(cls=StockCommand)
 @click.argument("link", default="")
+@_PRICES_FILE
 @click.option(
     "--measured", multiple=True, metavar="NAME=TYPE:I_DSS:V_GS(off)[:V_DS]",
     help="A measured transistor, such as 1=J113:6.2m:-1.6, once for each; I_DSS at V_DS of 9 V unless said.",
 )  # fmt: skip
-def drawer(link: str, measured: tuple[str, ...], **texts: str | None) -> None:
+def drawer(link: str, prices_file: str | None, measured: tuple[str, ...], **texts: str | None) -> None:
     """Look for builds from a drawer and sort its measured transistors, as JSON.
 
     LINK is a share link or its query part.
@@ -59,13 +66,14 @@ def drawer(link: str, measured: tuple[str, ...], **texts: str | None) -> None:
     from piezolab.pages.kit.form import FieldError
     from piezolab.pages.what_shall_i_build_from_my_drawer.typed_stock import drawer_of, measured_of, wish_of
     from piezolab.studies.choosing.choosing_figures import drawer_figures
+    from piezolab.studies.prices import PriceError
 
     chain, given, sentences = _asked(link, texts)
     found: dict[str, Any] = {}
     try:
-        stock, wish = drawer_of(given, measured_of(measured)), wish_of(given)
+        stock, wish = drawer_of(given, measured_of(measured)), _priced(wish_of(given), prices_file)
         found = {} if sentences else drawer_figures(chain, stock, wish)
-    except FieldError as error:
+    except (FieldError, PriceError) as error:
         sentences.append(str(error))
     except (ChainError, CircuitError) as error:
         raise click.ClickException(str(error)) from error
@@ -74,12 +82,13 @@ def drawer(link: str, measured: tuple[str, ...], **texts: str | None) -> None:
 
 @click.command(cls=StockCommand, leaves=("resistors", "capacitors", "transistors", "series"))
 @click.argument("link", default="")
+@_PRICES_FILE
 @click.option(
     "--builds", type=click.IntRange(100, 50_000),
     help="How many are drawn; 2000 unless said, 400 of a stage with two transistors.",
 )  # fmt: skip
 @click.option("--seed", type=click.IntRange(0), default=1904, show_default=True, help="Another one: other builds.")
-def spread(link: str, builds: int | None, seed: int, **texts: str | None) -> None:
+def spread(link: str, prices_file: str | None, builds: int | None, seed: int, **texts: str | None) -> None:
     """Draw builds of a chain and say how they spread, what matters and what would help, as JSON.
 
     LINK is a share link or its query part. The same seed gives the same builds.
@@ -92,7 +101,7 @@ def spread(link: str, builds: int | None, seed: int, **texts: str | None) -> Non
     chain, given, sentences = _asked(link, texts)
     found: dict[str, Any] = {}
     try:
-        stock, wish = drawer_of(given), wish_of(given)
+        stock, wish = drawer_of(given), _priced(wish_of(given), prices_file)
         percents = stock.resistor_percent, stock.capacitor_percent
         found = {} if sentences else spread_figures(chain, percents, wish, builds, seed)
     except CircuitError as error:
@@ -111,6 +120,16 @@ def _asked(link: str, texts: dict[str, str | None]) -> tuple[Any, dict[str, str]
     given = {field.name: field.value for field in FIELDS}
     given |= {name: text.strip() for name, text in texts.items() if text is not None}
     return chain, given, [problem.sentence for problem in problems]
+
+
+def _priced(wish: Any, path: str | None) -> Any:
+    """A wish at the prices of a file. Raises PriceError."""
+    from dataclasses import replace
+    from pathlib import Path
+
+    from piezolab.studies.judging.outlay import PiecePrices
+
+    return wish if path is None else replace(wish, prices=PiecePrices.read(Path(path)))
 
 
 def _told(found: dict[str, Any], sentences: list[str]) -> None:

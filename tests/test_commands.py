@@ -85,3 +85,27 @@ def test_help_has_every_field_of_the_form() -> None:
         told = CliRunner().invoke(main, [command.name, "--help"]).output
         for field in FIELDS:
             assert f"--{field.name.replace('_', '-')} " in told or command.name == "spread" or field.tick
+
+
+def test_prices_of_a_file_are_told_and_weighed(tmp_path) -> None:
+    """The cheapest build is named so where it costs a fifth less than the others; a limit counts at the same prices."""
+    mine = tmp_path / "mine.toml"
+    mine.write_text('currency = "EUR"\n[price]\nresistor = 0.1\nfilm = 5.0\nelectrolytic = 0.2\ntransistor = 1.0\n')
+    words = ["drawer", "pickup_c=1n&play_v=200m", "--resistors", "2k2 6k8 100k 2M2", "--capacitors", "100n 2u2 10u",
+             "--transistors", "", "--measured", "1=J113:6m:-1.6", "--prices-file", str(mine)]  # fmt: skip
+    found = run(*words)
+    for build in found["builds"]:
+        pieces = [(taken["goes"], value) for taken in build["takes"] for value in taken["values_si"]]
+        by_hand = 1.0 + sum(
+            0.1 if not goes.endswith("_c") else 5.0 if value <= 1e-6 else 0.2 for goes, value in pieces
+        )
+        assert build["figures"]["cost"] == pytest.approx(by_hand if pieces else 0.0)
+    dear = run(*words, "--cost", "2")
+    assert dear["builds"] and all(build["figures"]["cost"] <= 2 for build in dear["builds"])
+    assert "cost" in run("spread", "stage=follower", "--builds", "100", "--prices-file", str(mine))["figures"]
+    for prices, said in (("resistor = 1", "none of a film"), ("film = -1", "prices, film: -1")):
+        mine.write_text(f'currency = "EUR"\n[price]\n{prices}')
+        done = CliRunner().invoke(main, words)
+        assert done.exit_code == 2 and said in done.stderr
+        done = CliRunner().invoke(main, ["spread", "", "--prices-file", str(mine)])
+        assert done.exit_code == 2 and said in done.stderr

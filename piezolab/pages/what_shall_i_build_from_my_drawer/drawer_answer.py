@@ -45,6 +45,7 @@ REASONS = {
     o.FIRST: "first choice", o.STAGED: "first with a stage", o.FEWEST: "fewest parts", o.QUIETEST: "quietest",
     o.ROOM: "most room",
     o.LEVEL: "most level", o.BATTERY: "easiest on the battery", o.BASS: "most bass",
+    o.CHEAPEST: "cheapest",
 }  # fmt: skip
 
 

@@ -21,7 +21,7 @@ def further(
     shape: tuple[int, ...],
     built: tuple[Wiring, np.ndarray] | None = None,
 ) -> dict[str, np.ndarray]:
-    """What the wish asks for of `life_h` (h), `parts` and `cost`, each of the batch's shape.
+    """What the wish asks for of `life_h` (h), `parts` and `cost`, each of the batch's shape; with prices both of these.
 
     chain: gives supply and stage; built: wiring and rows of the builds (as of `worst_case.batch`) where their pieces
     are the drawer's; else each value is one piece.
@@ -32,7 +32,7 @@ def further(
         flat = values.but(**{key: np.broadcast_to(each, shape).ravel() for key, each in arrays.items()})
         life = lives(chain, flat, math.prod(shape))
         found["life_h"] = np.full(shape, np.inf) if life is None else life.reshape(shape)
-    if wish.parts is None and wish.cost is None:
+    if wish.parts is None and wish.cost is None and wish.prices is None:
         return found
     parts, cost = outlay(chain, wish.prices) if built is None else _of_pieces(*built, wish.prices)
     return {**found, "parts": np.broadcast_to(parts, shape), "cost": np.broadcast_to(cost, shape)}

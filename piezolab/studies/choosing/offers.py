@@ -28,15 +28,17 @@ from piezolab.studies.choosing.worst_case import FittingShare, share_that_fits
 from piezolab.studies.judging.wish import Wish
 from piezolab.studies.judging.worth import second_worth
 
-FIRST, STAGED, FEWEST, QUIETEST, ROOM, LEVEL, BATTERY, BASS = (
+FIRST, STAGED, FEWEST, QUIETEST, ROOM, LEVEL, BATTERY, BASS, CHEAPEST = (
     "first", "with a stage", "fewest parts", "quietest", "most room", "most level", "least current", "most bass",
+    "cheapest",
 )  # fmt: skip
 #: Reason -> figure, whether more of it is better, and by how much one build must be better to be named.
 _MORE = {
     FEWEST: ("parts", -1, 1.0), ROOM: ("headroom_db", 1, 3.0), LEVEL: ("gain_db", 1, 3.0),
     QUIETEST: ("snr_db_a", 1, 3.0), BATTERY: ("current_a", -1, 0.0), BASS: ("low_note_db", 1, 0.5),
+    CHEAPEST: ("cost", -1, 0.0),
 }  # fmt: skip
-_LESS_CURRENT = 0.67  # times the current of every other
+_LESS = {BATTERY: 0.67, CHEAPEST: 0.8}  # times the current or the cost of every other
 _TRIES = 4  # builds drawn afresh for one reason, until one is sure
 TRIES_OF_TWO = 2  # builds of a wiring with two transistors that are weighed by the search's order, and the best ones
 SHORT = 8  # builds of a wiring by the search's order, and half as many by each figure
@@ -173,8 +175,9 @@ def _worth(build: Build, reason: str) -> float:
 
 def _much_better(build: Build, others: Sequence[Build], reason: str) -> bool:
     """Whether a build is better in one respect than each of these by what one minds."""
-    if reason == BATTERY:
-        return all(build.figures["current_a"] < _LESS_CURRENT * other.figures["current_a"] for other in others)
+    if reason in _LESS:  # a cost that was not asked for is no number, and less than none
+        name = _MORE[reason][0]
+        return all(build.figures[name] < _LESS[reason] * other.figures[name] for other in others)
     return all(_worth(build, reason) - _worth(other, reason) >= _MORE[reason][2] for other in others)
 
 
@@ -202,7 +205,7 @@ def _front(ordered: Sequence[Build]) -> tuple[Build, ...]:
         return ()
     alike = {tuple(round(build.figures[name], 1) for name in ("gain_db", "headroom_db")): build for build in some[::-1]}
     some = list(alike.values())  # of those that cannot be told apart in the picture the first
-    reasons = [reason for reason in _MORE if reason != BASS]
+    reasons = [reason for reason in _MORE if reason not in (BASS, CHEAPEST)]
     table = np.round(np.array([[_worth(build, reason) for reason in reasons] for build in some]), 6)
     at_least = np.all(table[:, None] >= table[None], axis=-1)
     beaten = (at_least & np.any(table[:, None] > table[None], axis=-1)).any(axis=0)

@@ -1,20 +1,21 @@
 """What can be built from a drawer of parts: every way to wire a stage, from the values at hand, coarse to fine.
 
-The chain gives pickup, lead, supply, cable, input and strings; the drawer gives the stage. Of each wiring the
-operating points come first: what rests badly with any part that the transistor may be, at any voltage of the battery,
-is dropped, since no other value can mend it. Of what is left a grid is looked at by its worst case (`worst_case`), then
-the neighbours of the best, until none of them is better. Where a wiring has no more than SMALL builds, all are looked
-at and the best is the best there is; elsewhere it is the best that was found.
+The chain gives pickup, lead, supply, cable, input and strings; the drawer gives the stage. Of each wiring the operating
+points come first: what rests badly with any part that the transistor may be, at any voltage of the battery, is dropped,
+since no other value can mend it, unless nothing fits. Of what is left a grid is looked at by its worst case
+(`worst_case`), then the neighbours of the best, until none of them is better. Where a wiring has no more than SMALL
+builds, all are looked at and the best is the best there is; elsewhere it is the best that was found.
 
-At least 0.1 mA flows at rest where the drawer has such builds of a wiring. The order: how many samples of the worst
-case fit; fewest wishes missed; how little the worst is missed; transistors that were measured before those that stand
-for their type; the plainest wiring; the room to spare; the smallest capacitors.
+At least 0.1 mA flows at rest where such builds of a wiring fit; where none does, less is looked at, too. The order:
+how many samples of the worst case fit; fewest wishes missed; how little the worst is missed; transistors that were
+measured before those that stand for their type; the plainest wiring; the room to spare; the smallest capacitors.
 """
 
 from __future__ import annotations
 
 import itertools
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -27,7 +28,7 @@ from piezolab.studies.choosing.worst_case import (
     batch,
     voltages,
 )
-from piezolab.studies.judging.wish import REST_A
+from piezolab.studies.judging.wish import REST_A, standing
 from piezolab.studies.linear import LinearChain
 from piezolab.studies.response import low_note_hz
 
@@ -36,6 +37,7 @@ GRID = 1_500  # builds of a wiring that are looked at before the neighbours of t
 _RESTS = 6_000  # ways to rest of a wiring that are looked at
 _SEEDS, _ROUNDS, _EACH = 6, 8, 2
 _NEAREST = 60  # ways to rest that are gone on with where none is good
+_OF_LITTLE = 6  # and of one with little current at rest: whether any fits is asked, not which is best
 _OF_TWO = 12  # so many times fewer builds of a wiring with two transistors: each costs so much more
 
 
@@ -56,16 +58,35 @@ def looked_at(bench: Bench, wiring: Wiring, told: Progress = lambda part: None) 
     if not wiring.powered:
         rows = np.zeros((1, 1), int)
         return Pool(wiring, rows, bench.worst.stood(wiring, rows), 1, True)
-    rows, whole, good = grid(bench, wiring)
+    pool = _some_looked_at(bench, wiring, told)
+    if pool is not None and pool.stood.fit[0] == 1:
+        return pool
+    other = _some_looked_at(bench, wiring, told, little=True)
+    if pool is None or other is None:
+        return other if pool is None else pool
+    tried = other.tried + (0 if other.whole else pool.tried)
+    best = pool if _best(pool) <= _best(other) else other
+    return replace(best, tried=tried, whole=other.whole)
+
+
+def _best(pool: Pool) -> tuple[float, ...]:
+    """What the first builds of two pools of a wiring are compared by."""
+    fails, miss, _ = standing({name: each[0] for name, each in pool.stood.margins.items()})
+    return -float(pool.stood.fit[0]), float(fails), float(miss)
+
+
+def _some_looked_at(bench: Bench, wiring: Wiring, told: Progress, little: bool = False) -> Pool | None:
+    """Those with enough current at rest; or, little: those with less, and all where they are no more than SMALL."""
+    rows, whole, good = grid(bench, wiring, little)
     if not len(rows) or (wiring.transistors > 1 and not good):
         return None
     pool = Pool(wiring, rows, bench.worst.stood(wiring, rows), len(rows), whole)
     pool = pool.take(bench.order(pool))
     rounds = _ROUNDS // 2 if wiring.transistors > 1 else _ROUNDS
-    for turn in range(0 if whole else rounds):
+    for turn in range(0 if whole or little else rounds):
         told((turn + 1) / (rounds + 1))
         near = _neighbours(bench, pool)
-        near = near[_rest_room(bench, wiring, near) >= 0] if good and len(near) else near
+        near = near[_rests_well(bench, wiring, near, little)] if good and len(near) else near
         if not len(near):
             break
         both = Stood.together([pool.stood, bench.worst.stood(wiring, near)])
@@ -77,21 +98,26 @@ def looked_at(bench: Bench, wiring: Wiring, told: Progress = lambda part: None) 
     return pool
 
 
-def grid(bench: Bench, wiring: Wiring) -> tuple[np.ndarray, bool, bool]:
-    """Rows to begin with, whether they are all that may be good, and whether they rest well."""
+def grid(bench: Bench, wiring: Wiring, little: bool = False) -> tuple[np.ndarray, bool, bool]:
+    """Rows to begin with, whether they are all that may be good, and whether they rest well. little: those that do so
+    with less than enough current, or, where there are few, all rows."""
     sizes = [len(bench.casts(wiring)), *(len(slot) for slot in wiring.slots)]
-    fewer = _OF_TWO if wiring.transistors > 1 else 1
+    fewer = (_OF_TWO if wiring.transistors > 1 else 1) * (_OF_LITTLE if little else 1)
     rest = [0, *(k for k, slot in enumerate(wiring.slots, 1) if slot.key in AT_REST)]
     signal = [k for k in range(1, len(sizes)) if k not in rest]
     if np.prod([float(size) for size in sizes]) <= SMALL:
         rows = np.array(list(itertools.product(*map(range, sizes))), int).reshape(-1, len(sizes))
         rows = rows[bench.within(wiring, rows)]
-        rows, good = _able(bench, wiring, rows)
+        if little and wiring.transistors < 2:
+            return rows, True, False
+        rows, good = _able(bench, wiring, rows, little)
         return rows, True, good
     resting = thinned(list(itertools.product(*(range(sizes[k]) for k in rest))), _RESTS // fewer)
     rows = np.zeros((len(resting), len(sizes)), int)
     rows[:, rest] = resting
-    rows, good = _able(bench, wiring, rows)
+    rows, good = _able(bench, wiring, rows, little)
+    if little and not good:
+        return rows[:0], False, False
     for likely in (True, False):
         options = np.array(_signal_options(bench, wiring, signal, likely), int)
         kept = thinned(rows, max(1, GRID // fewer // len(options)))
@@ -103,27 +129,35 @@ def grid(bench: Bench, wiring: Wiring) -> tuple[np.ndarray, bool, bool]:
     return many, False, good
 
 
-def _able(bench: Bench, wiring: Wiring, rows: np.ndarray) -> tuple[np.ndarray, bool]:
-    """The rows that rest well, the most room first, and True; those nearest to it, and False, where none does."""
-    own = _rest_room(bench, wiring, rows)
+def _able(bench: Bench, wiring: Wiring, rows: np.ndarray, little: bool) -> tuple[np.ndarray, bool]:
+    """The rows that rest well, the most room first, and True; those nearest to it, and False, where none does. little:
+    with less than enough current."""
+    own, enough = _rest_room(bench, wiring, rows)
     order = np.argsort(-own, kind="stable")
-    good = order[own[order] >= 0]
+    good = order[(own[order] >= 0) & (enough[order] != little)]
     if len(good) or not len(rows):
         return rows[good], True
+    own = np.where(enough, own, -1e3)
+    order = np.argsort(-own, kind="stable")
     return rows[order[: max(_NEAREST, int(np.count_nonzero(own == own[order[0]])))]], False
 
 
-def _rest_room(bench: Bench, wiring: Wiring, rows: np.ndarray) -> np.ndarray:
+def _rests_well(bench: Bench, wiring: Wiring, rows: np.ndarray, little: bool) -> np.ndarray:
+    room, enough = _rest_room(bench, wiring, rows)
+    return (room >= 0) & (enough | little)
+
+
+def _rest_room(bench: Bench, wiring: Wiring, rows: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """What is left to the triode region, V, with any part that the transistor may be, from a fresh battery to a spent
-    one; far below 0 where a gate conducts or too little flows. (N,)"""
+    one, far below 0 where a gate conducts; and whether enough current flows. Each (N,)."""
     there = bench.chain.but(wiring.fixed)
     rest = np.array([0, *(k for k, slot in enumerate(wiring.slots, 1) if slot.key in AT_REST)])
     if not len(rows):
-        return np.empty(0)
+        return np.empty(0), np.empty(0, bool)
     alike, back = np.unique(rows[:, rest], axis=0, return_inverse=True)
     probe = np.zeros((len(alike), rows.shape[1]), int)
     probe[:, rest] = alike
-    room = np.full(len(alike), np.inf)
+    room, enough = np.full(len(alike), np.inf), np.ones(len(alike), bool)
     worst = bench.members(wiring)
     for k in range(max(len(parts) for parts in worst)):
         members = [parts[min(k, len(parts) - 1)] for parts in worst]
@@ -133,10 +167,10 @@ def _rest_room(bench: Bench, wiring: Wiring, rows: np.ndarray) -> np.ndarray:
             each = [linear.point.jfets[name] for name in linear.assembly.transistors]
             least = np.min([q.i_d for q in each], axis=0)
             own = np.min([q.v_ds - q.v_ds_sat for q in each], axis=0)
-            bad = linear.gate_conducts | (least < REST_A[0])
-            room = np.minimum(room, np.where(bad, -1e3 + np.log10(np.maximum(least, 0.0) + 1e-12), own))
+            enough &= least >= REST_A[0]
+            room = np.minimum(room, np.where(linear.gate_conducts, -1e3, own))
             give_way()
-    return room[np.ravel(back)]
+    return room[np.ravel(back)], enough[np.ravel(back)]
 
 
 def thinned(rows: Sequence, most: int) -> np.ndarray:

@@ -7,12 +7,13 @@ board, jack, box) is the same for all that are compared.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
 
 from piezolab.chain import SignalChain
 from piezolab.chain.assembly import assemble
 from piezolab.chain.stages.common_parts import absent
 from piezolab.studies.board.board_parts import film
-from piezolab.studies.prices import read_prices
+from piezolab.studies.prices import PriceError, read_prices
 
 PRICED = ("resistor", "film", "electrolytic", "transistor")
 
@@ -29,7 +30,16 @@ class PiecePrices:
     @classmethod
     def demonstration(cls) -> PiecePrices:
         """The invented ones. Raises PriceError where their file is not as shipped."""
-        return cls(**{kind: float(read_prices().of[kind]) for kind in PRICED})
+        return cls.read()
+
+    @classmethod
+    def read(cls, path: Path | None = None) -> PiecePrices:
+        """Those of a file. Raises PriceError, too where one of PRICED is not in it."""
+        found = read_prices(path).of
+        lacking = [kind for kind in PRICED if kind not in found]
+        if lacking:
+            raise PriceError(f"prices: none of a {lacking[0]} in the file; allowed are those of {', '.join(PRICED)}.")
+        return cls(**{kind: float(found[kind]) for kind in PRICED})
 
     def of(self, kind: str, value: float) -> float:
         """Of a resistor, a capacitor (F) or a transistor (`jfet`)."""

@@ -106,8 +106,10 @@ def test_trying_everything_finds_nothing_better(number: int, coarse: bool, monke
         rows = everything(bench, pool.wiring) if pool.wiring.powered else pool.rows
         sizes += len(rows)
         got, best = best_of(bench, pool.wiring, pool.rows[:1]), best_of(bench, pool.wiring, rows)
+        if pool.wiring.transistors > 1 and best[0] > -1:
+            continue  # of two transistors only what fits is ever named
         if coarse:
             assert got[1] <= best[1] + (best[1] > 0), (str(chain), drawer, pool.wiring.name)
-        elif best[0] < 0:  # what rests badly is dropped: it may miss less of what cannot be had together
+        else:
             assert got == best, (str(chain), drawer, pool.wiring.name)
     assert sizes > 4
