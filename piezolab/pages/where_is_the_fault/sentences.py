@@ -102,7 +102,7 @@ def _fault_names(parts: tuple[str, ...], spot: str, chain: SignalChain) -> Mappi
         if parts[:1] == ("foil",):
             names["a"] = place_words(one if other == GROUND else other)
     elif head == "legs" and not parts:
-        names |= {"a": f"one leg of {part_words(tail, chain)}", "b": "the next"}
+        names |= {"a": f"one leg or lane of {part_words(tail, chain)}", "b": "the next"}
     elif head == "lane":
         names["part"] = place_words(tail)
     return names
@@ -279,6 +279,10 @@ def verdict(weighed: Weighed | None, chain: SignalChain) -> str:
             + ", then measure again."
         )
     words = spot_words(first.spot, chain)
+    if first.spot == "healthy" and first.probability < 0.5 and not found.found:  # likelier that something is
+        other = found.spots[1]
+        place = f"{spot_words(other.spot, chain)} ({100 * other.probability:.0f} %)"
+        return f"Something may be wrong, but no place stands out yet: {place}, nothing at all {share}."
     if first.spot == "healthy":
         sure = "Nothing seems to be wrong with the build" if found.found else "It may well be that nothing is wrong"
         return f"{sure} ({share}). Try another cable, input and battery; below stands what no reading shows."

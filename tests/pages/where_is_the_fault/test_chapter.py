@@ -425,6 +425,25 @@ def test_two_faults_are_told_with_what_to_read_again(made: page.Page) -> None:
     assert made.state.diagnosis.found.two_suspected and "no. 5 once more to be sure" in made.verdict.content
 
 
+def test_nothing_is_wrong_is_said_only_where_it_is_likelier_than_not(made: page.Page) -> None:
+    finder = fresh(made)
+    finder.ear_buttons.press("weak")
+    for check, value in (("ohm:clip", "9.5k"), ("ohm:supply", "3.95k"), ("dc:source", "1.02")):
+        assert finder.entry.submit({"check": check, "value": value})
+    first = made.state.diagnosis.found.spots[0]
+    assert first.spot == "healthy" and first.probability < 0.5
+    assert "no place stands out yet" in made.verdict.content and "may well be" not in made.verdict.content
+    finder = fresh(made)
+    finder.ear_buttons.press("fine")
+    for check, value in (("ohm:clip", "9.5k"), ("ohm:supply", "3.95k"), ("dc:source", "1.02"), ("dc:supply", "8.8"),
+                         ("ohm:pickup", "4.7M"), ("ohm:plug", "100k")):  # fmt: skip
+        assert finder.entry.submit({"check": check, "value": value})
+    first = made.state.diagnosis.found.spots[0]
+    assert first.spot == "healthy" and first.probability > 0.5
+    assert re.search("may well be|seems to be wrong", made.verdict.content)
+    fresh(made)
+
+
 def test_no_button_without_an_effect(made: page.Page) -> None:
     assert [button["word"] for button in made.bar.buttons] == ["undo", "redo", "over"], "there is no curve to keep here"
 

@@ -54,6 +54,11 @@ class Scores:
         """Share of counted builds of which, after any reading, a sound place was declared the one to mend."""
         return float(np.mean((self.verdict & (self.place > 0)).any(axis=1)[self.counted]))
 
+    @property
+    def misled_at_all(self) -> float:
+        """The same of all builds: of sound ones, whether any place was declared."""
+        return float(np.mean((self.verdict & (self.place > 0)).any(axis=1)))
+
     def found(self, top: int = 1, readings: int = READINGS, counted: bool = True) -> float:
         """Share of builds (of those that count, or of all) with the true spot among the first `top`."""
         rows = self.place[self.counted] if counted else self.place

@@ -2,8 +2,9 @@
 
 Here every node's currents are written down as Kirchhoff has them, with the square law, two gate junctions, the diode,
 the meter's own resistance and each ohms range as a voltage behind a resistor, and `scipy.optimize` finds the voltages;
-none of the package's networks, elements or transistor laws takes part. A seeded dozen of builds; 60 behind
-PIEZOLAB_LONG=1. All 60 agree: ohms to 0.01 % on every range, volts to 0.002 % and, behind the diode, 0.2 mV.
+none of the package's networks, elements or transistor laws takes part; of the light only its resistor is taken as
+printed. A seeded dozen of builds; 60 behind PIEZOLAB_LONG=1. All 60 agree: ohms to 0.01 % on every range, volts to
+0.002 % and, behind the diode, 0.2 mV.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ from scipy.optimize import brentq, root
 
 from piezolab.chain import SignalChain
 from piezolab.studies.board_as_built import BoardAsBuilt
+from piezolab.studies.led import led_if_lit
 from piezolab.studies.metering.board_under_meter import BoardUnderMeter, under_meter
 from piezolab.studies.metering.clip_contacts import clip_ohms
 from piezolab.studies.metering.expected import jig_volts, meter_ohms, meter_volts, transistor_check
@@ -36,6 +38,7 @@ METERS: list[tuple[dict[str, float], list[float]]] = [
     ({"counts": 6000, "ohm_max": 60e6, "meter_ohm": 11e6, "low_v": 2.5, "low_a": 6e-4, "test_v": 0.6},
      [600, 6e3, 60e3, 600e3, 6e6, 60e6]),
 ]  # fmt: skip
+LIGHTS = {"none": 0.0, "red": 1.8, "green": 2.0, "blue": 2.8}  # volts that each drops: common practice, no source
 USUAL = {"low_v": 2.8, "low_a": 1e-3, "test_v": 0.4, "meter_ohm": 10e6}
 Law = Callable[[float], float]
 
@@ -168,8 +171,9 @@ class Build:
         methods = ("stripboard", "tape", "wire", "breadboard")
         self.built = BoardAsBuilt(
             method=methods[seed // 2 % 4], diode="none" if seed % 3 == 1 else "1N5817",
-            switch=("toggle", "ring")[seed % 2], **meter,
+            switch=("toggle", "ring")[seed % 2], led=tuple(LIGHTS)[seed // 3 % 4], **meter,
         )  # fmt: skip
+        self.light = led_if_lit(self.chain, self.built.led, self.built.guarded)
         self.fet = Fet(self.c)
         self.draw = rng
         self._wire(words["return"])
@@ -194,7 +198,14 @@ class Build:
         self.wires.append(("pickup", {"ground": "ground", "tap": "tap", "divider": "divider"}[back], c["gate_r"]))
 
     def under_meter(self) -> BoardUnderMeter:
-        return under_meter(self.chain, self.built.guarded, size=3)
+        return under_meter(self.chain, self.built.guarded, size=3, led=self.light)
+
+    def shining(self) -> list[tuple[str, str, Law]]:
+        """The light where it has volts enough: its drop behind its resistor."""
+        if self.light is None:
+            return []
+        drop, ohm = LIGHTS[self.built.led], self.light.ohm
+        return [(self.plus, "ground", lambda volt: max(volt - drop, 0.0) / ohm)]
 
     def fed(self, lane: str, ohm: float) -> float:
         """Volts at a lane with the supply on and a meter of `ohm` there; the diode by Shockley's law."""
@@ -203,7 +214,7 @@ class Build:
         near: dict[str, float] = {}
 
         def on_board(volt: float) -> dict[str, float]:
-            near.update(solved(wires, (), self.fet, self.legs, (self.plus, volt), dict(near)))
+            near.update(solved(wires, self.shining(), self.fet, self.legs, (self.plus, volt), dict(near)))
             return near
 
         def before(volt: float) -> float:
