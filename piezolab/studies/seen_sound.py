@@ -1,4 +1,4 @@
-"""A sound as a picture: some periods around its loudest moment, and the spectrum of its first second."""
+"""A sound as a picture: its loudest few periods, and the spectrum of its first second."""
 
 from __future__ import annotations
 
@@ -27,12 +27,13 @@ class SeenSound:
 
 
 def seen_sounds(signals: Mapping[str, np.ndarray], pitch_hz: float) -> dict[str, SeenSound]:
-    """Sounds (samples at `RATE`, as long as each other) that are heard in turns, at the same instants: those around the
-    loudest moment of the first that is not silent. Lines come from a Hann window over SPECTRUM_S, scaled so that a sine
+    """Sounds (samples at `RATE`, as long as each other) that are heard in turns, at the same instants: those with most
+    energy of the first that is not silent. Lines come from a Hann window over SPECTRUM_S, scaled so that a sine
     between two lines is at most 1.4 dB too low; bands narrower than a line's distance take the nearest line."""
     first = next((signal for signal in signals.values() if signal.any()), np.zeros(1))
     count = min(round(PERIODS * RATE / pitch_hz), len(first))
-    begin = int(np.clip(np.argmax(np.abs(first)) - count // 4, 0, len(first) - count))
+    energy = np.concatenate([[0.0], np.cumsum(first**2)])
+    begin = int(np.argmax(energy[count:] - energy[: len(energy) - count]))
     lines = {name: _lines(signal) for name, signal in signals.items()}
     most = max(float(line.max()) for line in lines.values()) or 1.0
     centres = np.sqrt(BANDS_HZ[:-1] * BANDS_HZ[1:])

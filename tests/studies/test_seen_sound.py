@@ -44,6 +44,6 @@ def test_lines_by_another_library() -> None:
 def test_silence_has_a_picture_and_a_short_sound_too() -> None:
     seen = seen_sounds({"silent": np.zeros(RATE), "click": np.eye(1, RATE, 500)[0]}, 82.4)
     assert np.all(seen["silent"].level_db == LEAST_DB) and not seen["silent"].wave.any()
-    assert seen["click"].wave.max() == 1.0, "around the loudest moment of the first that sounds"
+    assert seen["click"].wave.max() == 1.0, "where the first that sounds is loudest"
     assert np.all(seen_sounds({"silent": np.zeros(10)}, 82.4)["silent"].level_db == LEAST_DB)
     assert CENTRES[0] > 20 and CENTRES[-1] < 20e3

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from typing import Any
 
+import numpy as np
 from ipywidgets import VBox
 
 from piezolab.pages.kit.player import NAMES, Player
 from piezolab.pages.kit.plot import Plot
 from piezolab.pages.kit.sections import Foldable
-from piezolab.studies.listening import BARE, KEPT, STAGE
+from piezolab.studies.listening import BARE, KEPT, PEAK, STAGE
 from piezolab.studies.seen_sound import LEAST_DB, SeenSound, seen_sounds
 
 _LOOKS = {
@@ -18,7 +19,8 @@ _LOOKS = {
     NAMES[KEPT]: ("var(--pz-curve-kept, #009E73)", "dot"),
 }
 _OTHERS = list(_LOOKS.values())
-WAVE = "Waveform of what was played last, at its loudest; a flat top is clipped."
+_APART = 2.6 * PEAK  # of one waveform from the next
+WAVE = "Waveform of what was played last, where it is loudest; a flat top is clipped."
 SPECTRUM = "Its spectrum, dB under the strongest line; clipping adds lines above the string's own."
 
 
@@ -45,27 +47,35 @@ class SeenSection(VBox):
         self.wave.layout.display = self.spectrum.layout.display = None if there else "none"
 
 
-def _traces(seen: dict[str, SeenSound], x: str, y: str, factor: float) -> list[dict[str, Any]]:
-    traces = []
-    for n, (name, one) in enumerate(seen.items()):
-        colour, dash = _LOOKS.get(name, _OTHERS[n % len(_OTHERS)])
-        traces.append({
-            "name": name, "x": factor * getattr(one, x), "y": getattr(one, y), "mode": "lines", "hoverinfo": "skip",
-            "line": {"color": colour, "dash": dash, "width": 1.5},
-        })  # fmt: skip
-    return traces
+def _line(n: int, name: str, x: np.ndarray, y: np.ndarray, dash: str | None = None) -> dict[str, Any]:
+    colour, own = _LOOKS.get(name, _OTHERS[n % len(_OTHERS)])
+    return {
+        "name": name, "x": x, "y": y, "mode": "lines", "hoverinfo": "skip",
+        "line": {"color": colour, "dash": dash or own, "width": 1.5},
+    }  # fmt: skip
 
 
 def _wave(seen: dict[str, SeenSound]) -> tuple[list, dict]:
-    return _traces(seen, "time_s", "wave", 1e3), {
-        "height": 170, "showlegend": True, "margin": {"l": 44, "r": 8, "t": 4, "b": 34},
-        "xaxis": {"title": {"text": "time in ms", "standoff": 2}},
-        "yaxis": {"title": {"text": "as played", "standoff": 2}, "showticklabels": False},
+    """One under the other, each with its name."""
+    top = [-_APART * n for n in range(len(seen))]
+    traces = [
+        _line(n, name, 1e3 * one.time_s, one.wave + top[n], "solid") for n, (name, one) in enumerate(seen.items())
+    ]  # fmt: skip
+    notes = [
+        {"text": name, "x": 0, "xref": "paper", "xanchor": "left", "y": top[n] + PEAK, "yanchor": "bottom",
+         "showarrow": False}
+        for n, name in enumerate(seen)
+    ]  # fmt: skip
+    return traces, {
+        "height": 60 + 85 * len(seen), "showlegend": False, "margin": {"l": 44, "r": 8, "t": 4, "b": 34},
+        "annotations": notes, "xaxis": {"title": {"text": "time in ms", "standoff": 2}},
+        "yaxis": {"showticklabels": False, "showgrid": False, "range": [top[-1] - 1.1 * PEAK, _APART - PEAK]},
     }  # fmt: skip
 
 
 def _spectrum(seen: dict[str, SeenSound]) -> tuple[list, dict]:
-    return _traces(seen, "frequency_hz", "level_db", 1.0), {
+    traces = [_line(n, name, one.frequency_hz, one.level_db) for n, (name, one) in enumerate(seen.items())]
+    return traces, {
         "height": 190, "showlegend": False, "margin": {"l": 44, "r": 8, "t": 4, "b": 34},
         "xaxis": {"type": "log", "title": {"text": "frequency in Hz", "standoff": 2}, "range": [1.301, 4.301]},
         "yaxis": {"title": {"text": "level in dB", "standoff": 2}, "range": [LEAST_DB, 3], "dtick": 30},
