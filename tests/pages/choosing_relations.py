@@ -4,7 +4,9 @@ import html
 import math
 import re
 
-from piezolab.pages.how_loud_before_it_clips.chapter import room_words
+from piezolab.chain import SignalChain
+from piezolab.pages.how_loud_before_it_clips.cure_words import before_after, cure_words
+from piezolab.pages.how_loud_before_it_clips.room_section import room_words
 from piezolab.pages.kit.wish_words import FAILS, other_types_words
 from piezolab.pages.what_shall_i_build_from_my_drawer.chapter import verdict_words
 from piezolab.pages.what_shall_i_build_from_my_drawer.drawer_answer import answer_html
@@ -20,6 +22,7 @@ from piezolab.studies.choosing.one_build import as_chain
 from piezolab.studies.figures import figures
 from piezolab.studies.judging.judgement import Judgement
 from piezolab.studies.judging.wish import Wish
+from piezolab.studies.level_cures import level_cures
 from piezolab.studies.more_room import more_room
 from piezolab.studies.shopping import other_types
 
@@ -163,6 +166,12 @@ def search_faults(judged: Judgement) -> list[str]:
     return faults + ([] if own_row else ["no row of the chain as it is"])
 
 
+def cures_told(chain: SignalChain) -> str:
+    """Chapter 5's words on room, and what stands on and under each of its buttons."""
+    cures = (f"{cure_words(chain, cure)}: {before_after(cure)}." for cure in level_cures(chain))
+    return " ".join([plain(room_words(chain)), *cures])
+
+
 def types_faults(judged: Judgement, told: str, sheet: str | None) -> list[str]:
     """Chapter 2's other transistors and the sheet's are the same ones."""
     chain = judged.chain
@@ -182,7 +191,7 @@ def choosing_faults(judged: Judgement, *, deep: bool, sheet: bool) -> tuple[dict
     faults = wish_faults(judged, told["wish"])
     if not deep:
         return told, faults
-    told["room"] = plain(room_words(chain))
+    told["room"] = cures_told(chain)
     faults += room_faults(judged, told["room"]) + command_faults(judged, figures(chain))
     if chain.topology.powered:
         faults += resistor_faults(judged) + search_faults(judged)

@@ -5,7 +5,7 @@ import pytest
 
 from piezolab import giving_way
 from piezolab.chain import SignalChain
-from piezolab.pages.how_loud_before_it_clips.chapter import room_words
+from piezolab.pages.how_loud_before_it_clips.room_section import room_words
 from piezolab.pages.what_do_cable_and_input_change.sections import every_input
 from piezolab.pages.who_makes_the_hiss_and_the_hum.chapter import steps_html
 from piezolab.sheets.sheet_data import SheetData

@@ -27,7 +27,7 @@ from piezolab.chain.stages import all_stages
 from piezolab.lessons.lesson import Goal, met, right_option
 from piezolab.lessons.shelf import lessons
 from piezolab.location import notebooks_dir
-from piezolab.pages.how_loud_before_it_clips.chapter import battery_words, room_words, verdict_words
+from piezolab.pages.how_loud_before_it_clips.chapter import battery_words, verdict_words
 from piezolab.pages.kit import sentences as say
 from piezolab.pages.kit.battery_words import life as life_words
 from piezolab.pages.kit.clip_words import ASSUMED, CAUSES, stage_edge_sentences
@@ -46,7 +46,7 @@ from tests.pages.choosing_relations import (
     begin_faults,
     choosing_faults,
     command_faults,
-    plain,
+    cures_told,
     resistor_faults,
     room_faults,
     types_faults,
@@ -238,7 +238,7 @@ SEEN = (1500, 1785, 1993)
 @pytest.mark.parametrize("number", SEEN)
 def test_what_a_long_run_found_stays_mended(number: int) -> None:
     (chain,) = drawn(range(number, number + 1))
-    assert faults_in(plain(room_words(chain))) == [] and resistor_faults(judgement(chain)) == []
+    assert faults_in(cures_told(chain)) == [] and resistor_faults(judgement(chain)) == []
 
 
 BLOCKS = [range(start, start + BLOCK * EVERY, EVERY) for start in range(0, COUNT, BLOCK * EVERY)]
