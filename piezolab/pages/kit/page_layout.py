@@ -15,7 +15,6 @@ from ipywidgets import Box, VBox
 
 from piezolab.pages.kit.blocks import Block, paragraphs
 from piezolab.pages.kit.opening import Opening
-from piezolab.pages.kit.seen_section import SeenSection
 from piezolab.pages.kit.still import PageBox, Still
 from piezolab.pages.kit.ways import Ways
 
@@ -57,7 +56,6 @@ def _tried(page: Any, near: bool) -> Box:
     chapter, state = page.chapter, page.state
     page.stick = VBox([page.verdict, *chapter.under(state), page.plot]).add_class("pz-stick")
     left = VBox([page.stick, *chapter.beside(state)]).add_class("pz-left")
-    seen = [SeenSection(page.player)] if chapter.clips else []
-    sounds = [page.player, *seen] if near else []
+    sounds = [page.player] if near else []
     own = [*sounds, page.own, *chapter.settings(state), page.stage_in, page.bar, page.advice, page.folded]
     return Box([left, VBox(own).add_class("pz-side")]).add_class("pz-try")

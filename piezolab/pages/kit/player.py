@@ -110,8 +110,6 @@ class Player(Piece):
     compact = traitlets.Bool(False).tag(sync=True)
     #: The change that is offered: label, and whether pressing takes it back; empty where there is none.
     touch = traitlets.Dict().tag(sync=True)
-    #: What was played last: the note's frequency, Hz, and the samples by turn; nothing before.
-    played = traitlets.Any(None)
     #: Counts changes of the chains: what the browser has kept of an earlier one is stale.
     revision = traitlets.Int(0).tag(sync=True)
 
@@ -205,8 +203,6 @@ class Player(Piece):
             said = f"{offer.brings} {said}".strip() if offer else said
             loop = wav(in_turns([found[word].signal for word in turns]))
             self.send({**asked, "turns": [names[word] for word in turns], "said": said}, buffers=[loop])
-            note = SOUNDS["lowest" if choice[0] == KNOCKS else choice[0]]
-            self.played = note.pitch_hz(self._state.chain), {names[word]: found[word].signal for word in turns}
         except (AudioError, CircuitError) as error:
             self.send({**asked, "problem": str(error)})
         except Exception:
