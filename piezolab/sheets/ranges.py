@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from piezolab.quantity import letter_code, show
+from piezolab.quantity import letter_code
 from piezolab.studies.metering.expected import Expected
 
 NOTHING_V = 5e-3  # below this a meter's zero wanders
@@ -57,11 +57,6 @@ def ohms_cell(expected: Expected) -> str:
     if told == OVER:
         return MARK
     return f"{told.removeprefix('over ')}–{MARK}" if told.startswith("over ") else told.replace(" to ", "–")
-
-
-def one_volt(value: float) -> str:
-    """One voltage with three figures."""
-    return show(value, "V")
 
 
 def _signed(value: float, digits: int) -> str:

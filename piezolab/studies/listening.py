@@ -32,7 +32,6 @@ from piezolab.studies.linear import LinearChain
 from piezolab.studies.response import low_note_hz
 
 BARE, STAGE, KEPT = "bare", "stage", "kept"
-VERSIONS = (BARE, STAGE, KEPT)
 MATCHED, TRUE = "matched", "true"
 LEVELS = (MATCHED, TRUE)
 
@@ -90,13 +89,15 @@ class Heard:
 
     signal: samples, full scale 1, shape (N,); gain: full scale per volt at the load, so `signal / gain` are volts;
     turned_up_db: gain against the version that has the least; peak_v: volts at the load's terminals, the note alone;
-    followed: whether it was followed in time where it was to clip, and not bent by a curve; None where it was not to.
+    pitch_hz: of the note; followed: whether it was followed in time where it was to clip, and not bent by a curve; None
+    where it was not to.
     """
 
     signal: np.ndarray
     gain: float
     turned_up_db: float
     peak_v: float
+    pitch_hz: float
     followed: bool | None = None
 
     def wav(self) -> bytes:
@@ -163,7 +164,8 @@ def listen_to(
     if level not in LEVELS:
         raise AudioError(f"level: {level!r} is not known; {' or '.join(LEVELS)} is allowed.")
     played = SOUNDS["lowest" if sound == KNOCKS else sound]
-    shape = pluck(played.voice, played.pitch_hz(next(iter(chains.values()))), KNOCKS_S if sound == KNOCKS else SECONDS)
+    pitch = played.pitch_hz(next(iter(chains.values())))
+    shape = pluck(played.voice, pitch, KNOCKS_S if sound == KNOCKS else SECONDS)
     knocks = knocks_v(len(shape)) if sound == KNOCKS else None
     found = {name: _note_at_load(one, shape, clips, knocks) for name, one in chains.items()}
     notes = {name: signal for name, (signal, _) in found.items()}
@@ -179,6 +181,7 @@ def listen_to(
             float(overall * gain),
             20 * float(np.log10(gain / gains.min())),
             float(np.abs(notes[name]).max()),
+            pitch,
             found[name][1],
         )
         for name, gain in zip(notes, gains, strict=True)

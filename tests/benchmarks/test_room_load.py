@@ -24,6 +24,7 @@ from urllib.parse import urlsplit
 
 import psutil
 import pytest
+from playwright.sync_api import TimeoutError as PlaywrightTimeout
 from tornado.httpclient import AsyncHTTPClient, HTTPClientError, HTTPRequest
 from tornado.websocket import websocket_connect
 
@@ -264,10 +265,9 @@ def room() -> Iterator[LiveServer]:
     server.stop()
 
 
-@pytest.fixture(scope="module")
-def stock(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+@contextlib.contextmanager
+def stock_server(folder: Path) -> Iterator[str]:
     """Voila as it comes, with an empty page; its address."""
-    folder: Path = tmp_path_factory.mktemp("empty")
     write_notebook(folder / "empty.ipynb", "# Empty")
     process = subprocess.Popen(
         [sys.executable, "-m", "voila", "--no-browser", "--port=0", "--Voila.ip=127.0.0.1", str(folder)],
@@ -285,9 +285,31 @@ def stock(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
             break
         except OSError:
             time.sleep(0.2)
-    yield f"http://127.0.0.1:{port}/"
-    process.terminate()
-    process.wait(30)
+    try:
+        yield f"http://127.0.0.1:{port}/"
+    finally:
+        process.terminate()
+        process.wait(30)
+
+
+@pytest.fixture(scope="module")
+def stock(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    with stock_server(tmp_path_factory.mktemp("empty")) as address:
+        yield address
+
+
+def empty_together(pool: ThreadPoolExecutor, browser, folder: Path) -> tuple[list[float], list[float]]:
+    """Seconds until an empty stock page answers each client, and until two real browsers beside them show it."""
+    for _ in range(3):
+        # A stock server that thirty ask at once answers some of them never, now and then: it is started anew.
+        with stock_server(folder) as address, contextlib.suppress(TimeoutError, PlaywrightTimeout):
+            coming = pool.submit(empty_pages, address, VISITORS)
+            pages, shown = browsers_ready(browser, address + "voila/render/empty.ipynb", "h1")
+            empty = coming.result(300)
+            for page in pages:
+                page.context.close()
+            return empty, shown
+    raise AssertionError("the stock server answered thirty visitors in none of three tries")
 
 
 def empty_pages(url: str, count: int) -> list[float]:
@@ -328,17 +350,13 @@ def browsers_ready(browser, address: str, selector: str, count: int = 2) -> tupl
     return [page for page, _ in pages], taken
 
 
-def test_thirty_come_together_and_work(browser, room, stock, report):
+def test_thirty_come_together_and_work(browser, room, stock, tmp_path, report):
     assert room.kernels_become(0, 30)
     # Clients in a thread of their own: the browsers' driver keeps a loop running in this one.
     with ThreadPoolExecutor(1) as pool:
         alone = pool.submit(empty_pages, stock, 1).result(120)[0]
         # Two real browsers beside the clients on either side: what they draw takes of the same processors.
-        coming = pool.submit(empty_pages, stock, VISITORS)
-        bare, shown = browsers_ready(browser, stock + "voila/render/empty.ipynb", "h1")
-        empty = coming.result(300)
-        for page in bare:
-            page.context.close()
+        empty, shown = empty_together(pool, browser, tmp_path)
         before = load()
         job = come_together(room.url, CHAPTER, VISITORS, moving_s=MOVING_S, server=room)
         working = pool.submit(asyncio.run, job)
@@ -363,7 +381,7 @@ def test_thirty_come_together_and_work(browser, room, stock, report):
     )
     assert found.errors == []
     # Thirty whole chapters against thirty pages with nothing on them.
-    assert found.ready_within(0.95) < 2 * percentile(empty, 0.95)
+    assert found.ready_within(0.95) < 1.04 * percentile(empty, 0.95)
     assert found.seat_mb < 100  # aim 60
 
 

@@ -12,6 +12,7 @@ from piezolab.pages.how_loud_before_it_clips.knock_section import KnockSection
 from piezolab.pages.how_loud_before_it_clips.level_figures import PLAYING, axes, fading_figure, found, line
 from piezolab.pages.how_loud_before_it_clips.level_path_figure import path_figure
 from piezolab.pages.how_loud_before_it_clips.room_section import RoomSection
+from piezolab.pages.how_loud_before_it_clips.seen_sound_section import SeenSoundSection
 from piezolab.pages.how_loud_before_it_clips.tasks import TASKS
 from piezolab.pages.kit.battery_words import life as life_words
 from piezolab.pages.kit.blocks import paragraphs, table
@@ -154,6 +155,7 @@ def battery_words(chain: SignalChain) -> str:
 def more(state: PageState) -> list[Any]:
     """The sections below the controls."""
     return [
+        SeenSoundSection(state),
         RoomSection(state),
         PlotSection(state, "From the disc to the input", path_figure, folded=True),
         Section(state, "battery", "How long does the supply last?", battery_words),

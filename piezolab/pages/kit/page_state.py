@@ -28,11 +28,13 @@ class PageState(traitlets.HasTraits):
     """The chain that a page is about; see the module.
 
     problems: sentences about the opened link; trouble: a sentence when something could not be worked out; kept: the
-    chain whose curve is kept for comparison; page_words: words of the address that are no part of the chain.
+    chain whose curve is kept for comparison; page_words: words of the address that are no part of the chain; played:
+    what the chain was last heard as, each version by its name, empty where it has not been played.
     """
 
     chain = traitlets.Instance(SignalChain)
     kept = traitlets.Instance(SignalChain, allow_none=True)
+    played = traitlets.Dict()
     settled = traitlets.Int(0)
     problems = traitlets.Tuple()
     trouble = traitlets.Unicode("")

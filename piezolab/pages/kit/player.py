@@ -7,6 +7,7 @@ not through an `audio` element, whose volume some phones do not let a page chang
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Callable, Mapping
 from typing import Any
 
@@ -95,7 +96,10 @@ class Player(Piece):
 
     _esm = script("player.js")
     _css = STATIC / "player.css"
-    words = {"play": "_asked_for_sound", "touch": "_touched", "back": "_taken_back", "describe": "_asked_for_words"}
+    words = {
+        "play": "_asked_for_sound", "again": "_played_again", "touch": "_touched", "back": "_taken_back",
+        "describe": "_asked_for_words",
+    }  # fmt: skip
 
     #: What can be chosen: lists of [word, text].
     versions = traitlets.List().tag(sync=True)
@@ -153,6 +157,7 @@ class Player(Piece):
             self.sounds = [*sounds, [KNOCKS, KNOCKS_NAME]] if self._clips else sounds
             self.revision += 1
         self._made = None
+        self._state.played = {}
 
     # -- the one change -----------------------------------------------------------------------------------------
     def _look_for_touch(self) -> None:
@@ -185,6 +190,14 @@ class Player(Piece):
     def _asked_for_sound(self, content: dict[str, Any]) -> None:
         self._answer(content, versions(self._state.chain, self._state.kept))
 
+    def _played_again(self, content: dict[str, Any]) -> None:
+        """The browser had it still: what follows what is heard may follow."""
+        there = [word for word, table in self._noise.items() if table is not None]
+        with contextlib.suppress(AudioError, CircuitError):  # it was told when it was first asked for
+            _, *choice = _choice(content, there, [word for word, _ in self.sounds])
+            found = self._listened(tuple(choice), versions(self._state.chain, self._state.kept))
+            self._state.played = {NAMES[word]: one for word, one in found.items()}
+
     def _answer(self, content: dict[str, Any], chains: Mapping[str, SignalChain], offer: Offer | None = None) -> None:
         """Send one loop in which some chains have their turns."""
         asked = {"word": "sound", "serial": number_in(content, "serial"), "revision": self.revision}
@@ -203,6 +216,7 @@ class Player(Piece):
             said = f"{offer.brings} {said}".strip() if offer else said
             loop = wav(in_turns([found[word].signal for word in turns]))
             self.send({**asked, "turns": [names[word] for word in turns], "said": said}, buffers=[loop])
+            self._state.played = {names[word]: one for word, one in found.items()}
         except (AudioError, CircuitError) as error:
             self.send({**asked, "problem": str(error)})
         except Exception:

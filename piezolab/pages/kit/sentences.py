@@ -35,7 +35,6 @@ HEARD = (
     (20.0, "very thin, more plink than note"),
     (math.inf, "next to no bass, only the attack is left"),
 )
-SILENT_DB = 60.0  # a gain below this is called silence
 FLAT_LOSS_DB = 3.0  # from here on a loss of all notes alike is worth a sentence
 
 

@@ -171,7 +171,10 @@ export default {
       const message = choice();
       const key = word === "play" ? JSON.stringify([model.get("revision"), message]) : null;
       now = { key, serial: (asked += 1) };
-      if (key && kept.has(key)) return play(kept.get(key));
+      if (key && kept.has(key)) {
+        model.send({ word: "again", ...message });
+        return play(kept.get(key));
+      }
       set("waiting", "Working the sound out …");
       late = setTimeout(() => fail("No sound has come for a minute; load the page again."), PATIENCE_MS);
       model.send({ word, serial: asked, ...message });
