@@ -97,7 +97,7 @@ def test_near_a_rating_fine_steps_decide_as_the_whole_run_does(near: float) -> N
         peak = (low + high) / 2
         low, high = (peak, high) if _part(quick_knock(chain, peak)) < near else (low, peak)
     hit, quick = knock(chain, peak), quick_knock(chain, peak)
-    assert quick.fine and quick.gate_source_v == pytest.approx(float(hit.gate_source_v.max()), rel=1e-6)
+    assert quick.fine and quick.gate_source_v == pytest.approx(float(hit.gate_source_v.max()), rel=1e-4)
     assert _part(hit) == pytest.approx(near, abs=4e-3)
     assert quick.over_voltage == hit.over_voltage == (near > 1)
 
