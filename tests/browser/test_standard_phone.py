@@ -61,7 +61,7 @@ def test_axe_finds_nothing_while_it_plays_and_an_entry_is_wrong(page):
         assert page.page.locator(".pz-player-play.pz-player-on").count() == 1
         found[theme] = axe(page)
     play.first.click()
-    page.page.locator(".pz-player[data-state=idle]").wait_for()
+    page.page.locator(".pz-player[data-state=playing]").wait_for(state="detached")
     if touch.count():
         touch.first.click()  # as it was, for the tests that follow
         rest(page)
