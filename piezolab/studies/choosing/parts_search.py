@@ -89,7 +89,7 @@ def _some_looked_at(bench: Bench, wiring: Wiring, told: Progress, little: bool =
     for turn in range(0 if whole or little else rounds):
         told((turn + 1) / (rounds + 1))
         near = _neighbours(bench, pool)
-        near = near[_rests_well(bench, wiring, near, little)] if good and len(near) else near
+        near = near[rests_well(bench, wiring, near, little)] if good and len(near) else near
         if not len(near):
             break
         both = Stood.together([pool.stood, bench.worst.stood(wiring, near)])
@@ -145,7 +145,8 @@ def _able(bench: Bench, wiring: Wiring, rows: np.ndarray, little: bool) -> tuple
     return rows[order[: max(_NEAREST, int(np.count_nonzero(own == own[order[0]])))]], False
 
 
-def _rests_well(bench: Bench, wiring: Wiring, rows: np.ndarray, little: bool) -> np.ndarray:
+def rests_well(bench: Bench, wiring: Wiring, rows: np.ndarray, little: bool = False) -> np.ndarray:
+    """Which rows rest well; little: whatever flows."""
     room, enough = _rest_room(bench, wiring, rows)
     return (room >= 0) & (enough | little)
 
