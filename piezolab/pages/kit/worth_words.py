@@ -56,6 +56,12 @@ def second_sentence(chain: SignalChain, found: Worth) -> str:
     return f"The second transistor is not worth its solder here: {against} brings nothing that counts{cost}."
 
 
+def second_brings(chain: SignalChain, found: Worth) -> str:
+    """What a second transistor that is worth its solder brings, for a table."""
+    cost = f", at the cost of {brought(chain, found, found.costs)}" if found.costs else ""
+    return f"Its second transistor brings {brought(chain, found, found.gains)}{cost}"
+
+
 def thin_sentences(thin: ThinPart | None) -> list[str]:
     """Which part makes a stage thin, and the value that would do; nothing where it is not thin."""
     if thin is None:

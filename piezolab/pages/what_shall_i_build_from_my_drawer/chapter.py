@@ -118,7 +118,9 @@ transistor may be, from a fresh battery to a spent one, is dropped. Of the rest 
 neighbours of the best, until none is better. Only where there are few builds are all looked at; elsewhere the best is
 the best that was found.</p>
 <p>Each build counts by its worst: three parts of the type from the 1st to the 99th of a hundred, fresh and spent
-battery. Of what is offered 1000 are drawn afresh with the tolerances, in rooms up to 15 K warmer or colder, and at
+battery; of two transistors the four pairs of those ends, and the middle. A second one is offered only where it brings
+something against the same stage without it.
+Of what is offered 1000 are drawn afresh with the tolerances, in rooms up to 15 K warmer or colder, and at
 least 97.5 % of them fit beyond doubt.
 Fewest missed wishes come first, then transistors that you measured, then the plainest stage, then the room to
 spare.</p>

@@ -11,7 +11,7 @@ from piezolab import catalogue
 from piezolab.chain import SignalChain
 from piezolab.pages.kit.blocks import Html, paragraphs, row_button, table
 from piezolab.pages.kit.wish_words import BRINGS, FAILS, WISHES
-from piezolab.pages.kit.worth_words import second_sentence
+from piezolab.pages.kit.worth_words import second_brings
 from piezolab.quantity import letter_code, show
 from piezolab.studies.choosing import offers as o
 from piezolab.studies.choosing.drawer import Drawer
@@ -91,7 +91,7 @@ def answer_html(found: Search, drawer: Drawer, chain: SignalChain) -> str:
             why = ", ".join(REASONS[reason] for reason in build.reasons)
             words = build_words(build, drawer)
             if build.second_brings is not None:
-                words += f". {second_sentence(as_chain(chain, drawer, build), build.second_brings)[:-1]}"
+                words += f". {second_brings(as_chain(chain, drawer, build), build.second_brings)}"
             rows.append(_row(why, build, words, f"build-{n}"))
         if not any(build.brings for build in found.builds):
             said += paragraphs("Your chain can be built from this drawer, and nothing in it does better what you wish.")

@@ -37,6 +37,7 @@ GRID = 1_500  # builds of a wiring that are looked at before the neighbours of t
 _RESTS = 6_000  # ways to rest of a wiring that are looked at
 _SEEDS, _ROUNDS, _EACH = 6, 8, 2
 _NEAREST = 60  # ways to rest that are gone on with where none is good
+_FAR_OFF_DB = 6.0  # a stage of two transistors whose best misses a wish by more is not followed further
 _OF_LITTLE = 6  # and of one with little current at rest: whether any fits is asked, not which is best
 _OF_TWO = 12  # so many times fewer builds of a wiring with two transistors: each costs so much more
 
@@ -83,10 +84,12 @@ def _some_looked_at(bench: Bench, wiring: Wiring, told: Progress, little: bool =
     pool = Pool(wiring, rows, bench.worst.stood(wiring, rows), len(rows), whole)
     pool = pool.take(bench.order(pool))
     rounds = _ROUNDS // 2 if wiring.transistors > 1 else _ROUNDS
+    if wiring.transistors > 1 and (_best(pool)[1] > 1 or _best(pool)[2] > _FAR_OFF_DB):
+        rounds = 0  # of these only what fits is ever named
     for turn in range(0 if whole or little else rounds):
         told((turn + 1) / (rounds + 1))
         near = _neighbours(bench, pool)
-        near = near[_rests_well(bench, wiring, near, little)] if good and len(near) else near
+        near = near[rests_well(bench, wiring, near, little)] if good and len(near) else near
         if not len(near):
             break
         both = Stood.together([pool.stood, bench.worst.stood(wiring, near)])
@@ -142,7 +145,8 @@ def _able(bench: Bench, wiring: Wiring, rows: np.ndarray, little: bool) -> tuple
     return rows[order[: max(_NEAREST, int(np.count_nonzero(own == own[order[0]])))]], False
 
 
-def _rests_well(bench: Bench, wiring: Wiring, rows: np.ndarray, little: bool) -> np.ndarray:
+def rests_well(bench: Bench, wiring: Wiring, rows: np.ndarray, little: bool = False) -> np.ndarray:
+    """Which rows rest well; little: whatever flows."""
     room, enough = _rest_room(bench, wiring, rows)
     return (room >= 0) & (enough | little)
 

@@ -28,7 +28,7 @@ from piezolab.studies.kept import kept
 from piezolab.studies.linear import LinearChain
 from piezolab.studies.response import low_note_hz
 
-SIZE, SIZE_OF_SEVERAL = 2000, 400  # builds; where transistors move each other, each is hundreds of times the work
+SIZE, SIZE_OF_SEVERAL = 2000, 400  # builds; where transistors move each other, each is many times the work
 MOST = 50_000
 PERCENTILES = (1.0, 50.0, 99.0)
 FREQUENCY = np.geomspace(20.0, 20e3, 61)  # Hz

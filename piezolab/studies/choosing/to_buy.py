@@ -17,7 +17,7 @@ from piezolab.giving_way import give_way
 from piezolab.quantity import preferred_between
 from piezolab.studies.choosing.bench import Bench, Pool
 from piezolab.studies.choosing.drawer import DrawerTransistor
-from piezolab.studies.choosing.parts_search import grid, thinned, varied
+from piezolab.studies.choosing.parts_search import grid, rests_well, thinned, varied
 from piezolab.studies.choosing.wirings import CAPACITORS, RANGES, Wiring, of_values, wirings
 from piezolab.studies.judging.wish import standing
 
@@ -81,10 +81,11 @@ def obstacle(pools: Sequence[Pool]) -> Obstacle | None:
 
 def to_buy(bench: Bench, pools: Sequence[Pool]) -> ToBuy | None:
     """The one part that would help most; None where none helps: with it as many wishes would be missed by as much."""
-    near = {pool.wiring.name: pool for pool in pools}
+    alone = [pool for pool in pools if pool.wiring.transistors == 1]
+    near = {pool.wiring.name: _well(bench, pool) for pool in alone}
     best: tuple[tuple, ToBuy] | None = None
     now = min((_standing(pool) for pool in pools), default=(99, 1e9))
-    close = sorted((pool for pool in pools if pool.wiring.transistors == 1), key=_standing)[:_KINDS]
+    close = sorted(near.values(), key=_standing)[:_KINDS]
     likely = {pool.wiring.name for pool in close}
     for kind in wirings(bench.drawer):
         if kind.transistors != 1 or not (kind.name in likely or kind.name not in near):
@@ -99,6 +100,12 @@ def to_buy(bench: Bench, pools: Sequence[Pool]) -> ToBuy | None:
                 best = key, replace(buy, misses=tuple(fails), lack_db=lack)
         give_way()
     return None if best is None else best[1]
+
+
+def _well(bench: Bench, pool: Pool) -> Pool:
+    """The builds of a pool that rest well, where any does: what rests badly is mended by no other value."""
+    well = np.flatnonzero(rests_well(bench, pool.wiring, pool.rows))
+    return pool.take(well) if len(well) else pool
 
 
 def _standing(pool: Pool) -> tuple[int, float]:

@@ -57,7 +57,7 @@ def test_a_second_transistor_is_offered_where_it_alone_brings_what_is_wished() -
         words = build_words(build, DRAWER)
         assert "no. 1" in words and "no. 4" in words and "as the follower" in words
     said = answer_html(found, DRAWER, HEAVY)
-    assert said.count("The second transistor is worth its solder here") == len(found.builds)
+    assert said.count("Its second transistor brings every note") == len(found.builds)
     fresh = fresh_margins(as_chain(HEAVY, DRAWER, found.builds[0]), MUCH, (5.0, 20.0), 1000, 77)
     share = np.mean(np.all([margin >= 0 for margin in fresh.values()], axis=0))
     assert share >= 0.975 and found.builds[0].fit.low <= share <= found.builds[0].fit.high
