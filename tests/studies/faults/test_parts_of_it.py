@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from piezolab.chain import SignalChain
-from piezolab.studies.faults import FINE, WORDS, Check, FaultTable, Reading, fault_table, hearing
-from piezolab.studies.faults.information import _mutual, information
+from piezolab.studies.faults import FINE, WORDS, Check, FaultTable, Reading, diagnose, fault_table, hearing
+from piezolab.studies.faults.information import _mutual, information, opening
 from piezolab.studies.faults.likelihood import BANDWIDTH, Same, density, explain, reckon
 from piezolab.studies.faults.next_readings import weighted_range
 from piezolab.studies.faults.readings import ReadingError, checked_words, natural, over_range, scaled, shown, sigma
@@ -201,6 +201,31 @@ def test_information_is_bounded_and_finds_the_obvious(table: FaultTable) -> None
     bits = information(table, np.where(two, table.weight, 0), every)
     for place, tells in (("cable", True), ("plug", True), ("source", False), ("jack", False), ("clip", False)):
         assert (bits[table.index(Check("ohm", place))] > 0.5 * most) == tells, "the cable is unplugged for the lanes"
+
+
+def test_how_often_a_reading_opens_the_way_to_the_battery(table: FaultTable) -> None:
+    """The other route: builds drawn from what is believed are read, and what is then believed is counted."""
+    first = [Reading("ohm", "clip", 16e3)]
+    believed, limit = explain(table, first, ()).unheard, table.limits.short_share
+    assert believed[table.dangerous].sum() > limit, "one reading at the clip leaves it open"
+    checks = [Check("ohm", place) for place in ("supply", "pickup")]
+    shares = opening(table, believed, [table.index(check) for check in checks], limit)
+    rng, by_hand = np.random.default_rng(12), []
+    for check in checks:
+        opened = 0
+        for build in rng.choice(len(believed), 80, p=believed / believed.sum()):
+            value = float(natural("ohm", table.value[table.index(check), build], METER)) * rng.normal(1.0, 0.005)
+            then = explain(table, [*first, Reading("ohm", check.place, value)], ()).unheard
+            opened += then[table.dangerous].sum() <= limit
+        by_hand.append(opened / 80)
+    assert shares == pytest.approx(by_hand, abs=0.15) and shares[0] > 0.6 > 0.2 > shares[1]
+
+
+def test_the_reading_that_opens_the_way_comes_before_one_that_only_tells(table: FaultTable) -> None:
+    found = diagnose(table, [Reading("ohm", "clip", 16e3)], ("dead",))
+    assert found.unpowered_only and found.next is not None
+    assert found.next.check == Check("ohm", "supply") and found.next.reason == "short"
+    assert max(found.others, key=lambda step: step.bits).bits > found.next.bits
 
 
 def test_weighted_range() -> None:
