@@ -82,8 +82,7 @@ def spot_words(spot: str, chain: SignalChain) -> str:
     elif head == "bridge":
         one, _, other = tail.partition("|")
         names |= {"a": place_words(one), "b": place_words(other)}
-    label = knowledge().texts["spots"][head]["label"]
-    return label.format_map(names)
+    return str(knowledge().texts["spots"][head]["label"].format_map(names))
 
 
 def _fault_names(parts: tuple[str, ...], spot: str, chain: SignalChain) -> Mapping[str, str]:
@@ -217,9 +216,8 @@ def _either(spots: Sequence[str], chain: SignalChain) -> str:
 
 def why_words(step: NextReading) -> str:
     """Why this reading and no other."""
-    reason = _REASONS[step.reason]
     settled = 100 * (1 - 2 ** -max(float(step.bits), 0.0))
-    return f"Why this one: {reason} (on average it settles {settled:.0f} % of what is still open)."
+    return f"Why this one: {_REASONS[step.reason]} (on average it settles {settled:.0f} % of what is still open)."
 
 
 def heard_words() -> dict[str, str]:
@@ -256,20 +254,18 @@ def absurd_words(weighed: Weighed) -> str:
 def verdict(weighed: Weighed | None, chain: SignalChain) -> str:
     """The likeliest place and its repair, or what to do first; None: nothing was read or heard yet. Where there is
     danger and the place is known, both are said; the whole warning stands above what is heard."""
-    if weighed is not None and weighed.found.stop:
-        found = weighed.found
+    if weighed is None or not (weighed.entries or weighed.heard):
+        return "Say what you hear, then take the reading that is asked for: each narrows it down."
+    found = weighed.found
+    if found.stop:
         known = found.found and not (found.reversed or found.two_suspected or found.absurd)
         if known and found.spots[0].spot != "healthy":
             return repair_words(found, chain)
         return stop_words(found.reversed)
-    if weighed is None or not (weighed.entries or weighed.heard):
-        return "Say what you hear, then take the reading that is asked for: each narrows it down."
-    found = weighed.found
     if found.absurd:
         asked = absurd_words(weighed)
         return asked[:1].upper() + asked[1:]
     first = found.spots[0]
-    share = f"{100 * first.probability:.0f} %"
     if found.two_suspected:
         names = "; ".join(spot_words(spot, chain) for spot, _ in found.suspects[:2])
         again = " and ".join(f"no. {n}" for n in weighed.doubted)
@@ -278,17 +274,22 @@ def verdict(weighed: Weighed | None, chain: SignalChain) -> str:
             + (f"Take {again} once more to be sure; mend one" if again else "Mend one")
             + ", then measure again."
         )
-    words = spot_words(first.spot, chain)
-    if first.spot == "healthy" and first.probability < 0.5 and not found.found:  # likelier that something is
-        other = found.spots[1]
+    if first.spot == "healthy":
+        return _nothing_words(found, chain)
+    if not found.found:
+        return f"So far most likely: {spot_words(first.spot, chain)} ({100 * first.probability:.0f} %)."
+    return repair_words(found, chain)
+
+
+def _nothing_words(found: Diagnosis, chain: SignalChain) -> str:
+    """Where nothing wrong is likelier than any one place, though maybe less likely than all of them."""
+    first, other = found.spots[:2]
+    share = f"{100 * first.probability:.0f} %"
+    if first.probability < 0.5 and not found.found:
         place = f"{spot_words(other.spot, chain)} ({100 * other.probability:.0f} %)"
         return f"Something may be wrong, but no place stands out yet: {place}, nothing at all {share}."
-    if first.spot == "healthy":
-        sure = "Nothing seems to be wrong with the build" if found.found else "It may well be that nothing is wrong"
-        return f"{sure} ({share}). Try another cable, input and battery; below stands what no reading shows."
-    if not found.found:
-        return f"So far most likely: {words} ({share})."
-    return repair_words(found, chain)
+    sure = "Nothing seems to be wrong with the build" if found.found else "It may well be that nothing is wrong"
+    return f"{sure} ({share}). Try another cable, input and battery; below stands what no reading shows."
 
 
 def repair_words(found: Diagnosis, chain: SignalChain) -> str:

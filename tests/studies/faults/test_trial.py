@@ -35,8 +35,8 @@ _CHAINS = {
 BUILDS = [(board, kind) for board in BOARDS for kind in (_CHAINS if LONG else ("follower",))]
 #: The long run of 27 November 2026 by kind of board and chain: within four readings the true place first, among the
 #: first three; sound boards called sound; a sound place declared to be the one to mend, on boards with a fault and on
-#: sound ones; of how many that show. Tape and breadboard, stripboard and perfboard have the same lanes side by side,
-#: and so the same trial.
+#: sound ones; of how many that show. A follower's lanes lie side by side alike on tape and breadboard, and alike on
+#: stripboard and perfboard: there it is the same trial.
 #:
 #: The first place misses its aim. All 23 readings at once would put the true place first for 0.957 of 187 followers
 #: (seed 502), and four tell less, whatever their order: every range right 0.869 for 0.869, tone levels at the far plug
@@ -50,14 +50,22 @@ BUILDS = [(board, kind) for board in BOARDS for kind in (_CHAINS if LONG else ("
 #: A gain stage of the default type and resistors has too little room for most of its type: sound ones are heard as dead
 #: or distorted, and "the transistor does not suit" comes before "nothing is wrong". With a measured one, 0.983.
 RECORDED = {
-    ("stripboard, wire", "follower"): (0.882, 0.937, 1.0, 0.0, 0.0, 127),
-    ("stripboard, wire", "follower, measured"): (0.882, 0.945, 0.983, 0.008, 0.0, 127),
-    ("stripboard, wire", "gain"): (0.815, 0.919, 0.900, 0.008, 0.0, 124),
-    ("stripboard, wire", "gain, measured"): (0.862, 0.969, 0.983, 0.008, 0.0, 130),
-    ("tape, breadboard", "follower"): (0.904, 0.960, 1.0, 0.0, 0.0, 125),
-    ("tape, breadboard", "follower, measured"): (0.881, 0.960, 1.0, 0.008, 0.0, 126),
-    ("tape, breadboard", "gain"): (0.817, 0.905, 0.883, 0.008, 0.0, 126),
-    ("tape, breadboard", "gain, measured"): (0.864, 0.962, 0.983, 0.008, 0.0, 132),
+    ("stripboard", "follower"): (0.882, 0.937, 1.0, 0.0, 0.0, 127),
+    ("stripboard", "follower, measured"): (0.882, 0.945, 0.983, 0.008, 0.0, 127),
+    ("stripboard", "gain"): (0.815, 0.919, 0.900, 0.008, 0.0, 124),
+    ("stripboard", "gain, measured"): (0.862, 0.969, 0.983, 0.008, 0.0, 130),
+    ("breadboard", "follower"): (0.904, 0.960, 1.0, 0.0, 0.0, 125),
+    ("breadboard", "follower, measured"): (0.881, 0.960, 1.0, 0.008, 0.0, 126),
+    ("breadboard", "gain"): (0.821, 0.927, 0.867, 0.016, 0.0, 123),
+    ("breadboard", "gain, measured"): (0.883, 0.961, 0.983, 0.0, 0.0, 128),
+    ("tape", "follower"): (0.904, 0.960, 1.0, 0.0, 0.0, 125),
+    ("tape", "follower, measured"): (0.881, 0.960, 1.0, 0.008, 0.0, 126),
+    ("tape", "gain"): (0.817, 0.905, 0.883, 0.008, 0.0, 126),
+    ("tape", "gain, measured"): (0.864, 0.962, 0.983, 0.008, 0.0, 132),
+    ("wire", "follower"): (0.882, 0.937, 1.0, 0.0, 0.0, 127),
+    ("wire", "follower, measured"): (0.882, 0.945, 0.983, 0.008, 0.0, 127),
+    ("wire", "gain"): (0.850, 0.937, 0.933, 0.008, 0.0, 127),
+    ("wire", "gain, measured"): (0.888, 0.970, 0.983, 0.015, 0.0, 134),
 }
 #: What is held; the aim is 0.92, 0.97, 0.97 for all.
 HELD = {"follower": (0.88, 0.94, 0.97), "follower, measured": (0.88, 0.94, 0.97), "gain": (0.81, 0.91, 0.88),
