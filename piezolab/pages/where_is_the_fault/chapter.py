@@ -168,7 +168,6 @@ def _two_lines(name: str) -> str:
     name = re.sub(r"^the |, its pins and joints$| and its joints$", "", name)
     name = re.sub(r" and the (.*) in each other's place$", r" swapped with \1", name)
     name = re.sub(r"^a short between the (.*) lane and the (.*) lane$", r"short, \1 to \2", name)
-    name = re.sub(r"^a short between the legs of (.*), or between their lanes$", r"short, legs or lanes of \1", name)
     return "<br>".join(textwrap.wrap(name, 29))
 
 
