@@ -17,7 +17,7 @@ from piezolab.pages.where_is_the_fault.entry import Entry, MeterEntry
 from piezolab.studies.faults.beforehand import beforehand
 from piezolab.studies.faults.diagnosis import Diagnosis, SpotShare, diagnose
 from piezolab.studies.faults.drawn_board import table_of
-from piezolab.studies.faults.readings import Reading
+from piezolab.studies.faults.readings import SWEPT, Reading
 from piezolab.studies.faults.table import FaultTable
 from piezolab.studies.metering.instrument import Meter
 
@@ -86,7 +86,7 @@ class FaultState(PageState):
 
     @property
     def _question(self) -> tuple[object, ...]:
-        return self.chain, self.metering.build
+        return self.chain, self.metering.build, any(entry.reading.kind in SWEPT for entry in self.entries)
 
     def weigh(self) -> None:
         """Weigh the faults again: at once where the table is there, else when the hand rests."""

@@ -22,7 +22,7 @@ from piezolab.pages.where_is_the_fault.feed_words import fed
 from piezolab.pages.where_is_the_fault.finder_blocks import next_html, places_html, taken_html
 from piezolab.studies.board_as_built import BoardAsBuilt, read_build
 from piezolab.studies.build_options import FAULT_KEYS
-from piezolab.studies.faults.readings import Check, excluded
+from piezolab.studies.faults.readings import SWEEP_CHECKS, Check, excluded
 from piezolab.studies.faults.simulate import HIGH_HZ, LOW_HZ
 
 FIRST = ("diode", "ohm_max", "meter_ohm")  # of the fields; the others are folded
@@ -177,7 +177,7 @@ class Finder:
     def _show(self) -> None:
         weighed, chain = self._state.diagnosis, self._state.chain
         self.ear.content, self.care.content = paragraphs(fed(EAR, chain)), guard(fed(PROBING, chain))
-        self._list(() if weighed is None else weighed.table.checks)
+        self._list(() if weighed is None else tuple(dict.fromkeys((*weighed.table.checks, *SWEEP_CHECKS))))
         if weighed is None:
             self.stop.content = self.taken.content = self.places.content = ""
             self.next.content = paragraphs("Nothing can be proposed for this chain.")

@@ -80,8 +80,7 @@ def spot_words(spot: str, chain: SignalChain) -> str:
     elif head == "lane":
         names["part"] = place_words(tail)
     elif head == "bridge":
-        one, _, other = tail.partition("|")
-        names |= {"a": place_words(one), "b": place_words(other)}
+        names |= dict(zip("ab", map(place_words, tail.split("|")), strict=True))
     return str(knowledge().texts["spots"][head]["label"].format_map(names))
 
 
@@ -89,8 +88,7 @@ def _fault_names(parts: tuple[str, ...], spot: str, chain: SignalChain) -> Mappi
     names = _Names(lead="one lead", b="another lane", a="one lane", place="there")
     if parts:
         names["part"] = part_words(parts[0], chain)
-        part = _part(parts[0], chain)
-        if part is not None and len(part.nodes) >= 2:
+        if (part := _part(parts[0], chain)) is not None and len(part.nodes) >= 2:
             names |= {"a": place_words(part.nodes[0]), "b": place_words(part.nodes[1])}
     if len(parts) > 1:
         names |= {"other": part_words(parts[1], chain), "lead": _LEADS.get(parts[1], "one lead")}

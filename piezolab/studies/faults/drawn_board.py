@@ -15,10 +15,11 @@ from piezolab.studies.faults.table import FaultTable
 _LEGS = "DGS"  # the order in which a transistor's nodes are listed
 
 
-def table_of(chain: SignalChain, build: BoardAsBuilt) -> FaultTable:
-    """The table of faults of a chain built like this. Raises CircuitError where the chain has no operating point."""
+def table_of(chain: SignalChain, build: BoardAsBuilt, swept: bool = False) -> FaultTable:
+    """The table of faults of a chain built like this; swept: with a sweep's readings. Raises CircuitError where the
+    chain has no operating point."""
     beside = side_by_side(chain, build.layout(chain))
-    return fault_table(chain, build.meter, Tone(build.tone_v), build.guarded, build.ring, beside, build.led)
+    return fault_table(chain, build.meter, Tone(build.tone_v), build.guarded, build.ring, beside, build.led, swept)
 
 
 @lru_cache(maxsize=12)

@@ -13,7 +13,7 @@ from piezolab.studies.board_as_built import BoardAsBuilt
 from piezolab.studies.build_options import FAULT_KEYS
 from piezolab.studies.faults.diagnosis import NextReading, diagnose
 from piezolab.studies.faults.drawn_board import table_of
-from piezolab.studies.faults.readings import KINDS, SWEPT, UNITS, Reading, ReadingError
+from piezolab.studies.faults.readings import KINDS, SWEEP_CHECKS, SWEPT, UNITS, Reading, ReadingError
 from piezolab.studies.figures import plain
 
 OVER_RANGE = "OL"
@@ -63,7 +63,7 @@ def fault_figures(
     Raises ReadingError, also on volts that this board cannot have.
     """
     build = build or BoardAsBuilt()
-    table = table_of(chain, build)
+    table = table_of(chain, build, any(reading.kind in SWEPT for reading in readings))
     found = diagnose(table, readings, heard, kinds_read(build))
     for k in found.absurd:
         raise ReadingError(
@@ -94,7 +94,7 @@ def fault_figures(
             "doubtful_readings": [place for place, _ in found.doubtful],
             "unexplained_readings": list(found.unexplained),
             "faults_no_reading_shows": list(found.unseen),
-            "readings_to_take": [check.key for check in table.checks],
+            "readings_to_take": list(dict.fromkeys(check.key for check in (*table.checks, *SWEEP_CHECKS))),
         }
     )
 

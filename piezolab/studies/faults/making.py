@@ -54,14 +54,15 @@ def fault_table(
     ring: bool = False,
     beside: frozenset[tuple[str, str]] | None = None,
     light: str = NO_LED,
+    swept: bool = False,
 ) -> FaultTable:
     """The table of a chain, with the meter and the tone that will be used. Kept for the chains used last.
 
     diode: whether one is built in against a reversed battery, as the build sheet has it; ring, beside: as in
-    `faults_of`; light: colour of the LED, or none; `drawn_board.table_of` takes all of them from what is known of the
-    build.
+    `faults_of`; light: colour of the LED, or none; swept: whether a sweep is read, too. `drawn_board.table_of` takes
+    all others from what is known of the build.
     """
-    return _made(chain, meter or Meter(), tone or Tone(), SIZE, diode, ring, beside, light)
+    return _made(chain, meter or Meter(), tone or Tone(), SIZE, diode, ring, beside, light, swept)
 
 
 @lru_cache(maxsize=6)
@@ -74,12 +75,13 @@ def _made(
     ring: bool = False,
     beside: frozenset[tuple[str, str]] | None = None,
     light: str = NO_LED,
+    swept: bool = False,
 ) -> FaultTable:
     shines = led_if_lit(chain, light, diode)
     network = fault_network(assemble(chain.values), diode, shines)
     faults = faults_of(chain, network, ring, beside)
     rng = np.random.default_rng(SEED)
-    question = question_of(chain, meter, tone)
+    question = question_of(chain, meter, tone, swept)
     sound = tiled(suited(chain, network, size, USUAL, rng, question), len(faults))
     settings = with_faults(sound, [[fault] for fault in faults], rng, size)
     found = simulate_wide(network, settings, len(faults) * size, question)
@@ -171,10 +173,10 @@ def drawn_w(chain: SignalChain) -> float:
     return chain.other_current * chain.values.supply_v
 
 
-def question_of(chain: SignalChain, meter: Meter, tone: Tone) -> Question:
-    """With what the builds of a chain are examined."""
+def question_of(chain: SignalChain, meter: Meter, tone: Tone, swept: bool = False) -> Question:
+    """With what the builds of a chain are examined; swept: with a sweep, too."""
     low = min(note.frequency_hz for note in parse_tuning(chain.tuning))
-    return Question(meter, tone, chain.values.play_v, low, float(chain.values.pickup_c))
+    return Question(meter, tone, chain.values.play_v, low, float(chain.values.pickup_c) if swept else None)
 
 
 def priors(faults: tuple[Hypothesis, ...]) -> np.ndarray:

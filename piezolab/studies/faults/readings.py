@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from piezolab.studies.faults.hearing import FINE, KNOCKED, NEW, TONES, WORDS, WORKED
+from piezolab.studies.faults.network_names import SWEEP
 from piezolab.studies.metering.instrument import Meter
 
 KINDS = ("dc", "ohm", "low", "high", "tone")
@@ -54,6 +55,9 @@ class Check:
     def key(self) -> str:
         """Its name, such as "ohm:source"."""
         return f"{self.kind}:{self.place}"
+
+
+SWEEP_CHECKS = tuple(Check(kind, SWEEP) for kind in SWEPT)
 
 
 @dataclass(frozen=True)

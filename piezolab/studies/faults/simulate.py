@@ -8,7 +8,7 @@ so does another resistance of the polarity diode.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import partial
 
 import numpy as np
@@ -44,7 +44,7 @@ class Findings:
     dc (V) and ohm by place; low, high: the tone at 41 Hz and 1 kHz, V rms by place, at the load's terminals too;
     battery_w: W out of the battery, its inner resistance included; gain_low, gain_high: |v(load)/v(open circuit)| of
     playing; hum: at the load, of any unit; swing: hard playing as a part of what the transistor has; jack_v: V at the
-    jack's lane with no meter on it; corner (Hz), level (dB), bend: as `swept_through.by_sweep`.
+    jack's lane with no meter on it; corner (Hz), level (dB), bend: as `swept_through.by_sweep`, where asked for.
     """
 
     dc: dict[str, np.ndarray]
@@ -57,21 +57,21 @@ class Findings:
     hum: np.ndarray
     swing: np.ndarray
     jack_v: np.ndarray
-    corner: dict[str, np.ndarray]
-    level: dict[str, np.ndarray]
-    bend: dict[str, np.ndarray]
+    corner: dict[str, np.ndarray] = field(default_factory=dict)
+    level: dict[str, np.ndarray] = field(default_factory=dict)
+    bend: dict[str, np.ndarray] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
 class Question:
     """With what a batch is examined: meter, tone, hard playing in V peak, the lowest string in Hz, the capacitor that
-    stands for the disc in a sweep, F."""
+    stands for the disc in a sweep, F (None: no sweep, which costs as much as half of all else)."""
 
     meter: Meter
     tone: Tone
     play_v: float
     low_note: float
-    farad: float = 15e-9
+    farad: float | None = None
 
 
 def simulate(network: FaultNetwork, settings: Settings, size: int, question: Question) -> Findings:
@@ -85,12 +85,13 @@ def simulate(network: FaultNetwork, settings: Settings, size: int, question: Que
     high = Alternating(network, settings, size, transistors, slopes, HIGH_HZ)
     note = Alternating(network, settings, size, transistors, slopes, question.low_note, probed=False)
     swing = transistors.swing(rest, high.port_v * question.play_v, high.port_i * question.play_v)
-    sent, with_source = swept_network(network, settings, question.farad)
-    bass, middle = (
-        Alternating(sent, with_source, size, transistors, slopes, hertz, probed=False)
-        for hertz in (BASS_HZ, MIDDLE_HZ)
-    )
-    by = by_sweep(bass, middle, transistors, rest, question.tone.v_rms * 2**0.5)
+    by: dict[str, dict[str, np.ndarray]] = {}
+    if question.farad is not None:
+        own, sent = swept_network(network, settings, question.farad)
+        bass, middle = (
+            Alternating(own, sent, size, transistors, slopes, hz, probed=False) for hz in (BASS_HZ, MIDDLE_HZ)
+        )
+        by = by_sweep(bass, middle, transistors, rest, question.tone.v_rms * 2**0.5)
     return Findings(
         dc, ohm, low.tone(question), high.tone(question), battery_w, note.gain, high.gain, note.hum, swing, jack_v, **by
     )

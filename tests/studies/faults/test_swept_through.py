@@ -10,7 +10,7 @@ from piezolab.studies.faults import FaultTable, diagnose
 from piezolab.studies.faults.bands import band_of, outside, unseen, widened
 from piezolab.studies.faults.fault_figures import fault_figures, read_readings
 from piezolab.studies.faults.fault_network import fault_network, settings_of
-from piezolab.studies.faults.making import question_of
+from piezolab.studies.faults.making import fault_table, question_of
 from piezolab.studies.faults.network_names import SWEEP
 from piezolab.studies.faults.readings import KINDS, SWEPT, Check, Reading, ReadingError, natural, scaled, sigma
 from piezolab.studies.faults.simulate import Findings, Tone, simulate
@@ -29,7 +29,7 @@ def as_designed(chain: SignalChain, volt: float) -> Findings:
     network = fault_network(assembly, diode=False)
     settings = {name: np.full(1, value) for name, value in settings_of(network, assembly).items()}
     settings |= {f"{part.name}.inside": np.full(1, 1e-3) for part in network.batteries}
-    return simulate(network, settings, 1, question_of(chain, Meter(), Tone(v_rms=volt)))
+    return simulate(network, settings, 1, question_of(chain, Meter(), Tone(v_rms=volt), swept=True))
 
 
 def chains() -> list[SignalChain]:
@@ -82,6 +82,12 @@ def test_a_clipped_half_wave_by_its_spectrum(share: float) -> None:
 def test_a_corner_comes_back(corner: float) -> None:
     bass, middle = (1 / np.hypot(1, corner / hz) for hz in (BASS_HZ, MIDDLE_HZ))
     assert corner_of_drop(np.array(bass), np.array(middle)) == pytest.approx(corner, abs=1e-6)
+
+
+@pytest.fixture
+def table() -> FaultTable:
+    """The default chain's, with a sweep's readings."""
+    return fault_table(SignalChain(), swept=True)
 
 
 def test_what_a_sweep_shows_and_what_not(table: FaultTable) -> None:

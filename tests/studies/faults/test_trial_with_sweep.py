@@ -33,7 +33,7 @@ LONG = bool(os.environ.get("PIEZOLAB_LONG"))
 
 def test_a_sweep_shows_more_and_misleads_no_more():
     chain = SignalChain()
-    table = table_of(chain, BoardAsBuilt(method="stripboard"))
+    table = table_of(chain, BoardAsBuilt(method="stripboard"), swept=True)
     count = 2000 if LONG else 300
     made = world(chain, table, count, 1, seed=8, method="stripboard")
     without, with_one = (shown(made, usable_ac(count), swept=swept) for swept in (False, True))
@@ -47,7 +47,7 @@ def test_a_sweep_shows_more_and_misleads_no_more():
 
 def test_found_within_four_readings_with_a_sweep_among_them():
     chain = SignalChain()
-    table = table_of(chain, BoardAsBuilt(method="stripboard"))
+    table = table_of(chain, BoardAsBuilt(method="stripboard"), swept=True)
     made = world(chain, table, 400 if LONG else 12, 1, seed=22, method="stripboard")
     without, with_one = (score(made, swept=swept) for swept in (False, True))
     first = [float(np.mean(each.place[without.counted][:, -1] < 1)) for each in (without, with_one)]

@@ -31,7 +31,7 @@ from piezolab.studies.faults.making import (
     question_of,
     suited,
 )
-from piezolab.studies.faults.readings import KINDS, SWEPT, SWEPT_SIGMA, Check, Reading, natural, scaled
+from piezolab.studies.faults.readings import KINDS, SWEEP_CHECKS, SWEPT, SWEPT_SIGMA, Check, Reading, natural, scaled
 from piezolab.studies.faults.simulate import Findings, Tone
 from piezolab.studies.faults.table import FaultTable
 from piezolab.studies.metering.instrument import Meter
@@ -109,7 +109,7 @@ def world(
     else:
         chosen = list(pairs_of(every, prior, count, rng))
     lists = [()] * _SOUND + chosen
-    question = question_of(chain, table.meter, Tone())
+    question = question_of(chain, table.meter, Tone(), SWEEP_CHECKS[0] in table.checks)
     sound_ones = made = suited(chain, network, len(lists), spread, rng, question)
     alone = []
     for k in range(faults):  # each fault is the same in the build that has it alone
