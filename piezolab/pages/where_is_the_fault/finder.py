@@ -22,6 +22,7 @@ from piezolab.pages.where_is_the_fault.feed_words import fed
 from piezolab.pages.where_is_the_fault.finder_blocks import next_html, places_html, taken_html
 from piezolab.studies.board_as_built import BoardAsBuilt, read_build
 from piezolab.studies.build_options import FAULT_KEYS
+from piezolab.studies.faults.hearing import KNOCKED
 from piezolab.studies.faults.readings import SWEEP_CHECKS, Check, excluded
 from piezolab.studies.faults.simulate import HIGH_HZ, LOW_HZ
 
@@ -29,6 +30,9 @@ FIRST = ("diode", "ohm_max", "meter_ohm")  # of the fields; the others are folde
 EAR = (
     "Warm, or a smell? Switch off, unclip the battery, set it down away from people, and press “something gets hot”. "
     "Else what fits."
+)
+AFTER_A_KNOCK = (
+    "After a knock a sound stage, too, is silent for a moment and comes back by itself: what stays away is a fault."
 )
 PROBING = (
     "Measure on the battery side only, never on the mains. Volume down, headphones off before you touch plugs or probe."
@@ -186,7 +190,8 @@ class Finder:
         stop = fed(say.stop_words(found.reversed), chain)
         self.stop.content = f"<p><strong>{stop}</strong></p>" if found.stop else ""
         asked = found.next is not None and any(r.check == found.next.check for r in weighed.readings)
-        self.next.content = next_html(found, chain, weighed.metering, asked)
+        knocked = paragraphs(AFTER_A_KNOCK) if KNOCKED in weighed.heard else ""
+        self.next.content = knocked + next_html(found, chain, weighed.metering, asked)
         # no tone is fed in, and none is offered, before the battery may go in
         self.tone.layout.display = "none" if found.unpowered_only else None
         if found.next is not None:

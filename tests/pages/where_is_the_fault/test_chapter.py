@@ -17,13 +17,14 @@ from piezolab.pages.where_is_the_fault import finder_blocks
 from piezolab.pages.where_is_the_fault import sentences as say
 from piezolab.pages.where_is_the_fault.entry import MOST_READINGS, Entry, read
 from piezolab.pages.where_is_the_fault.feed_words import fed
-from piezolab.pages.where_is_the_fault.finder import EAR, PROBING, Finder
+from piezolab.pages.where_is_the_fault.finder import AFTER_A_KNOCK, EAR, PROBING, Finder
 from piezolab.pages.where_is_the_fault.finder_blocks import unseen_html
 from piezolab.studies.faults.diagnosis import diagnose
 from piezolab.studies.faults.drawn_board import table_of
 from piezolab.studies.faults.knowledge import knowledge
 from piezolab.studies.faults.making import fault_table
 from piezolab.studies.faults.readings import Check, Reading
+from piezolab.studies.knock import knock
 
 
 @pytest.fixture(scope="module")
@@ -267,6 +268,27 @@ def test_newly_built_and_played_before_exclude_each_other(made: page.Page) -> No
     assert made.state.heard == ("fine", "worked")
     finder.ear_buttons.press("weak")
     assert made.state.heard == ("worked", "weak")
+
+
+def test_after_a_knock_silence_is_no_fault_at_once(made: page.Page) -> None:
+    finder = fresh(made)
+    assert AFTER_A_KNOCK not in finder.next.content
+    finder.ear_buttons.press("knocked")
+    assert finder.next.content.startswith(f"<p>{AFTER_A_KNOCK}")
+    for stage in ("follower", "gain"):
+        assert 0.01 < knock(SignalChain(stage=stage)).silent_s.max() < 1.0, "a moment"
+
+
+def test_a_sweep_is_simulated_once_one_was_read(made: page.Page) -> None:
+    finder = fresh(made)
+    assert "corner:sweep" not in {check.key for check in made.state.table.checks}
+    assert finder.entry.submit({"check": "corner:sweep", "value": "400"}), finder.entry.wrong
+    weighed = made.state.diagnosis
+    assert weighed.used == (0,) and "corner:sweep" in {check.key for check in weighed.table.checks}
+    spots = weighed.found.spots
+    assert spots[0].spot != "healthy" and any("C_out" in spot.spot for spot in spots[:2])
+    finder.drop.press("all")
+    assert "corner:sweep" not in {check.key for check in made.state.table.checks}
 
 
 def test_what_the_browser_kept_comes_back(made: page.Page) -> None:
