@@ -16,6 +16,7 @@ _QUIET = 1e-4  # of the largest sample: what may be left at the end of the paddi
 _EARLY = 4e-3  # of the impulse response's rms: what may come more than a millisecond early
 _LONGEST = 2**21  # samples, 44 s
 _AT_ONCE = 2**14  # frequencies asked for at a time, so that a network's solution stays small
+_REACH, _KAISER = 32, 11.16  # samples either way, and the window's shape: 110 dB
 _STEPS = 2**15 - 2  # of 16 bits: full scale, less one step for the dither
 
 
@@ -75,6 +76,18 @@ def at_times_the_rate(spectrum: np.ndarray, length: int, times: int) -> np.ndarr
     spectrum = spectrum.copy()
     spectrum[..., -1] *= 0.5  # half the sample rate is no longer the end
     return np.fft.irfft(spectrum, length * times) * times
+
+
+def finer(signal: np.ndarray, times: int) -> np.ndarray:
+    """A signal, shape (N,), silent before and behind, at `times` as many samples a second, shape (N x times,).
+
+    Between samples stands a sinc under a Kaiser window (J. F. Kaiser and R. W. Schafer, IEEE Trans. ASSP 28 (1980) 105,
+    from memory): true to 2e-5 up to 0.89 of half the signal's rate, and mirrored above that 95 dB down.
+    """
+    at = np.arange(-_REACH * times, _REACH * times + 1) / times
+    taps = np.sinc(at) * np.kaiser(len(at), _KAISER)
+    phases = [np.convolve(signal, taps[phase::times])[_REACH:][: len(signal)] for phase in range(times)]
+    return np.stack(phases, axis=-1).reshape(-1)
 
 
 def brought_down(signal: np.ndarray, times: int) -> np.ndarray:

@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 
 from piezolab.audio import RATE
-from piezolab.audio.processing import answers, answers_within, at_times_the_rate, brought_down
+from piezolab.audio.processing import answers, answers_within, at_times_the_rate, brought_down, finer
 from piezolab.circuit.errors import CircuitError
 from piezolab.circuit.long_run import PASSES, TOO_FAR, long_run, outputs_of
 from piezolab.circuit.small_signal import transfers
@@ -39,15 +39,17 @@ def clipped(linear: LinearChain, open_v: np.ndarray, passes: int = PASSES) -> np
     output, length = answers(open_v, linear.gain)
     whole = min(count + _AFTER, length)
     straight = np.fft.irfft(output, length)[:count]
-    more, times = np.zeros(whole * TIMES), TIMES
+    rough = at_times_the_rate(output, length, TIMES)[: whole * TIMES]
+    found = straight
     if linear.assembly.network.jfets:
         more = _beyond_linear(linear, open_v, length, whole, passes)
+        rough, found = rough + more, found + _at_the_rate(more, count, TIMES)
     ceiling = float(linear.assembly.values.input_max)
-    rough = at_times_the_rate(output, length, TIMES)[: whole * TIMES] + more
     if np.abs(rough).max() > _NEAR * ceiling:
-        more, times = _cut(output, length, more, ceiling), TIMES_CUT
-    more[count * times :] *= np.cos(np.linspace(0, np.pi / 2, len(more) - count * times)) ** 2
-    return straight + brought_down(_silent_after(more, times), times)[:count]
+        give_way()
+        fine = finer(rough, TIMES_CUT // TIMES)
+        found = found + _at_the_rate(np.clip(fine, -ceiling, ceiling) - fine, count, TIMES_CUT)
+    return found
 
 
 def _beyond_linear(linear: LinearChain, open_v: np.ndarray, length: int, whole: int, passes: int) -> np.ndarray:
@@ -69,23 +71,10 @@ def _beyond_linear(linear: LinearChain, open_v: np.ndarray, length: int, whole: 
     return more
 
 
-def _cut(output: np.ndarray, length: int, more: np.ndarray, ceiling: float) -> np.ndarray:
-    """What the load's voltage gains besides the linear network, the ceiling included, at `TIMES_CUT` the rate."""
+def _at_the_rate(more: np.ndarray, count: int, times: int) -> np.ndarray:
+    """What is added at `times` the rate, at the rate itself, shape (count,): it dies away after the sound and has
+    silence behind it, to a length whose Fourier transform is fast."""
     give_way()
-    finer = TIMES_CUT // TIMES
-    straight = at_times_the_rate(output, length, TIMES_CUT)[: len(more) * finer]
-    size = len(more)
-    # a mirror image behind it, so that it ends where it begins
-    both = np.fft.rfft(np.concatenate([more, more[::-1]]))
-    both[-1] *= 0.5
-    more = np.fft.irfft(both, 2 * size * finer)[: size * finer] * finer
-    give_way()
-    return np.clip(straight + more, -ceiling, ceiling) - straight
-
-
-def _silent_after(more: np.ndarray, times: int) -> np.ndarray:
-    """With silence behind it, to a length whose Fourier transform is fast."""
+    more[count * times :] *= np.cos(np.linspace(0, np.pi / 2, len(more) - count * times)) ** 2
     size = 1 << (len(more) // times + RATE // 100).bit_length()
-    return np.concatenate([more, np.zeros(size * times - len(more))])
-
-
+    return brought_down(np.concatenate([more, np.zeros(size * times - len(more))]), times)[:count]

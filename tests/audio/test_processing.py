@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from scipy.signal import lfilter
 
 from piezolab.audio import RATE, AudioError
-from piezolab.audio.processing import faded, filtered, gain_to_peak, wav
+from piezolab.audio.processing import at_times_the_rate, faded, filtered, finer, gain_to_peak, wav
 
 
 def one_pole(corner: float, low: bool = True):
@@ -171,3 +171,26 @@ def test_beyond_full_scale_is_refused_not_clipped() -> None:
     wav(np.array([1.0, -1.0]))
     with pytest.raises(AudioError, match=r"1\.001 times full scale"):
         wav(np.array([0.0, -1.001]))
+
+
+@given(st.floats(0.0, 0.445), st.floats(0, 6.28), st.integers(1, 9))
+def test_between_the_samples_stands_the_tone(part: float, phase: float, times: int) -> None:
+    """part: of the signal's rate; a tone that fades in and out, so that nothing is cut off."""
+    count, middle = 2000, 1000.0
+
+    def tone(at: np.ndarray) -> np.ndarray:
+        return np.exp(-(((at - middle) / 200) ** 2)) * np.cos(2 * np.pi * part * (at - middle) + phase)
+
+    wanted, found = tone(np.arange(count * times) / times), finer(tone(np.arange(count)), times)
+    assert found.shape == (count * times,) and np.abs(found - wanted).max() < 5e-5
+
+
+def test_between_the_samples_as_a_fourier_transform_has_it() -> None:
+    noise = np.random.default_rng(3).standard_normal(4096)
+    spectrum = np.fft.rfft(noise)
+    spectrum[int(0.88 * len(spectrum)) :] = 0
+    signal = np.fft.irfft(spectrum)
+    wanted = at_times_the_rate(spectrum, len(signal), 4)
+    away = slice(400, -400)  # the transform goes round, the sinc does not
+    assert np.abs(finer(signal, 4) - wanted)[away].max() < 1e-4 * np.abs(wanted).max()
+    assert finer(signal, 4)[::4] == pytest.approx(signal, abs=1e-12)
