@@ -23,13 +23,8 @@ from piezolab.studies.linear import LinearChain
 from piezolab.studies.metering.instrument import Meter
 
 OVER = "over range"
-_ENDS = {
-    "clip": "the clip",
-    "plug": "the far plug",
-    "cable": "the cable",
-    "load": "the far plug",
-    "input": "the amplifier",
-}
+_ENDS = {"clip": "the clip", "plug": "the far plug", "cable": "the cable", "load": "the far plug",
+         "input": "the amplifier"}  # fmt: skip
 _THINGS = {"jack": "the jack", "disc": "the disc", "cable": "the output cable", "D1": "the polarity diode D1",
            "R_led": "the LED's resistor Rled"}  # fmt: skip
 _LEADS = {"sleeve": "the sleeve", "minus": "the minus lead", "cold": "the ground wire"}
@@ -39,6 +34,7 @@ _REASONS = {
     "second": "the likeliest place is known; this would show best whether something else is wrong, too",
     "again": "the last one may have been taken on another lane; a second one decides",
 }
+_BY_EYE = ("bridge", "lane_bridge", "foil")
 _JOINTS = re.compile(r", its (leads|pins) and joints$| and its joints$")
 _MOST_FIGURES = 5
 _RANGE_FIGURES = 3
@@ -116,13 +112,16 @@ def fault_texts(fault: FaultShare | Hypothesis, chain: SignalChain) -> Mapping[s
 
 
 def mends(faults: Sequence[FaultShare], chain: SignalChain) -> list[tuple[str, str, str, float]]:
-    """Repair, what the fault does, caution (or ""), and probability; faults that are mended alike are one."""
+    """Repair, what the fault does, caution (or ""), and probability; faults that are mended alike are one. What an eye
+    finds comes first, before any part is replaced."""
     found: dict[tuple[str, str, str], float] = {}
+    seen = set()
     for fault in faults:
         texts = fault_texts(fault, chain)
         key = (texts["mend"], texts["reads"], texts["caution"])
         found[key] = found.get(key, 0.0) + fault.probability
-    return [(*words, share) for words, share in sorted(found.items(), key=lambda item: -item[1])]
+        seen |= {key} if fault.kind in _BY_EYE else set()
+    return [(*words, share) for words, share in sorted(found.items(), key=lambda item: (item[0] not in seen, -item[1]))]
 
 
 def hidden_words(fault: Hypothesis, chain: SignalChain, meter: Meter) -> str:

@@ -279,6 +279,17 @@ def test_after_a_knock_silence_is_no_fault_at_once(made: page.Page) -> None:
         assert 0.01 < knock(SignalChain(stage=stage)).silent_s.max() < 1.0, "a moment"
 
 
+def test_a_bridge_is_looked_for_before_the_transistor_is_replaced(made: page.Page) -> None:
+    finder = fresh(made)
+    for word in ("knocked", "dead"):
+        finder.ear_buttons.press(word)
+    legs = finder.places.content.partition("legs or lanes")[2].partition("<h3>")[0]
+    assert 0 < legs.index("Look for a solder bridge") < legs.index("Replace the transistor")
+    for spot in made.state.diagnosis.found.spots:
+        told = say.mends(spot.faults, made.state.chain)
+        assert sum(share for *_, share in told) == pytest.approx(spot.probability, abs=1e-9)
+
+
 def test_a_sweep_is_simulated_once_one_was_read(made: page.Page) -> None:
     finder = fresh(made)
     assert "corner:sweep" not in {check.key for check in made.state.table.checks}
