@@ -49,6 +49,7 @@ MOST_WORDS = {
     "what-do-cable-and-input-change": 2739,
     "who-makes-the-hiss-and-the-hum": 2285,
     "how-do-i-build-it-and-check-it": 3872,
+    "did-it-do-what-was-predicted": 2345,  # its own first measure: a sweep and the visitor's own sound in it
 }
 PLAYER = ("Volume down, headphones off first", ".pz-player-play")
 # what carries a caution; a step of a list says its own, so there only the same list must not say it twice

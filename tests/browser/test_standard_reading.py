@@ -179,7 +179,11 @@ def test_all_works_by_keyboard_and_its_link_brings_it_back(page, chapters, chapt
     web.goto(link)
     web.locator(".pz-keepsake").wait_for(timeout=PATIENCE_MS)
     rest(page)
-    assert _state(page) == before and before["cable_c"] == "82p"
+    after = _state(page)
+    if chapter.slug == "did-it-do-what-was-predicted":  # its invented takes are of the chain that it was opened on
+        for state in (before, after):
+            state["verdict"] = state["verdict"].partition(":")[0]
+    assert after == before and before["cable_c"] == "82p"
     if "kept" in before:
         web.get_by_role("button", name="drop the kept curve").wait_for()
 

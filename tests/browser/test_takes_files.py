@@ -27,5 +27,5 @@ def test_each_button_saves_its_file_and_says_what_is_not_there(visit, tmp_path) 
     assert rate == 48_000 and sweep.shape[1] == 1 and 0.1 < abs(sweep).max() < 1
     assert (tmp_path / "piezolab-takes.csv").read_text("utf-8").count("\n") > 10
     page.page.get_by_role("button", name="save the response (CSV)").click()
-    page.page.get_by_text("No sweep yet.").wait_for()
+    page.page.get_by_role("status").filter(has_text="No sweep yet.").wait_for()
     assert page.problems == []

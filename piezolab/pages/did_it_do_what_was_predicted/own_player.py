@@ -22,6 +22,7 @@ ABOUT = (
     "The first bare take, what it was plugged into divided out again. Its cable and input have to be those of the "
     "chain. No clipping, and no hiss or hum but the take's own hiss."
 )
+CAUTION = "Here, too: volume down before you put headphones on."
 NO_TAKE = "No bare take is there."
 
 
@@ -31,7 +32,7 @@ class OwnPlayer(Player):
     def __init__(self, state: TakesState) -> None:
         self._own: tuple[object, OwnSound] | None = None
         super().__init__(state, hiss=None, hum=None, compact=True, more="Volume and level")
-        self.about = ABOUT
+        self.about, self.told = "", {**self.told, "caution": CAUTION, "most": ""}
         state.observe(lambda _: self._follow(), "heard")
 
     def own(self) -> OwnSound:
