@@ -59,6 +59,7 @@ def view(chain: SignalChain, kept: SignalChain | None, phase: bool) -> View:
     layout, narrow = axes(chain, "dB against hard playing", span)
     layout |= {"showlegend": False, "annotations": words_on_plot(chain, traces, span, WIDE, 1.25)}
     narrow["annotations"] = words_on_plot(chain, traces, span, SLIM, 1.9)
+    narrow["yaxis"] = {"title": {"text": "dB"}}  # the line that it is against is named on the plot
     label = "Playing and hiss as curves, hum as lines, in dB against hard playing, over frequency."
     return View(traces, layout, narrow, label)
 
