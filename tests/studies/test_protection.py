@@ -2,7 +2,7 @@
 
 The long run, 500 random chains and knocks: 246 need protection, 232 of them (94 %) get one that keeps every bar; of the
 rest 7 miss a voltage rating and 7 sound rougher at hard playing. With supplies beyond the transistor's rating among
-them it was 224 of 251.
+them it was 224 of 251. The first 120 again since knocks are walked in halved steps: 59 of 62.
 """
 
 import os
