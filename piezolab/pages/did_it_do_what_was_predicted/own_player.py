@@ -11,7 +11,7 @@ from piezolab.circuit.errors import CircuitError
 from piezolab.pages.did_it_do_what_was_predicted.takes_state import TakesState
 from piezolab.pages.kit.blocks import paragraphs
 from piezolab.pages.kit.piece import text_in
-from piezolab.pages.kit.player import KEPT, NAMES, STAGE, Player
+from piezolab.pages.kit.player import Player
 from piezolab.pages.kit.sections import FoldedParts, Section
 from piezolab.quantity import show
 from piezolab.studies.recordings.own_sound import OwnSound, ThroughChain, own_sound, through_chains
@@ -46,16 +46,8 @@ class OwnPlayer(Player):
             self._own = asked, own_sound(takes[0], chain)
         return self._own[1]
 
-    def _follow(self) -> None:
-        chain = self._state.chain
-        there = [word for word in NAMES if word != STAGE or chain.topology.powered]
-        if self._state.kept is None:
-            there.remove(KEPT)
-        with self.hold_sync():
-            self.versions = [[word, NAMES[word]] for word in there]
-            self.sounds = [[OWN, "your first bare take"]]
-            self.revision += 1
-        self._made = None
+    def _offered(self) -> list[list[str]]:
+        return [[OWN, "your first bare take"]]
 
     def _listened(
         self, choice: tuple[str, str, tuple[str, ...]], chains: Mapping[str, SignalChain]

@@ -153,11 +153,15 @@ class Player(Piece):
             there.remove(KEPT)
         with self.hold_sync():
             self.versions = [[word, NAMES[word]] for word in there]
-            sounds = [[word, INSTRUMENTS[word].format(_note_name(word, chain))] for word in SOUNDS]
-            self.sounds = [*sounds, [KNOCKS, KNOCKS_NAME]] if self._clips else sounds
+            self.sounds = self._offered()
             self.revision += 1
         self._made = None
         self._state.played = {}
+
+    def _offered(self) -> list[list[str]]:
+        """The sounds that can be chosen, each with its name."""
+        sounds = [[word, INSTRUMENTS[word].format(_note_name(word, self._state.chain))] for word in SOUNDS]
+        return [*sounds, [KNOCKS, KNOCKS_NAME]] if self._clips else sounds
 
     # -- the one change -----------------------------------------------------------------------------------------
     def _look_for_touch(self) -> None:

@@ -251,7 +251,7 @@ def absurd_words(weighed: Weighed) -> str:
 def verdict(weighed: Weighed | None, chain: SignalChain) -> str:
     """The likeliest place and its repair, or what to do first; None: nothing was read or heard yet. Where there is
     danger and the place is known, both are said; the whole warning stands above what is heard."""
-    if weighed is None or not (weighed.entries or weighed.heard):
+    if weighed is None or not (weighed.found.stop or weighed.entries or weighed.heard):
         return "Say what you hear, then take the reading that is asked for: each narrows it down."
     found = weighed.found
     if found.stop:
