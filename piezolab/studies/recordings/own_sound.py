@@ -24,6 +24,7 @@ from piezolab.studies.recordings.quiet_part import BIN_HZ, WINDOW, window
 from piezolab.studies.recordings.studied_take import StudiedTake
 
 MOST_BOOST_DB, MARGIN_DB = 30.0, 6.0
+SHORT_DB = 3.0  # lifted by so much too little it is no longer the instrument's own: common practice, no source
 TOP_HZ = 12_000.0  # above, nothing is lifted: no note is told there
 _CLEAR = 4.0  # of its noise, from which a hum line is there to be taken out
 _DITHER = 2 / 32766
@@ -75,7 +76,7 @@ def own_sound(take: StudiedTake, chain: SignalChain) -> OwnSound:
     least = wanted.min()  # what is lost everywhere is a level, and lifts no noise against the sound
     given = np.minimum(wanted - least, most)
     turn = np.exp(-1j * np.angle(bare)) * 10 ** (given / 20)
-    kept = (_GRID <= TOP_HZ) & (wanted - least > most + 0.1)
+    kept = (_GRID <= TOP_HZ) & (wanted - least > most + SHORT_DB)
     from_hz = float(_GRID[np.flatnonzero(kept)[-1]]) if kept.any() else 0.0
     hz = np.fft.rfftfreq(length, 1 / RATE)
     return OwnSound(spectrum * _over(hz, turn), length, len(samples), from_hz, float(given.max()), lines)
