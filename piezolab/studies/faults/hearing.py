@@ -17,6 +17,11 @@ WORDS = ("weak", "thin", "hum", "hiss", "distorted", "crackle", "thump", "dead",
 FINE = "fine"
 # known without listening: it played well before; it is newly built; it is so since a drop or a knock
 WORKED, NEW, KNOCKED = "worked", "new", "knocked"
+# tried without a meter: the board was compared with the drawing, and nothing was seen; another cable and battery were
+# tried, and nothing changed
+LOOKED, EXCHANGED = "looked", "exchanged"
+#: What the array `known` of a table tells, in its order: how surely each holds for a build.
+KNOWN = (WORKED, KNOCKED, LOOKED, EXCHANGED)
 TONES = ("none", "weak", "normal", "distorted")
 
 # Ears and words are not a meter: a word is also said without cause, or said for another, and what holds is not always
@@ -37,7 +42,8 @@ STILL_FINE = {
     "hot": 0.1,
 }  # fmt: skip
 MISTOLD = 0.08  # whether it ever worked is told wrongly
-KNOCKED_ANYWAY = 0.02  # a knock is blamed that did nothing: our own choice, common practice, no source
+# A knock is blamed that did nothing; the other cable or battery was bad, too: our own choices, common practice, no source
+KNOCKED_ANYWAY, EXCHANGED_ANYWAY = 0.02, 0.04
 DEAD_DB, WEAK_DB, THIN_DB, HUM_DB = -35.0, -7.0, -5.0, 14.0
 THUMP_V = 0.05
 
@@ -72,17 +78,17 @@ def holds(found: Findings, sound: slice, crackling: np.ndarray, hot_w: float) ->
     return np.stack([words[word] for word in WORDS])
 
 
-def heard_likelihood(
-    said: Collection[str], surely: np.ndarray, worked: np.ndarray, knocked: np.ndarray
-) -> np.ndarray:
-    """Probability of the words said given how surely each holds (W, P), and of what is known besides given how surely
-    the board worked before, and its fault came with a knock, (P,); shape (P,). Nothing said tells nothing."""
+def heard_likelihood(said: Collection[str], surely: np.ndarray, known: np.ndarray) -> np.ndarray:
+    """Probability of the words said given how surely each of WORDS holds (W, P), and of what is known besides given how
+    surely each of KNOWN holds, (K, P); shape (P,). Nothing said tells nothing."""
     answer = np.ones(surely.shape[-1], surely.dtype)
+    worked = known[KNOWN.index(WORKED)]
     for word, share in ((WORKED, worked), (NEW, 1 - worked)):
         if word in said:
             answer *= MISTOLD + (1 - 2 * MISTOLD) * share
-    if KNOCKED in said:
-        answer *= KNOCKED_ANYWAY + (1 - 2 * KNOCKED_ANYWAY) * knocked
+    for word, anyway in ((KNOCKED, KNOCKED_ANYWAY), (LOOKED, 0.0), (EXCHANGED, EXCHANGED_ANYWAY)):
+        if word in said:
+            answer *= anyway + (1 - 2 * anyway) * known[KNOWN.index(word)]
     if FINE in said:
         for n, word in enumerate(WORDS):
             answer *= (1 - SAID_ANYWAY) * (1 - (1 - STILL_FINE[word]) * surely[n])

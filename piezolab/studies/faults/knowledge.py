@@ -41,12 +41,14 @@ class Limits:
 @dataclass(frozen=True)
 class Knowledge:
     """limits; weights: how common each kind is beside the others; worn: share of its cases in boards that had worked
-    before; knocked: share that came with a drop or a knock; texts: templates by table and key."""
+    before; knocked: share that came with a drop or a knock; seen: share that an eye finds which compares the board with
+    the drawing; texts: templates by table and key."""
 
     limits: Limits
     weights: Mapping[str, float]
     worn: Mapping[str, float]
     knocked: Mapping[str, float]
+    seen: Mapping[str, float]
     texts: Mapping[str, Any]
 
 
@@ -75,11 +77,11 @@ def read(path: Path) -> Knowledge:
         if not isinstance(table.get(name), dict):
             raise FaultDataError(f"{path.name}: the table [{name}] is missing")
     limits = _limits(path, table["limits"])
-    weights: dict[str, dict[str, float]] = {"weight": {}, "worn": {}, "knocked": {}}
+    weights: dict[str, dict[str, float]] = {"weight": {}, "worn": {}, "knocked": {}, "seen": {}}
     for name, kind in table["kinds"].items():
         _check_kind(path, name, kind)
         for field, found in weights.items():
-            found[name] = kind.get(field, NOT_KNOCKED * kind["worn"])
+            found[name] = kind.get(field, NOT_KNOCKED * kind["worn"] if field == "knocked" else 0.0)
     texts = MappingProxyType({name: table[name] for name in _TABLES})
     return Knowledge(limits, *(MappingProxyType(each) for each in weights.values()), texts)
 
@@ -107,7 +109,7 @@ def _check_kind(path: Path, name: str, kind: Mapping[str, Any]) -> None:
     caution = kind.get("caution", "none")
     if not isinstance(caution, str) or not caution.strip():
         raise FaultDataError(f"{path.name}, kinds.{name}, caution: {caution!r}; allowed is a text, or none at all")
-    for field in ("weight", "worn", "knocked"):
-        share = kind.get(field, NOT_KNOCKED if field == "knocked" else None)
+    for field in ("weight", "worn", "knocked", "seen"):
+        share = kind.get(field, 0.0 if field in ("knocked", "seen") else None)
         if not isinstance(share, float) or not 0 <= share <= 1:
             raise FaultDataError(f"{path.name}, kinds.{name}, {field}: {share!r} is not allowed; allowed is 0.0 to 1.0")

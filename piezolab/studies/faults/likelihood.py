@@ -76,7 +76,7 @@ def explain(table: FaultTable, readings: Sequence[Reading], heard: Sequence[str]
     unheard = table.weight
     for likelihood in reckoned.likelihoods:
         unheard = unheard * likelihood
-    weight = unheard * heard_likelihood(heard, table.heard, table.worked, table.knocked)
+    weight = unheard * heard_likelihood(heard, table.heard, table.known)
     evidence = float(weight.sum())
     weight = weight / evidence
     slipped, stray = [0.0] * len(readings), [0.0] * len(readings)

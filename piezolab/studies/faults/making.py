@@ -118,8 +118,7 @@ def _made(
         dangerous=np.abs(found.battery_w) > hot_w,
         heard=hearing.holds(found, healthy, crackling, hot_w).astype(np.float32),
         tone=hearing.tone_shares(found, healthy).astype(np.float32),
-        worked=np.repeat([knowledge().worn[fault.kind] for fault in faults], size).astype(np.float32),
-        knocked=np.repeat([knowledge().knocked[fault.kind] for fault in faults], size).astype(np.float32),
+        known=np.repeat(known_of(faults), size, axis=1).astype(np.float32),
     )
 
 
@@ -190,6 +189,18 @@ def priors(faults: tuple[Hypothesis, ...]) -> np.ndarray:
     prior *= (1 - known.limits.healthy) / prior.sum()
     prior[0] = known.limits.healthy
     return prior
+
+
+def known_of(faults: Sequence[Hypothesis]) -> np.ndarray:
+    """How surely each of `hearing.KNOWN` holds where one of these faults is there, (K, H)."""
+    table = knowledge()
+    rows = {
+        hearing.WORKED: [table.worn[fault.kind] for fault in faults],
+        hearing.KNOCKED: [table.knocked[fault.kind] for fault in faults],
+        hearing.LOOKED: [1.0 if fault.spot == "cable" else 1 - table.seen[fault.kind] for fault in faults],
+        hearing.EXCHANGED: [float(fault.spot != "cable" and fault.kind != "flat") for fault in faults],
+    }
+    return np.array([rows[word] for word in hearing.KNOWN])
 
 
 def pairs_of(

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from piezolab.giving_way import give_way
-from piezolab.studies.faults.hearing import TONES, heard_likelihood
+from piezolab.studies.faults.hearing import KNOCKED, KNOWN, TONES, heard_likelihood
 from piezolab.studies.faults.likelihood import BANDWIDTH, Reckoned, Same, density
 from piezolab.studies.faults.table import FaultTable
 
@@ -23,6 +23,7 @@ _COPIES = 40  # builds of each fault that are used
 _LENIENT = 0.5  # density of a reading that a single fault need not explain, to find the leading ones
 _MOVED = 0.03  # change of a reading, on its scale, that counts
 _BETWEEN_SIGMA = 1.0
+_BY_ONE = KNOWN.index(KNOCKED)
 _KEPT = 300  # pairs that `Pairs` holds for the search of the next reading
 
 
@@ -51,8 +52,7 @@ class _Grid:
             return values.reshape(values.shape[0], count, size)[:, :, ::step]
 
         self.value, self.width = fold(table.value), BANDWIDTH * fold(table.width)
-        self.heard, self.tone = fold(table.heard), fold(table.tone)
-        self.worked, self.knocked = fold(table.worked[None])[0], fold(table.knocked[None])[0]
+        self.heard, self.tone, self.known = fold(table.heard), fold(table.tone), fold(table.known)
 
 
 def composed(
@@ -87,9 +87,11 @@ def pairs(table: FaultTable, reckoned: Reckoned, heard: Sequence[str]) -> Pairs:
         for same in reckoned.groups:
             each = each * _likelihood(table, grid, same, int(a), others)
         surely = np.maximum(grid.heard[:, a][:, None], grid.heard[:, others])
-        worked = np.minimum(grid.worked[a][None], grid.worked[others])  # what came with the building spoils it for both
-        knocked = np.maximum(grid.knocked[a][None], grid.knocked[others])
-        told = heard_likelihood(heard, surely.reshape(len(surely), -1), worked.ravel(), knocked.ravel())
+        # What came with the building spoils it for both, and so does what is seen or exchanged; one comes with a knock.
+        one, other = grid.known[:, a][:, None], grid.known[:, others]
+        known = np.minimum(one, other)
+        known[_BY_ONE] = np.maximum(one, other)[_BY_ONE]
+        told = heard_likelihood(heard, surely.reshape(len(surely), -1), known.reshape(len(known), -1))
         each = each * told.reshape(each.shape)
         found.append((int(a), others, each * (prior[a] * prior[others] / total)[:, None] / copies))
     first = np.concatenate([np.full(len(others), a) for a, others, _ in found])
@@ -143,7 +145,7 @@ def _likelihood(table: FaultTable, grid: _Grid, same: Same, a: int, others: np.n
 
 def _leading(table: FaultTable, reckoned: Reckoned, heard: Sequence[str]) -> np.ndarray:
     """The single faults that explain most, each reading being allowed to be another fault's."""
-    weight = table.weight * heard_likelihood(heard, table.heard, table.worked, table.knocked) ** 0.5
+    weight = table.weight * heard_likelihood(heard, table.heard, table.known) ** 0.5
     for same, likelihood in zip(reckoned.groups, reckoned.likelihoods, strict=True):
         weight = weight * (likelihood + (0.1 if same.kind == "tone" else _LENIENT))
         weight = weight / weight.sum()

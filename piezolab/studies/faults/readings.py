@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from piezolab.studies.faults.hearing import FINE, KNOCKED, NEW, TONES, WORDS, WORKED
+from piezolab.studies.faults.hearing import EXCHANGED, FINE, KNOCKED, LOOKED, NEW, TONES, WORDS, WORKED
 from piezolab.studies.faults.network_names import SWEEP
 from piezolab.studies.metering.instrument import Meter
 
@@ -17,7 +17,7 @@ SWEPT = ("corner", "level", "bend")
 UNITS = {"dc": "V", "ohm": "ohm", "low": "V", "high": "V", "tone": "", "corner": "Hz", "level": "dB", "bend": ""}
 POWERED = frozenset({"dc", "low", "high", "tone", *SWEPT})
 INPUT = "input"
-SAYABLE = (*WORDS, FINE, WORKED, KNOCKED, NEW)
+SAYABLE = (*WORDS, FINE, WORKED, KNOCKED, NEW, LOOKED, EXCHANGED)
 
 _DC_KNEE_V = 0.05  # below it volts count as such, above by their ratio
 _OHM_KNEE = 1.0
@@ -133,7 +133,8 @@ def checked_words(heard: Sequence[str]) -> tuple[str, ...]:
 
 def excluded(word: str) -> tuple[str, ...]:
     """Words that do not go with a word: nothing heard goes with "fine", and a board is new or has worked before."""
-    return {FINE: WORDS, WORKED: (NEW,), NEW: (WORKED, KNOCKED), KNOCKED: (NEW,)}.get(word, (FINE,))
+    known = {WORKED: (NEW,), NEW: (WORKED, KNOCKED), KNOCKED: (NEW,), LOOKED: (), EXCHANGED: ()}
+    return known.get(word, WORDS if word == FINE else (FINE,))
 
 
 def scaled(kind: str, value: float | np.ndarray, meter: Meter) -> np.ndarray:

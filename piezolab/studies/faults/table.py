@@ -28,8 +28,8 @@ class FaultTable:
     each build, (P,), sums to 1; checks: what can be read, numeric ones first (M of them), the tone by ear last; value,
     width: simulated reading on the scale of `readings.scaled`, and bandwidth, (M, P); neighbours: of each check those
     that a slip of the probe would read instead; resolved: whether the meter resolves the sound reading; dangerous:
-    builds from whose battery more than the limit flows; heard (W, P), tone (4, P): see `hearing`; worked: how surely
-    each had worked before, (P,); knocked: how surely it came with a drop or a knock, (P,).
+    builds from whose battery more than the limit flows; heard (W, P), tone (4, P): see `hearing`; known: how surely
+    each of `hearing.KNOWN` holds, (K, P).
     """
 
     chain: SignalChain
@@ -54,8 +54,7 @@ class FaultTable:
     dangerous: np.ndarray
     heard: np.ndarray
     tone: np.ndarray
-    worked: np.ndarray
-    knocked: np.ndarray
+    known: np.ndarray
 
     def index(self, check: Check) -> int:
         """Row of a numeric check. Raises ValueError."""

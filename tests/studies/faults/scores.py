@@ -72,7 +72,7 @@ class Scores:
 
 def score(
     world: World, readings: int = READINGS, kinds: Collection[str] | None = None, hear: bool = True, slips: bool = True,
-    poor_ear: bool = False, swept: bool = False,
+    poor_ear: bool = False, swept: bool = False, first: bool = False,
 ) -> Scores:
     """Examine every build of a world with no fault or one; every second has no usable AC range.
 
@@ -90,7 +90,7 @@ def score(
     for n, faults in enumerate(world.faults):
         key, spot = (faults[0].key, faults[0].spot) if faults else ("healthy", "healthy")
         allowed = (*(kinds or (KINDS if ac[n] else WITHOUT_AC)), *(SWEPT if swept else ()))
-        course = examine(world, n, readings, allowed, slips, hear, poor_ear)
+        course = examine(world, n, readings, allowed, slips, hear, poor_ear, first)
         row = ranks(spot, course)
         place[n] = held(row, readings)
         stated[n] = held([step.spots[0].probability for step in course.diagnoses], readings)

@@ -55,6 +55,8 @@ _TOLD = 0.9  # say whether it ever worked, some of them wrongly, a poor ear more
 _TOLD_OF_A_KNOCK = 0.7
 _MISTOLD, _MISTOLD_POORLY = 0.03, 0.12
 _OTHER_HISTORY = 0.7  # how far, on a logistic scale, boards here had worked before more or less often
+_OTHER_EYES = (-0.4, 0.7)  # eyes here find fewer, some kinds far fewer and some more
+_EXCHANGED = 0.6  # have tried another cable and battery; who mended it so does not ask
 _NO_CONTACT = 0.02  # of ohms are read with a probe that does not touch
 _STILL_NONE = 0.1  # of these after the points were pressed down, as every step in ohms asks where it says OL
 
@@ -65,7 +67,8 @@ class World:
 
     alone: of builds with two faults, what the same builds would read with each alone; without: of builds with one, with
     none; band: that holds 99 % of the sound builds of this world, by check, scaled, (M, 2); worked: whether each had
-    worked before, (N,).
+    worked before, (N,); by_eye: whether its maker sees the fault when the board is compared with the drawing, and
+    exchanged: whether it goes away with another cable and battery, (N,) each.
     """
 
     table: FaultTable
@@ -77,6 +80,8 @@ class World:
     without: Findings
     band: np.ndarray
     worked: np.ndarray
+    by_eye: np.ndarray
+    exchanged: np.ndarray
     seed: int
 
     def __len__(self) -> int:
@@ -132,6 +137,8 @@ def world(
         _after(simulate_wide(network, sound_ones, len(lists), question) if faults == 1 else found, _SOUND),
         band_of(table, scaled_all(table, found)[:, sound]),
         _histories(chosen, seed),
+        _sights(chosen, seed),
+        np.array([any(fault.spot == "cable" or fault.kind == "flat" for fault in faults) for faults in chosen]),
         seed,
     )
 
@@ -142,6 +149,21 @@ def _histories(chosen: list[tuple[Hypothesis, ...]], seed: int) -> np.ndarray:
     moved = {kind: special.expit(special.logit(worn[kind]) + _OTHER_HISTORY * rng.normal()) for kind in sorted(worn)}
     shares = [min((moved[fault.kind] for fault in faults), default=moved["healthy"]) for faults in chosen]
     return rng.random(len(chosen)) < np.array(shares)
+
+
+def _sights(chosen: list[tuple[Hypothesis, ...]], seed: int) -> np.ndarray:
+    """Whether a fault of each build is seen by its maker, (N,): eyes here find more or fewer, by kind, than the study
+    believes, and nothing inside a cable."""
+    rng, seen = np.random.default_rng((seed, 2)), knowledge().seen
+    moved = {
+        kind: special.expit(special.logit(seen[kind]) + rng.normal(*_OTHER_EYES)) if seen[kind] else 0.0
+        for kind in sorted(seen)
+    }
+    draws = rng.random((len(chosen), 2))
+    return np.array([
+        any(draw < moved[fault.kind] and fault.spot != "cable" for draw, fault in zip(row, faults, strict=False))
+        for row, faults in zip(draws, chosen, strict=True)
+    ], bool)  # fmt: skip
 
 
 def _there(fault: Hypothesis, chain: SignalChain, method: str) -> bool:
@@ -208,8 +230,10 @@ def scaled_all(table: FaultTable, found: Findings) -> np.ndarray:
 class Examiner:
     """Reads one build with a real meter and a human hand."""
 
-    def __init__(self, world_: World, build: int, slips: bool = True, poor_ear: bool = False) -> None:
-        self.world, self.build, self.slips = world_, build, slips
+    def __init__(
+        self, world_: World, build: int, slips: bool = True, poor_ear: bool = False, first: bool = False
+    ) -> None:
+        self.world, self.build, self.slips, self.first = world_, build, slips, first
         self.anyway, self.confused = (_SAID_ANYWAY, _CONFUSED) if poor_ear else (0.0, 0.0)
         self.mistold = _MISTOLD_POORLY if poor_ear else _MISTOLD
         self.rng = np.random.default_rng((world_.seed, build))
@@ -226,6 +250,10 @@ class Examiner:
         known = (told,) if self.rng.random() < _TOLD else ()
         if known == (hearing.WORKED,) and self._knocked():
             known = (*known, hearing.KNOCKED)
+        if self.first:
+            known = (*known, hearing.LOOKED)
+            if not self.world.exchanged[self.build] and np.random.default_rng((self.world.seed, self.build, 4)).random() < _EXCHANGED:
+                known = (*known, hearing.EXCHANGED)
         return (*(dict.fromkeys(words) or ((hearing.FINE,) if fine else ())), *known)
 
     def _knocked(self) -> bool:
@@ -280,11 +308,11 @@ class Course:
 
 def examine(
     world_: World, build: int, most: int, kinds: Collection[str] = KINDS, slips: bool = True, hear: bool = True,
-    poor_ear: bool = False,
+    poor_ear: bool = False, first: bool = False,
 ) -> Course:
     """Take up to `most` readings, each the one that the diagnosis proposes; hear: the maker says how it sounds;
-    poor_ear: some of the words are wrong."""  # fmt: skip
-    examiner = Examiner(world_, build, slips, poor_ear)
+    poor_ear: some of the words are wrong; first: the board was looked at, and another cable and battery tried."""  # fmt: skip
+    examiner = Examiner(world_, build, slips, poor_ear, first)
     heard = examiner.words() if hear else ()
     readings: list[Reading] = []
     diagnoses = [diagnose(world_.table, readings, heard, kinds)]
