@@ -20,6 +20,7 @@ from piezolab.pages.where_is_the_fault.entry import MOST_READINGS, Entry, MeterE
 from piezolab.pages.where_is_the_fault.fault_state import FaultState
 from piezolab.pages.where_is_the_fault.feed_words import fed
 from piezolab.pages.where_is_the_fault.finder_blocks import next_html, places_html, taken_html
+from piezolab.pages.where_is_the_fault.heard_words import heard_words
 from piezolab.studies.board_as_built import BoardAsBuilt, read_build
 from piezolab.studies.build_options import FAULT_KEYS
 from piezolab.studies.faults.hearing import KNOCKED
@@ -51,7 +52,7 @@ class Finder:
         self._listed: tuple[Check, ...] = ()
         self._adapter = state.chain.supply == "adapter"
         self._older: Mapping[str, str] = {}  # the meter, where an older page kept it with the readings
-        self._heard_words = say.heard_words()
+        self._heard_words = heard_words()
         self.stop = Block("cautions", title="")
         self.ear = Block("heard", paragraphs(fed(EAR, state.chain)), title="What do you hear?")
         self.care = Block("care", guard(fed(PROBING, state.chain)))
@@ -171,7 +172,8 @@ class Finder:
     def _show_buttons(self) -> None:
         entries, heard = self._state.entries, self._state.heard
         self.ear_buttons.show([
-            {"word": word, "label": label, "held": word in heard} for word, label in self._heard_words.items()
+            {"word": word, "label": fed(label, self._state.chain), "held": word in heard}
+            for word, label in self._heard_words.items()
         ])  # fmt: skip
         self.drop.show([
             *([{"word": "all", "label": "forget all"}] if entries or heard else []),

@@ -11,6 +11,7 @@ from piezolab.pages.kit.ways import onward
 from piezolab.pages.where_is_the_fault import sentences as say
 from piezolab.pages.where_is_the_fault.entry import Entry, MeterEntry
 from piezolab.pages.where_is_the_fault.feed_words import fed
+from piezolab.pages.where_is_the_fault.heard_words import try_words
 from piezolab.studies.faults.bands import seen_shares
 from piezolab.studies.faults.diagnosis import Diagnosis
 from piezolab.studies.faults.misbuilt import FROM_A_KNOCK
@@ -26,10 +27,12 @@ _ROWS = 9
 
 def next_html(found: Diagnosis, chain: SignalChain, metering: MeterEntry, asked: bool) -> str:
     """The reading that tells most, how to take it, what it would say, and why; asked: it was taken before."""
+    tried = "".join(paragraphs(try_words(word, chance)) for word, chance in found.to_try)
     step = found.next
     if step is None:
-        return paragraphs("No further reading would tell more. Mend the likeliest, or look at what no reading shows.")
-    said = ""
+        nothing = "No further reading would tell more. Mend the likeliest, or look at what no reading shows."
+        return fed(tried + paragraphs(nothing), chain)
+    said = tried
     if found.found and found.spots[0].spot != "healthy":
         said += paragraphs("The likeliest place is known: mend it first. To be surer, or if it still misbehaves:")
     how, caution = say.check_how(step.check, metering.tone)

@@ -14,7 +14,7 @@ from piezolab.pages.where_is_the_fault.fault_state import Weighed
 from piezolab.quantity import show
 from piezolab.sheets.words import lane_name
 from piezolab.studies.faults.diagnosis import Diagnosis, FaultShare, NextReading
-from piezolab.studies.faults.hearing import FINE, KNOCKED, NEW, WORDS, WORKED
+from piezolab.studies.faults.hearing import EXCHANGED
 from piezolab.studies.faults.hypotheses import Hypothesis
 from piezolab.studies.faults.knowledge import knowledge
 from piezolab.studies.faults.readings import SWEPT, UNITS, Check, Reading
@@ -217,13 +217,6 @@ def why_words(step: NextReading) -> str:
     return f"Why this one: {_REASONS[step.reason]} (on average it settles {settled:.0f} % of what is still open)."
 
 
-def heard_words() -> dict[str, str]:
-    """Words for what is heard, with their labels: heat comes first, then that all sounds well and what is known."""
-    texts = knowledge().texts["heard"]
-    heard = {word: texts[word]["label"] for word in ("hot", *(word for word in WORDS if word != "hot"))}
-    return {**heard, FINE: "sounds fine", **{word: texts[word]["label"] for word in (WORKED, KNOCKED, NEW)}}
-
-
 def stop_words(turned: bool = False) -> str:
     """What comes before all else where something is hot or a short is probable, or where the battery is reversed."""
     return str(knowledge().texts["stop"]["reversed" if turned else "text"])
@@ -272,13 +265,13 @@ def verdict(weighed: Weighed | None, chain: SignalChain) -> str:
             + ", then measure again."
         )
     if first.spot == "healthy":
-        return _nothing_words(found, chain)
+        return _nothing_words(found, chain, EXCHANGED in weighed.heard)
     if not found.found:
         return f"So far most likely: {spot_words(first.spot, chain)} ({100 * first.probability:.0f} %)."
     return repair_words(found, chain)
 
 
-def _nothing_words(found: Diagnosis, chain: SignalChain) -> str:
+def _nothing_words(found: Diagnosis, chain: SignalChain, exchanged: bool) -> str:
     """Where nothing wrong is likelier than any one place, though maybe less likely than all of them."""
     first, other = found.spots[:2]
     share = f"{100 * first.probability:.0f} %"
@@ -286,7 +279,8 @@ def _nothing_words(found: Diagnosis, chain: SignalChain) -> str:
         place = f"{spot_words(other.spot, chain)} ({100 * other.probability:.0f} %)"
         return f"Something may be wrong, but no place stands out yet: {place}, nothing at all {share}."
     sure = "Nothing seems to be wrong with the build" if found.found else "It may well be that nothing is wrong"
-    return f"{sure} ({share}). Try another cable, input and battery; below stands what no reading shows."
+    untried = "input" if exchanged else "cable, input and battery"
+    return f"{sure} ({share}). Try another {untried}; below stands what no reading shows."
 
 
 def repair_words(found: Diagnosis, chain: SignalChain) -> str:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from piezolab.studies.faults.bands import unseen
+from piezolab.studies.faults.hearing import EXCHANGED, KNOWN, LOOKED
 from piezolab.studies.faults.likelihood import explain
 from piezolab.studies.faults.next_readings import NextReading, Situation, steps
 from piezolab.studies.faults.pairs import Pairs, pairs
@@ -50,12 +51,13 @@ class Diagnosis:
     short: probability of a build that heats up, with or without what is heard, whichever is larger; reversed: a minus
     sign was read at the clip or the supply, or a reversed battery is likelier than the limit of a stop: it comes out
     and is turned before anything else is read; stop: switch off and unclip now, for heat or for what was read: no
-    other word raises this alarm; unpowered_only: no reading with the battery in is proposed; next: the next reading,
-    None where none would tell more; others: further ones by worth; doubtful: (place in the list, probability) of
-    readings that were probably taken elsewhere; unexplained: readings that nothing explains; absurd: places in the
-    list of readings in volts that no supply of this board can give: they are asked about, not weighed, and until they
-    are mended or taken back no reading with the battery in is proposed; unseen: faults that no reading of this chain
-    shows.
+    other word raises this alarm; unpowered_only: no reading with the battery in is proposed; to_try: words for what
+    needs no meter and was not tried yet, with the probability that it finds the fault, the likeliest first; next: the
+    next reading, None where none would tell more; others: further ones by worth; doubtful: (place in the list,
+    probability) of readings that were probably taken elsewhere; unexplained: readings that nothing explains; absurd:
+    places in the list of readings in volts that no supply of this board can give: they are asked about, not weighed,
+    and until they are mended or taken back no reading with the battery in is proposed; unseen: faults that no reading
+    of this chain shows.
     """
 
     spots: tuple[SpotShare, ...]
@@ -67,6 +69,7 @@ class Diagnosis:
     reversed: bool
     stop: bool
     unpowered_only: bool
+    to_try: tuple[tuple[str, float], ...]
     next: NextReading | None
     others: tuple[NextReading, ...]
     doubtful: tuple[tuple[int, float], ...]
@@ -125,6 +128,7 @@ def diagnose(
         reversed=turned,
         stop=hot or turned or read_short > limits.stop_share,
         unpowered_only=unpowered,
+        to_try=_to_try(table, why.weight, heard, found, unpowered),
         next=proposed[0] if proposed else None,
         others=tuple(proposed[1:]),
         doubtful=_above(limits.doubtful, kept, why.slipped),
@@ -132,6 +136,15 @@ def diagnose(
         absurd=absurd,
         unseen=unseen(table),
     )
+
+
+def _to_try(
+    table: FaultTable, weight: np.ndarray, heard: Sequence[str], found: bool, unpowered: bool
+) -> tuple[tuple[str, float], ...]:
+    """Another battery is for a board that may have one; a place that was found is mended."""
+    words = [word for word in ((LOOKED,) if unpowered else (LOOKED, EXCHANGED)) if word not in heard and not found]
+    chances = [(word, float(weight @ (1 - table.known[KNOWN.index(word)]))) for word in words]
+    return tuple(sorted((one for one in chances if one[1] > table.limits.try_share), key=lambda one: -one[1]))
 
 
 def _above(limit: float, places: Sequence[int], shares: Sequence[float]) -> tuple[tuple[int, float], ...]:

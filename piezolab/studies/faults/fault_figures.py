@@ -89,6 +89,7 @@ def fault_figures(
             ],
             "suspects": [{"place": spot, "probability": share} for spot, share in found.suspects],
             "found": found.found,
+            "to_try_without_a_meter": [{"word": word, "probability": share} for word, share in found.to_try],
             "next": None if found.next is None else _step(found.next),
             "others": [_step(step) for step in found.others],
             "doubtful_readings": [place for place, _ in found.doubtful],

@@ -42,7 +42,7 @@ STILL_FINE = {
     "hot": 0.1,
 }  # fmt: skip
 MISTOLD = 0.08  # whether it ever worked is told wrongly
-# A knock is blamed that did nothing; the other cable or battery was bad, too: our own choices, common practice, no source
+# A knock is blamed that did nothing; the other cable or battery is bad, too: common practice, no source
 KNOCKED_ANYWAY, EXCHANGED_ANYWAY = 0.02, 0.04
 DEAD_DB, WEAK_DB, THIN_DB, HUM_DB = -35.0, -7.0, -5.0, 14.0
 THUMP_V = 0.05

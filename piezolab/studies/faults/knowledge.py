@@ -36,6 +36,7 @@ class Limits:
     electrolytic_from: float
     unseen: float
     often_unseen: float
+    try_share: float
 
 
 @dataclass(frozen=True)
@@ -54,7 +55,7 @@ class Knowledge:
 
 _SHARES = {
     "healthy", "two", "slip", "stray", "short_share", "stop_share", "doubtful", "two_share", "clear_share",
-    "read_share", "unseen", "often_unseen",
+    "read_share", "unseen", "often_unseen", "try_share",
 }  # fmt: skip
 _TABLES = ("kinds", "spots", "checks", "stop", "heard", "adapter")
 NOT_KNOCKED = 0.02  # share of a kind's worn cases that came with a drop or a knock, where none is given

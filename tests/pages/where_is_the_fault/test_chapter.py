@@ -6,6 +6,7 @@ import json
 import re
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
+from html import escape
 
 import pytest
 
@@ -19,6 +20,7 @@ from piezolab.pages.where_is_the_fault.entry import MOST_READINGS, Entry, read
 from piezolab.pages.where_is_the_fault.feed_words import fed
 from piezolab.pages.where_is_the_fault.finder import AFTER_A_KNOCK, EAR, PROBING, Finder
 from piezolab.pages.where_is_the_fault.finder_blocks import unseen_html
+from piezolab.pages.where_is_the_fault.heard_words import try_words
 from piezolab.studies.faults.diagnosis import diagnose
 from piezolab.studies.faults.drawn_board import table_of
 from piezolab.studies.faults.knowledge import knowledge
@@ -277,6 +279,16 @@ def test_after_a_knock_silence_is_no_fault_at_once(made: page.Page) -> None:
     assert finder.next.content.startswith(f"<p>{AFTER_A_KNOCK}")
     for stage in ("follower", "gain"):
         assert 0.01 < knock(SignalChain(stage=stage)).silent_s.max() < 1.0, "a moment"
+
+
+def test_what_needs_no_meter_is_asked_first(made: page.Page) -> None:
+    finder = fresh(made)
+    look = knowledge().texts["heard"]["looked"]["how"]
+    assert finder.next.content.startswith(f"<p>{escape(look, quote=True)}")
+    finder.ear_buttons.press("looked")
+    assert look[:40] not in finder.next.content and "compared with the drawing" not in finder.next.content
+    adapter = fed(try_words("exchanged", 0.2), SignalChain(supply="adapter"))
+    assert "another adapter" in adapter and "battery" not in adapter and "20 %" in adapter
 
 
 def test_a_bridge_is_looked_for_before_the_transistor_is_replaced(made: page.Page) -> None:

@@ -30,7 +30,7 @@ class Scores:
     reading with the battery in was proposed, (N, readings + 1) each; words: how many of what is heard were said,
     (N,); powered_first: whether the first reading needs the battery,
     (N,); dangerous: whether the build would heat up, (N,); probability: of each spot at the end, (N, S); truth: true
-    spot, (N,).
+    spot, (N,); tried: whether it was found without a meter, (N,): from then on its place is known.
     """
 
     counted: np.ndarray
@@ -48,6 +48,7 @@ class Scores:
     words: np.ndarray
     reversed: np.ndarray
     unsafe: np.ndarray
+    tried: np.ndarray
 
     @property
     def misled(self) -> float:
@@ -72,26 +73,28 @@ class Scores:
 
 def score(
     world: World, readings: int = READINGS, kinds: Collection[str] | None = None, hear: bool = True, slips: bool = True,
-    poor_ear: bool = False, swept: bool = False, first: bool = False,
+    poor_ear: bool = False, swept: bool = False, tries: bool = False,
 ) -> Scores:
     """Examine every build of a world with no fault or one; every second has no usable AC range.
 
     kinds: the readings that all are allowed instead; hear: whether the maker says how it sounds; poor_ear: and says
-    some of it wrongly; swept: a sweep may be asked for.
+    some of it wrongly; swept: a sweep may be asked for; tries: what is proposed without a meter is tried.
     """  # fmt: skip
     table, count = world.table, len(world)
     ac = usable_ac(count)
     place = np.zeros((count, readings + 1), int)
     exact, two = np.zeros(count, bool), np.zeros(count, bool)
     stated, verdict, alarm, powered = (np.zeros((count, readings + 1), kind) for kind in (float, bool, bool, bool))
-    words, unsafe = np.zeros(count, int), np.zeros(count, bool)
+    words, unsafe, tried = np.zeros(count, int), np.zeros(count, bool), np.zeros(count, bool)
     probability = np.zeros((count, len(table.spots)))
     truth = np.zeros(count, int)
     for n, faults in enumerate(world.faults):
         key, spot = (faults[0].key, faults[0].spot) if faults else ("healthy", "healthy")
         allowed = (*(kinds or (KINDS if ac[n] else WITHOUT_AC)), *(SWEPT if swept else ()))
-        course = examine(world, n, readings, allowed, slips, hear, poor_ear, first)
-        row = ranks(spot, course)
+        course = examine(world, n, readings, allowed, slips, hear, poor_ear, tries)
+        row, tried[n] = ranks(spot, course), bool(course.tried)
+        if tried[n]:
+            row[-1] = 0
         place[n] = held(row, readings)
         stated[n] = held([step.spots[0].probability for step in course.diagnoses], readings)
         verdict[n] = held([step.found for step in course.diagnoses], readings)
@@ -103,7 +106,7 @@ def score(
         )
         words[n] = sum(word in hearing.WORDS for word in course.heard)
         last = course.diagnoses[-1]
-        exact[n] = max((f for s in last.spots for f in s.faults), key=lambda f: f.probability).key == key
+        exact[n] = max((f for s in last.spots for f in s.faults), key=lambda f: f.probability).key == key or tried[n]
         two[n] = last.two_suspected
         probability[n] = [last.probability(each) for each in table.spots]
         truth[n] = table.spots.index(spot)
@@ -114,6 +117,7 @@ def score(
         words,
         np.array([any(fault.kind == "reversed_battery" for fault in faults) for faults in world.faults]),
         unsafe,
+        tried,
     )  # fmt: skip
 
 

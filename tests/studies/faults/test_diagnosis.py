@@ -238,6 +238,7 @@ def test_words_that_are_not_known(table: FaultTable) -> None:
         diagnose(table, (), ("fine", "hum"))
 
 
+_SAID = (*WORDS, "looked", "exchanged")
 _OHM = st.one_of(st.floats(0, 3e7), st.just(float("inf")), st.just(0.0))
 _PLACES = ("clip", "pickup", "supply", "source", "jack")
 _READINGS = st.lists(
@@ -254,13 +255,14 @@ _READINGS = st.lists(
 
 
 @settings(max_examples=60)
-@given(readings=_READINGS, heard=st.lists(st.sampled_from(WORDS), max_size=4), kinds=st.sets(st.sampled_from(KINDS)))
+@given(readings=_READINGS, heard=st.lists(st.sampled_from(_SAID), max_size=4), kinds=st.sets(st.sampled_from(KINDS)))
 def test_any_readings_give_an_answer(readings: list[Reading], heard: list[str], kinds: set[str]) -> None:
     """Impossible together, contradictory, absurd: probabilities all the same, and safety holds."""
     found = diagnose(fault_table(SignalChain()), readings, heard, kinds)
     sums_to_one(found)
     if found.unpowered_only:
         assert not any(step.powered for step in (found.next, *found.others) if step)
+        assert "exchanged" not in dict(found.to_try)
     assert all(step.check.kind in kinds for step in (found.next, *found.others) if step)
     assert all(0 <= k < len(readings) and 0 < p <= 1.0001 for k, p in found.doubtful)
 
@@ -292,6 +294,24 @@ def test_a_second_fault_beside_a_clear_first_one_is_looked_for(table: FaultTable
     found = diagnose(table, readings)
     assert found.two_suspected and not found.found and found.spots[0].probability > LIMITS.clear_share
     assert found.next is not None and found.next.reason in ("second", "again")
+
+
+def test_what_needs_no_meter_is_proposed(table: FaultTable) -> None:
+    """A look always may be had; another battery only where one may go in."""
+    first = diagnose(table)
+    seen = sum(fault.probability * knowledge().seen[fault.kind] for spot in first.spots for fault in spot.faults
+               if fault.spot != "cable")  # fmt: skip
+    assert first.to_try == (("looked", pytest.approx(seen, rel=1e-5)),)
+    looked = diagnose(table, (), ("looked",))
+    assert not looked.to_try and looked.unpowered_only, "a look clears no short"
+    assert looked.probability("part:D1") < 0.5 * first.probability("part:D1")
+    assert looked.probability("cable") > first.probability("cable")
+    readings = typical(table, "cable:open", "ohm:clip", "ohm:pickup", "dc:source")
+    found = diagnose(table, readings, ("dead", "looked"))
+    assert not found.unpowered_only
+    assert found.to_try == (("exchanged", pytest.approx(found.probability("cable"), abs=0.05)),)
+    after = diagnose(table, readings, ("dead", "looked", "exchanged"))
+    assert not after.to_try and after.probability("cable") < 0.2 * found.probability("cable")
 
 
 def test_what_no_reading_shows_is_listed(table: FaultTable) -> None:

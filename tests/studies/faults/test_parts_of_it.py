@@ -59,10 +59,9 @@ def test_sigma_is_the_meters_limit_moved_to_the_scale(kind: str, value: float) -
 # -- hearing -----------------------------------------------------------------------------------------------------
 def test_what_is_said() -> None:
     surely = np.array([[0.0, 1.0]] + [[0.0, 0.0]] * (len(WORDS) - 1))  # "weak" holds for the second build
-    worked = np.array([0.5, 0.5])
 
-    def odds(*said: str, history: np.ndarray = worked) -> float:
-        one, other = hearing.heard_likelihood(said, surely, history, worked)
+    def odds(*said: str) -> float:
+        one, other = hearing.heard_likelihood(said, surely, np.full((len(hearing.KNOWN), 2), 0.5))
         return float(other / one)
 
     assert odds() == 1
@@ -75,13 +74,17 @@ def test_what_is_said() -> None:
 
 
 def test_what_is_known_besides() -> None:
-    surely, worked = np.zeros((len(WORDS), 2)), np.array([0.02, 0.9])
-    before, new = (hearing.heard_likelihood((word,), surely, worked, worked) for word in (hearing.WORKED, hearing.NEW))
+    surely = np.zeros((len(WORDS), 2))
+    rows = {"worked": [0.02, 0.9], "knocked": [0.02, 0.7], "looked": [1.0, 0.2], "exchanged": [1.0, 0.0]}
+    known = np.array([rows[word] for word in hearing.KNOWN])
+    before, new = (hearing.heard_likelihood((word,), surely, known) for word in (hearing.WORKED, hearing.NEW))
     assert before + new == pytest.approx(1.0) and before[1] > 5 * before[0] and new[0] > 5 * new[1]
-    both = hearing.heard_likelihood(("hum", hearing.NEW), surely, worked, worked)
-    assert both == pytest.approx(new * hearing.heard_likelihood(("hum",), surely, worked, worked))
-    knocked = hearing.heard_likelihood((hearing.KNOCKED,), surely, worked, np.array([0.02, 0.7]))
+    both = hearing.heard_likelihood(("hum", hearing.NEW), surely, known)
+    assert both == pytest.approx(new * hearing.heard_likelihood(("hum",), surely, known))
+    knocked = hearing.heard_likelihood((hearing.KNOCKED,), surely, known)
     assert knocked == pytest.approx([0.02 + 0.96 * 0.02, 0.02 + 0.96 * 0.7])
+    looked, exchanged = (hearing.heard_likelihood((w,), surely, known) for w in (hearing.LOOKED, hearing.EXCHANGED))
+    assert looked == pytest.approx([1.0, 0.2]) and exchanged == pytest.approx([0.96, 0.04])
 
 
 @pytest.mark.parametrize(("said", "other"), [((hearing.WORKED, hearing.NEW), "new"), (("weak", FINE), "fine")])

@@ -56,7 +56,6 @@ _TOLD_OF_A_KNOCK = 0.7
 _MISTOLD, _MISTOLD_POORLY = 0.03, 0.12
 _OTHER_HISTORY = 0.7  # how far, on a logistic scale, boards here had worked before more or less often
 _OTHER_EYES = (-0.4, 0.7)  # eyes here find fewer, some kinds far fewer and some more
-_EXCHANGED = 0.6  # have tried another cable and battery; who mended it so does not ask
 _NO_CONTACT = 0.02  # of ohms are read with a probe that does not touch
 _STILL_NONE = 0.1  # of these after the points were pressed down, as every step in ohms asks where it says OL
 
@@ -230,10 +229,8 @@ def scaled_all(table: FaultTable, found: Findings) -> np.ndarray:
 class Examiner:
     """Reads one build with a real meter and a human hand."""
 
-    def __init__(
-        self, world_: World, build: int, slips: bool = True, poor_ear: bool = False, first: bool = False
-    ) -> None:
-        self.world, self.build, self.slips, self.first = world_, build, slips, first
+    def __init__(self, world_: World, build: int, slips: bool = True, poor_ear: bool = False) -> None:
+        self.world, self.build, self.slips = world_, build, slips
         self.anyway, self.confused = (_SAID_ANYWAY, _CONFUSED) if poor_ear else (0.0, 0.0)
         self.mistold = _MISTOLD_POORLY if poor_ear else _MISTOLD
         self.rng = np.random.default_rng((world_.seed, build))
@@ -250,10 +247,6 @@ class Examiner:
         known = (told,) if self.rng.random() < _TOLD else ()
         if known == (hearing.WORKED,) and self._knocked():
             known = (*known, hearing.KNOCKED)
-        if self.first:
-            known = (*known, hearing.LOOKED)
-            if not self.world.exchanged[self.build] and np.random.default_rng((self.world.seed, self.build, 4)).random() < _EXCHANGED:
-                known = (*known, hearing.EXCHANGED)
         return (*(dict.fromkeys(words) or ((hearing.FINE,) if fine else ())), *known)
 
     def _knocked(self) -> bool:
@@ -299,24 +292,36 @@ def _displayed(kind: str, true: float, meter: Meter, rng: np.random.Generator) -
 
 @dataclass(frozen=True)
 class Course:
-    """One build examined: the diagnosis after each reading (first without any), and the readings."""
+    """One build examined: the diagnosis after each reading (first without any), and the readings; tried: what found it
+    without a meter, after the last of these readings, or ""."""
 
     diagnoses: tuple[Diagnosis, ...]
     readings: tuple[Reading, ...]
     heard: tuple[str, ...]
+    tried: str = ""
 
 
 def examine(
     world_: World, build: int, most: int, kinds: Collection[str] = KINDS, slips: bool = True, hear: bool = True,
-    poor_ear: bool = False, first: bool = False,
+    poor_ear: bool = False, tries: bool = False,
 ) -> Course:
     """Take up to `most` readings, each the one that the diagnosis proposes; hear: the maker says how it sounds;
-    poor_ear: some of the words are wrong; first: the board was looked at, and another cable and battery tried."""  # fmt: skip
-    examiner = Examiner(world_, build, slips, poor_ear, first)
+    poor_ear: some of the words are wrong; tries: what the diagnosis proposes to try without a meter is tried first, and
+    the fault is found where that shows it."""  # fmt: skip
+    examiner = Examiner(world_, build, slips, poor_ear)
     heard = examiner.words() if hear else ()
     readings: list[Reading] = []
     diagnoses = [diagnose(world_.table, readings, heard, kinds)]
-    while len(diagnoses) <= most and diagnoses[-1].next is not None:
+    shows = {hearing.LOOKED: world_.by_eye[build], hearing.EXCHANGED: world_.exchanged[build]}
+    while True:
+        while tries and diagnoses[-1].to_try:
+            word = diagnoses[-1].to_try[0][0]
+            if shows[word]:
+                return Course(tuple(diagnoses), tuple(readings), heard, word)
+            heard = (*heard, word)
+            diagnoses[-1] = diagnose(world_.table, readings, heard, kinds)
+        if len(diagnoses) > most or diagnoses[-1].next is None:
+            break
         check = diagnoses[-1].next.check
         sweep = check.kind in SWEPT  # one reading, which says three things
         readings += [examiner.read(each) for each in ([Check(k, check.place) for k in SWEPT] if sweep else [check])]
