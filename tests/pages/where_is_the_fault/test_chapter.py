@@ -286,7 +286,7 @@ def test_what_needs_no_meter_is_asked_first(made: page.Page) -> None:
     look = knowledge().texts["heard"]["looked"]["how"]
     assert finder.next.content.startswith(f"<p>{escape(look, quote=True)}")
     finder.ear_buttons.press("looked")
-    assert look[:40] not in finder.next.content and "compared with the drawing" not in finder.next.content
+    assert look[:40] not in finder.next.content and "looks as drawn” above" not in finder.next.content
     adapter = fed(try_words("exchanged", 0.2), SignalChain(supply="adapter"))
     assert "another adapter" in adapter and "battery" not in adapter and "20 %" in adapter
 
