@@ -47,8 +47,10 @@ def read_readings(texts: Sequence[str]) -> tuple[Reading, ...]:
 
 
 def kinds_read(build: BoardAsBuilt) -> tuple[str, ...]:
-    """Kinds of readings that the build's meter can take: none of alternating volts without an AC range."""
-    return KINDS if build.reads_ac else tuple(kind for kind in KINDS if kind not in ("low", "high"))
+    """Kinds of readings that can be taken on a build: none of alternating volts without an AC range of its meter, those
+    of a sweep where one can be recorded."""
+    kinds = KINDS if build.reads_ac else tuple(kind for kind in KINDS if kind not in ("low", "high"))
+    return (*kinds, *SWEPT) if build.records else kinds
 
 
 def fault_figures(
