@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from piezolab.quantity import show
-from piezolab.studies.faults.readings import SWEPT, UNITS
+from piezolab.studies.faults.readings import INTERVAL, SWEPT, UNITS
 from piezolab.studies.metering.instrument import Meter
 
 OVER = "over range"
@@ -14,13 +14,15 @@ _RANGE_FIGURES = 3
 
 
 def value_words(kind: str, value: float | str, digit: float | None = None) -> str:
-    """A reading as the display has it, down to its last place where that is known."""
+    """A reading as the display has it, down to its last place where that is known; a sweep's with its interval."""
     if isinstance(value, str):
         return value
     if math.isinf(value):
         return OVER
     if not digit:
         return show(float(value), UNITS[kind])
+    if kind in SWEPT:
+        return f"{show(float(value), UNITS[kind])} {INTERVAL} {show(float(digit), UNITS[kind], 2)}"
     return _to_digit(kind, float(value), digit, _MOST_FIGURES)
 
 
