@@ -72,7 +72,7 @@ class SweepDownload(FileButtons):
         elif kind == "csv":
             self.send({"file": "piezolab-sweep.csv", "type": "text/csv"}, buffers=[sweep_csv(now).encode()])
         else:
-            figures = sweep_figures(state.swept, now, state.chain, self._measure.fit)
+            figures = sweep_figures(state.swept, now, state.chain, self._measure.fit, state.set_up)
             text = json.dumps(figures, indent=1, allow_nan=False)
             self.send({"file": "piezolab-sweep.json", "type": "application/json"}, buffers=[text.encode()])
 

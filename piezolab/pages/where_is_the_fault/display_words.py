@@ -11,6 +11,8 @@ from piezolab.studies.metering.instrument import Meter
 OVER = "over range"
 _MOST_FIGURES = 5
 _RANGE_FIGURES = 3
+_MOST_PLACES = 3
+_SWEPT_DIGITS = {"corner": 0.1, "level": 0.1, "bend": 1e-4}  # what is expected of a sweep is told no finer
 
 
 def value_words(kind: str, value: float | str, digit: float | None = None) -> str:
@@ -22,8 +24,17 @@ def value_words(kind: str, value: float | str, digit: float | None = None) -> st
     if not digit:
         return show(float(value), UNITS[kind])
     if kind in SWEPT:
-        return f"{show(float(value), UNITS[kind])} {INTERVAL} {show(float(digit), UNITS[kind], 2)}"
+        return _with_interval(float(value), float(digit), UNITS[kind])
     return _to_digit(kind, float(value), digit, _MOST_FIGURES)
+
+
+def _with_interval(value: float, half: float, unit: str) -> str:
+    """Both down to the first figure of the interval, the unit once; no interval where it is as good as none."""
+    places = min(max(-math.floor(math.log10(half)), 0), _MOST_PLACES)
+    said = f"{value:.{places}f}".replace("-", "−")
+    if round(half, places):
+        said += f" {INTERVAL} {half:.{places}f}"
+    return f"{said} {unit}".strip()
 
 
 def _to_digit(kind: str, value: float, digit: float, most: int) -> str:
@@ -38,6 +49,6 @@ def on_display(kind: str, value: float | str, meter: Meter) -> str:
     if isinstance(value, str) or math.isinf(value) or (kind in ("low", "high") and not meter.reads_ac):
         return value_words(kind, value)
     if kind in SWEPT:
-        return show(float(value), UNITS[kind], 2)
+        return _to_digit(kind, float(value), _SWEPT_DIGITS[kind], 2)
     digit_of = {"dc": meter.volt_digit, "ohm": meter.ohm_digit}.get(kind, meter.ac_digit)
     return _to_digit(kind, float(value), float(digit_of(value)), _RANGE_FIGURES)

@@ -18,7 +18,7 @@ from piezolab.studies.faults.readings import SWEPT
 from piezolab.studies.faults.table import FaultTable
 from piezolab.studies.metering.instrument import Meter
 
-RECORD = "“Measure with a sweep” stands in: Did it do what was predicted?"
+RECORD = "Did it do what was predicted?"
 PROTECT = "What a knock does to the gate, and the clamp that keeps it off."
 _PLACES = 5
 _LEAST_PLACE, _LEAST_MEND = 0.02, 0.01

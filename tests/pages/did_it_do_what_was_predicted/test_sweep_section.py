@@ -14,6 +14,7 @@ from piezolab.chain.link import from_link
 from piezolab.pages.did_it_do_what_was_predicted import chapter
 from piezolab.pages.did_it_do_what_was_predicted.sweep_words import TO_FINDER
 from piezolab.pages.where_is_the_fault.entry import entered
+from piezolab.studies.faults.fault_figures import read_readings
 from piezolab.studies.recordings.sweep_against import as_swept
 from piezolab.studies.recordings.sweep_reading import fault_readings
 from tests.pages.did_it_do_what_was_predicted.test_chapter import SLICE
@@ -136,6 +137,7 @@ def test_what_is_saved_and_removed(page):
     found = json.loads(said[1])
     assert rows.shape == (len(found["response"]), 6) and found["largest_output_v_peak"] is None
     assert "pickup_c_times_gate_r_s" in found["fit"]  # nobody entered the capacitor
+    assert [reading.check.key for reading in read_readings(found["fault_readings"])][0] == "corner:sweep"
     assert found["clock_ppm"] == pytest.approx(40.0, abs=0.2)
     page.sweep.brought._heard(None, {"word": "remove", "n": 0}, [])
     assert not page.sweep.result.content and "No sweep yet" in page.sweep.plot.head.content

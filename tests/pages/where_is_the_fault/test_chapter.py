@@ -145,7 +145,9 @@ def test_what_is_expected_is_no_finer_than_the_display(made: page.Page) -> None:
     meter = made.state.meter
     for kind, value, words in (
         ("ohm", 0.0557, "0.1 Ω"), ("ohm", 0.02, "0 Ω"), ("ohm", 3922.6, "3.92 kΩ"), ("dc", 2.4e-8, "0 V"),
-        ("dc", -0.4, "−400 mV"), ("dc", 9.0, "9.00 V"), ("high", 0.0031, "3 mV"), ("ohm", float("inf"), "over range"),
+        ("corner", 3.8e-9, "0 Hz"), ("corner", 783.0, "780 Hz"), ("level", -69.94, "−69.9 dB"),
+        ("bend", 0.0123, "0.012"), ("dc", -0.4, "−400 mV"), ("dc", 9.0, "9.00 V"),
+        ("high", 0.0031, "3 mV"), ("ohm", float("inf"), "over range"),
     ):  # fmt: skip
         assert say.on_display(kind, value, meter) == words
     assert say.reading_words(Reading("dc", "source", 1.2, 0.01)).endswith("1.20 V")
@@ -211,11 +213,23 @@ def test_where_a_sweep_can_be_recorded_it_is_asked_for_and_where_to_is_said() ->
     assert not finder.entry.submit({"check": key, "value": "33±"})
     assert "half its interval" in finder.entry.wrong["value"]
     assert finder.entry.submit({"check": key, "value": "33±4"})
-    assert "33.0\xa0Hz ± 4.0\xa0Hz" in finder.taken.content and "sweep" not in finder.next.content
+    assert "33 ± 4\xa0Hz" in finder.taken.content and "sweep" not in finder.next.content
     again = page.make("pickup_c=14n")
     again.keepsake._heard(again.keepsake, {"word": "kept", "sections": {n: json.dumps(v) for n, v in kept.items()}}, [])
     assert again.state.metering.build.records and again.state.entries == opened.state.entries
     assert again.state.diagnosis.found.spots == opened.state.diagnosis.found.spots
+
+
+@pytest.mark.parametrize(
+    ("kind", "value", "half", "words"),
+    [("corner", 105.63, 0.18, "105.6 ± 0.2 Hz"), ("level", -1.215, 0.01, "−1.22 ± 0.01 dB"),
+     ("corner", 2345.0, 120.0, "2345 ± 120 Hz"), ("bend", 0.02, 0.004, "0.020 ± 0.004"),
+     ("corner", 83.0, 1e-6, "83.000 Hz"), ("corner", 83.0, None, "83.0 Hz")],
+)  # fmt: skip
+def test_a_sweeps_number_is_shown_as_well_as_it_is_known(
+    kind: str, value: float, half: float | None, words: str
+) -> None:
+    assert say.value_words(kind, value, half) == words
 
 
 def test_how_each_number_of_a_sweep_is_got() -> None:
