@@ -45,6 +45,7 @@ BAD = {
     "lead": ["three"],
     "lettering": ["huge"],
     "ink": ["blue"],
+    "recorder": ["phone", "yes", ""],
 }
 GOOD = {
     "method": ["tape", "Breadboard", " wire "], "board": ["60x40", "60 × 40 mm", "40,5 mm X 30", ""],
@@ -54,7 +55,7 @@ GOOD = {
     "accuracy": ["0", "0.5", "2 %"], "ohm_max": ["2M"], "ac": ["no"], "beeps_below": ["30R"], "digits": ["0", "5"],
     "test_v": ["0.3", "650 mV"], "low_v": ["3", "2.8 V"], "low_a": ["1.2m", "0.4 mA"],
     "tone_v": ["250 mV"], "currency": ["CHF", "Kč", ""], "led": ["red"], "lead": ["two"], "lettering": ["large"],
-    "ink": ["black"],
+    "ink": ["black"], "recorder": ["Interface"],
 }  # fmt: skip
 
 
@@ -191,6 +192,7 @@ def test_what_is_made_of_a_build() -> None:
     assert not BoardAsBuilt(ac="no").meter.reads_ac
     assert build.layout(SignalChain()) == Options("tape", None, 6, pins="S G D")
     assert BoardAsBuilt().meter == Meter() and BoardAsBuilt().guarded and not BoardAsBuilt(diode="none").guarded
+    assert BoardAsBuilt(recorder="interface").records and not BoardAsBuilt().records
     assert BoardAsBuilt(switch="ring").ring and not BoardAsBuilt().ring
 
 

@@ -14,7 +14,15 @@ from piezolab.chain import SignalChain
 from piezolab.chain.parameter import ParameterError
 from piezolab.chain.stages.second_transistor import TYPE as SECOND_TYPE
 from piezolab.studies.board.layout import Options
-from piezolab.studies.build_options import NO_DIODE, NO_LED, OPTIONS, read_option, unknown_option, write_option
+from piezolab.studies.build_options import (
+    NO_DIODE,
+    NO_LED,
+    NO_RECORDER,
+    OPTIONS,
+    read_option,
+    unknown_option,
+    write_option,
+)
 from piezolab.studies.metering.instrument import Meter
 
 
@@ -44,6 +52,7 @@ class BoardAsBuilt:
     ac: str = OPTIONS["ac"].default
     beeps_below: float = OPTIONS["beeps_below"].default
     tone_v: float = OPTIONS["tone_v"].default
+    recorder: str = OPTIONS["recorder"].default
     currency: str | None = OPTIONS["currency"].default
     lettering: str = OPTIONS["lettering"].default
     ink: str = OPTIONS["ink"].default
@@ -73,6 +82,11 @@ class BoardAsBuilt:
     def reads_ac(self) -> bool:
         """Whether the meter reads small AC volts."""
         return self.ac == "yes"
+
+    @property
+    def records(self) -> bool:
+        """Whether a sweep can be recorded."""
+        return self.recorder != NO_RECORDER
 
     @property
     def meter(self) -> Meter:

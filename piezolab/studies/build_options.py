@@ -18,6 +18,7 @@ from piezolab.studies.option_kinds import Label, Legs, Sides, Signed, Whole
 BOARD, PARTS, METER, TONE, PRICES, PRINT = "board", "parts", "meter", "tone", "prices", "print"
 NO_DIODE = "none"
 NO_LED = "none"
+NO_RECORDER = "none"
 #: Volts across an LED of 3 or 5 mm at about 1 mA, by colour; assumed: common practice, no source.
 LED_DROP_V = MappingProxyType({"red": 1.8, "yellow": 1.9, "green": 2.0, "blue": 2.8, "white": 2.8})
 SCHOTTKY = "1N5817"
@@ -98,6 +99,10 @@ _TABLE: tuple[Parameter, ...] = (
         "tone_v", "the tone at its plug", TONE, 0.3, "AC volts at the plug before you connect it.", unit="V", low=0.01,
         high=3.0,
     ),
+    Choice(
+        "recorder", "sweeps recorded with", TONE, NO_RECORDER, "Then a sweep is among the readings asked for.",
+        options={NO_RECORDER: "nothing", "interface": "an audio interface"},
+    ),
     Label(
         "currency", "currency", PRICES, hint="A label for the prices; nothing is converted.",
         optional_from="that of the price list",
@@ -117,7 +122,7 @@ SHEET_KEYS = tuple(key for key, option in OPTIONS.items() if option.group != TON
 BOARD_KEYS = (*(key for key, option in OPTIONS.items() if option.group == BOARD and key != "board"), "switch", "pins")
 FAULT_KEYS = (
     "method", "switch", "diode", "led", "pins", "ohm_max", "meter_ohm", "ac", "counts", "accuracy", "digits", "test_v",
-    "low_v", "low_a", "tone_v",
+    "low_v", "low_a", "tone_v", "recorder",
 )  # fmt: skip
 
 

@@ -99,6 +99,7 @@ def make(link: str | None = None) -> Page:
     page = Page(chapter, state)
     page.sound_input, page.sweep, page.disc, page.own_sound = brought, by_sweep, disc, own
     by_sweep.kept_in(page.keepsake)
+    own.player.kept_in(page.keepsake)
     state.begin()
     return page
 

@@ -27,6 +27,7 @@ from piezolab.pages.kit.sections import FoldedParts, PlotSection, Section
 from piezolab.pages.kit.ways import onward
 from piezolab.pitch import parse_tuning
 from piezolab.quantity import QuantityError
+from piezolab.studies.board_as_built import read_build
 from piezolab.studies.faults.readings import SWEPT
 from piezolab.studies.recordings.chain_fits import ChainFit, chain_fit
 from piezolab.studies.recordings.sweep_against import SetUp, SweepCompared, sweep_compared
@@ -71,7 +72,7 @@ class SweepDownload(FileButtons):
         elif kind == "csv":
             self.send({"file": "piezolab-sweep.csv", "type": "text/csv"}, buffers=[sweep_csv(now).encode()])
         else:
-            figures = sweep_figures(state.swept, now, state.chain, self._measure.fit)
+            figures = sweep_figures(state.swept, now, state.chain, self._measure.fit, state.set_up)
             text = json.dumps(figures, indent=1, allow_nan=False)
             self.send({"file": "piezolab-sweep.json", "type": "application/json"}, buffers=[text.encode()])
 
@@ -90,6 +91,7 @@ class SweepMeasure(VBox):
         self.plot = PlotSection(state, "Level and phase", self._draw, 470)
         self.into = Buttons("result of the sweep", {"use": self._use, "fault": self._carry})
         self.carried, self._keepsake, self._known = Block("carried"), None, {}
+        self._wanted = False  # whether the fault finder may ask for a sweep
         about = guard(say.CARE) + bullets(say.WIRING)
         self.numbers = Section(state, "sweep-numbers", "The sweep's numbers", self._tables, True, follows)
         found = [self.result, self.into, self.carried, self.plot, self.numbers]
@@ -182,17 +184,24 @@ class SweepMeasure(VBox):
         self.into.show(buttons)
 
     def fault_texts(self) -> list[str]:
-        """The sweep as readings of the fault finder, as they are kept; none where the chain explains it."""
+        """The sweep as readings of the fault finder, as they are kept; none where the chain explains it, unless the
+        finder may have asked for one."""
         now = self.compared
         if isinstance(now, str):
             return []
-        found = fault_readings(self.state.swept, now, self.state.chain, self.state.set_up)
-        return [f"{reading.check.key}={reading.value:.3g}" for reading in found]
+        found = fault_readings(self.state.swept, now, self.state.chain, self.state.set_up, self._wanted)
+        return [reading.words for reading in found]
 
     def kept_in(self, keepsake: Keepsake) -> None:
         """Readings of the fault finder are kept in the visitor's browser; the sweep's take their own earlier ones'
-        place there."""
+        place there. So is whether its maker said that sweeps can be recorded."""
         self._keepsake = keepsake
+
+        def built(texts: Mapping[str, str]) -> None:
+            self._wanted = read_build(texts)[0].records
+            self._offer()
+
+        keepsake.use("build", built)
         keepsake.use("fault", lambda texts: setattr(self, "_known", dict(texts)))
 
     def _carry(self) -> None:

@@ -45,11 +45,13 @@ def invented(chain: SignalChain) -> HeardTakes:
 
 
 class TakesState(PageState):
-    """See the module; `heard` is None until there is something. swept: a recorded sweep; set_up: how it was made."""
+    """See the module; `heard` is None until there is something. swept: a recorded sweep; set_up: how it was made;
+    offers: builds that the drawer's search offered last in this browser, by name, each a chain."""
 
     heard = traitlets.Instance(HeardTakes, allow_none=True)
     swept = traitlets.Instance(SweptTake, allow_none=True)
     set_up = traitlets.Instance(SetUp, ())
+    offers = traitlets.Dict()
 
     def __init__(self, *args, **kwargs) -> None:
         super().__init__(*args, **kwargs)

@@ -110,6 +110,13 @@ def _drawer(value: Any) -> dict[str, str]:
     return dict(value)
 
 
+def _offers(value: Any) -> list[list[str]]:
+    # read where it is used: most pages have nothing to do with a drawer
+    from piezolab.pages.kit.drawer_offers import checked_offers
+
+    return checked_offers(value)
+
+
 def _line(value: Any) -> str:
     if not isinstance(value, str) or not 0 < len(value) <= 200 or not value.isprintable():
         raise ValueError("it is no line of up to 200 characters")
@@ -140,6 +147,7 @@ SECTIONS: dict[str, KeptKind] = {
     "bag": KeptKind("measured transistors", _bag, 8_000),
     "drawer": KeptKind("the drawer", _drawer, 4_000),
     "found": KeptKind("the drawer's last result", _line, 1_000),
+    "offers": KeptKind("the drawer's builds", _offers, 13_000),
     "fault": KeptKind("readings of the fault finder", _fault, 5_000),
     "readings": KeptKind("meter readings", _readings, 2_500),
     "checks": KeptKind("ticked steps of the build", _tasks, 20_000),

@@ -8,7 +8,7 @@ not through an `audio` element, whose volume some phones do not let a page chang
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
 import traitlets
@@ -147,16 +147,21 @@ class Player(Piece):
         return self._find is not None
 
     def _follow(self) -> None:
-        chain = self._state.chain
-        there = [word for word in NAMES if word != STAGE or chain.topology.powered]
-        if self._state.kept is None:
-            there.remove(KEPT)
         with self.hold_sync():
-            self.versions = [[word, NAMES[word]] for word in there]
+            self.versions = [[word, self.names[word]] for word in self._chains()]
             self.sounds = self._offered()
             self.revision += 1
         self._made = None
         self._state.played = {}
+
+    @property
+    def names(self) -> Mapping[str, str]:
+        """What each version is called, by its word, in their order."""
+        return NAMES
+
+    def _chains(self) -> dict[str, SignalChain]:
+        """The versions that can be heard, by their words."""
+        return versions(self._state.chain, self._state.kept)
 
     def _offered(self) -> list[list[str]]:
         """The sounds that can be chosen, each with its name."""
@@ -192,27 +197,27 @@ class Player(Piece):
 
     # -- asked by the browser -----------------------------------------------------------------------------------
     def _asked_for_sound(self, content: dict[str, Any]) -> None:
-        self._answer(content, versions(self._state.chain, self._state.kept))
+        self._answer(content, self._chains())
 
     def _played_again(self, content: dict[str, Any]) -> None:
         """The browser had it still: what follows what is heard may follow."""
         there = [word for word, table in self._noise.items() if table is not None]
         with contextlib.suppress(AudioError, CircuitError):  # it was told when it was first asked for
-            _, *choice = _choice(content, there, [word for word, _ in self.sounds])
-            found = self._listened(tuple(choice), versions(self._state.chain, self._state.kept))
-            self._state.played = {NAMES[word]: one for word, one in found.items()}
+            _, *choice = _choice(content, there, [word for word, _ in self.sounds], self.names)
+            found = self._listened(tuple(choice), self._chains())
+            self._state.played = {self.names[word]: one for word, one in found.items()}
 
     def _answer(self, content: dict[str, Any], chains: Mapping[str, SignalChain], offer: Offer | None = None) -> None:
         """Send one loop in which some chains have their turns."""
         asked = {"word": "sound", "serial": number_in(content, "serial"), "revision": self.revision}
         there = [word for word, table in self._noise.items() if table is not None]
         try:
-            turns, *choice = _choice(content, there, [word for word, _ in self.sounds])
+            turns, *choice = _choice(content, there, [word for word, _ in self.sounds], self.names)
             if offer is not None:
                 turns, names = list(chains), dict(zip(chains, offer.heard, strict=True))
                 choice[2] = tuple(word for word in there if word in (*choice[2], *offer.noises))
             else:
-                names = NAMES
+                names = self.names
             if missing := [word for word in turns if word not in chains]:
                 raise AudioError(f"version: {missing[0]!r} is not there; {', '.join(chains)} can be heard.")
             found = self._listened(tuple(choice), chains)
@@ -255,12 +260,12 @@ class Player(Piece):
 
 
 def _choice(
-    content: dict[str, Any], noises: list[str], sounds: list[str]
+    content: dict[str, Any], noises: list[str], sounds: list[str], names: Iterable[str]
 ) -> tuple[list[str], str, str, tuple[str, ...]]:
     """Versions, sound, level and noises that a message asks for. Raises AudioError for what is not offered."""
     sound, level = (text_in(content, key, 20) for key in ("sound", "level"))
     asked = content.get("versions")
-    turns = [word for word in NAMES if isinstance(asked, list) and word in asked]
+    turns = [word for word in names if isinstance(asked, list) and word in asked]
     if not turns or len(turns) != len(asked) or sound not in sounds or level not in LEVELS:
         raise AudioError("The page asked for a sound that is not offered. Load the page again.")
     wanted = content.get("noises")

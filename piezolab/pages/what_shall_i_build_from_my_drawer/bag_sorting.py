@@ -23,12 +23,11 @@ from piezolab.pages.what_shall_i_build_from_my_drawer.drawer_answer import (
     part_name,
     values_words,
 )
-from piezolab.pages.what_shall_i_build_from_my_drawer.drawer_panel import surroundings
 from piezolab.quantity import letter_code, show
 from piezolab.studies.choosing import sorting as s
 from piezolab.studies.choosing.drawer import Drawer
 from piezolab.studies.choosing.matching import Pair
-from piezolab.studies.choosing.one_build import as_chain
+from piezolab.studies.choosing.one_build import as_chain, surroundings
 from piezolab.studies.choosing.steady_pair import SteadyPair, steady_pair
 from piezolab.studies.choosing.wirings import CAPACITORS
 from piezolab.studies.judging.wish import Wish

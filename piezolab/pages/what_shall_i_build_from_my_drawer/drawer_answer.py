@@ -9,7 +9,9 @@ import numpy as np
 
 from piezolab import catalogue
 from piezolab.chain import SignalChain
+from piezolab.chain.link import whole_query
 from piezolab.pages.kit.blocks import Html, paragraphs, row_button, table
+from piezolab.pages.kit.drawer_offers import MOST_OFFERS
 from piezolab.pages.kit.wish_words import BRINGS, FAILS, WISHES
 from piezolab.pages.kit.worth_words import second_brings
 from piezolab.quantity import letter_code, show
@@ -197,3 +199,8 @@ def found_line(builds: Sequence[Build], drawer: Drawer) -> str | None:
     """What the home page says of the last search; None where yours is as good."""
     best = next((build for build in builds if build.brings), None)
     return None if best is None else build_words(best, drawer)[:200]
+
+
+def offered(builds: Sequence[Build], drawer: Drawer, chain: SignalChain) -> list[list[str]]:
+    """The first builds as other chapters find them: why each is named, and the chain (that they are for) with it."""
+    return [[REASONS[build.reasons[0]], whole_query(as_chain(chain, drawer, build))] for build in builds[:MOST_OFFERS]]

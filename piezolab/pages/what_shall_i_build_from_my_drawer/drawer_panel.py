@@ -7,21 +7,19 @@ from typing import Any
 
 from ipywidgets import VBox
 
-from piezolab.chain import ChainError, SignalChain
-from piezolab.chain.parameters import all_parameters
-from piezolab.chain.stages.register import controls
+from piezolab.chain import ChainError
 from piezolab.circuit.errors import CircuitError
 from piezolab.pages.kit.at_rest import Dropped
 from piezolab.pages.kit.blocks import Buttons, PressedTable
 from piezolab.pages.kit.form import Form
 from piezolab.pages.kit.keepsake import Keepsake
 from piezolab.pages.kit.page_state import PageState
-from piezolab.pages.what_shall_i_build_from_my_drawer.drawer_answer import answer_html, found_line
+from piezolab.pages.what_shall_i_build_from_my_drawer.drawer_answer import answer_html, found_line, offered
 from piezolab.pages.what_shall_i_build_from_my_drawer.front_figure import FrontFigure
 from piezolab.pages.what_shall_i_build_from_my_drawer.typed_stock import FIELDS, drawer_of, wish_of
 from piezolab.studies.choosing.drawer import Drawer, DrawerTransistor
 from piezolab.studies.choosing.offers import search
-from piezolab.studies.choosing.one_build import Build, as_chain
+from piezolab.studies.choosing.one_build import Build, as_chain, surroundings
 from piezolab.studies.judging.wish import Wish
 
 MOST_BUILDS = 8
@@ -103,6 +101,7 @@ class DrawerPanel(VBox):
         self.children = (self.form, self.progress, self.answer, self.front)
         if self._keepsake is not None:
             self._keepsake.keep("found", found_line(found.builds, drawer))
+            self._keepsake.keep("offers", offered(found.builds, drawer, chain) or None)
 
     def _chain_moved(self) -> None:
         """What was found is of another chain; what it asked of the drawer's surroundings may no longer hold."""
@@ -131,9 +130,3 @@ class DrawerPanel(VBox):
     def _beside(self, build: Build) -> None:
         """As the kept curve: it is drawn dashed, and played in turns with the chain."""
         self._state.kept = as_chain(self._state.chain, self.drawer, build)
-
-
-def surroundings(chain: SignalChain) -> dict[str, Any]:
-    """What a drawer's builds are asked about: the chain's values without its stage and transistor."""
-    of_stage = {"stage", *(control.key for control in controls())}
-    return {key: chain[key] for key in all_parameters() if key not in of_stage and not key.startswith("jfet")}

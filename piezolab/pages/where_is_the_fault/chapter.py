@@ -117,7 +117,9 @@ def make(link: str | None = None) -> Page:
 
     def unseen(_chain: SignalChain) -> str:
         weighed = state.diagnosis
-        return "" if weighed is None else unseen_html(weighed.table, weighed.table.chain)
+        return "" if weighed is None else unseen_html(
+            weighed.table, weighed.table.chain, weighed.metering.build.records
+        )
 
     chapter = replace(
         CHAPTER,

@@ -13,7 +13,17 @@ from piezolab.quantity import QuantityError
 from piezolab.studies.board_as_built import BoardAsBuilt
 from piezolab.studies.faults.fault_figures import kinds_read
 from piezolab.studies.faults.hearing import TONES
-from piezolab.studies.faults.readings import INPUT, KINDS, SWEPT, UNITS, Check, Reading, ReadingError, checked
+from piezolab.studies.faults.readings import (
+    INPUT,
+    KINDS,
+    SWEPT,
+    UNITS,
+    Check,
+    Reading,
+    ReadingError,
+    checked,
+    value_and_half,
+)
 from piezolab.studies.faults.simulate import Tone
 from piezolab.studies.metering.instrument import Meter
 
@@ -72,8 +82,12 @@ def read(check: Check, text: str) -> Reading:
         )
     unit = UNITS[check.kind]
     try:
+        text, half = value_and_half(check.kind, text)
         value = parse_field(text, unit, what="what it says")
-        digit = None if check.kind in SWEPT else last_digit(text, unit) or None
+        if check.kind in SWEPT:
+            digit = None if half is None else parse_field(half, unit, what="half its interval")
+        else:
+            digit = last_digit(text, unit) or None
     except QuantityError as error:
         raise FieldError("value", str(error)) from None
     reading = Reading(check.kind, check.place, value, digit)

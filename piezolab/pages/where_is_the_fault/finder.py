@@ -27,7 +27,7 @@ from piezolab.studies.faults.hearing import KNOCKED
 from piezolab.studies.faults.readings import SWEEP_CHECKS, Check, excluded
 from piezolab.studies.faults.simulate import HIGH_HZ, LOW_HZ
 
-FIRST = ("diode", "ohm_max", "meter_ohm")  # of the fields; the others are folded
+FIRST = ("diode", "ohm_max", "meter_ohm", "recorder")  # of the fields; the others are folded
 EAR = (
     "Warm, or a smell? Switch off, unclip the battery, set it down away from people, and press “something gets hot”. "
     "Else what fits."
@@ -193,7 +193,7 @@ class Finder:
         self.stop.content = f"<p><strong>{stop}</strong></p>" if found.stop else ""
         asked = found.next is not None and any(r.check == found.next.check for r in weighed.readings)
         knocked = paragraphs(AFTER_A_KNOCK) if KNOCKED in weighed.heard else ""
-        self.next.content = knocked + next_html(found, chain, weighed.metering, asked)
+        self.next.content = knocked + next_html(found, chain, weighed.metering, asked, self._state.carried)
         # no tone is fed in, and none is offered, before the battery may go in
         self.tone.layout.display = "none" if found.unpowered_only else None
         if found.next is not None:

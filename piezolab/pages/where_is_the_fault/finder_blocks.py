@@ -15,9 +15,11 @@ from piezolab.pages.where_is_the_fault.heard_words import try_words
 from piezolab.studies.faults.bands import seen_shares
 from piezolab.studies.faults.diagnosis import Diagnosis
 from piezolab.studies.faults.misbuilt import FROM_A_KNOCK
+from piezolab.studies.faults.readings import SWEPT
 from piezolab.studies.faults.table import FaultTable
 from piezolab.studies.metering.instrument import Meter
 
+RECORD = "Did it do what was predicted?"
 PROTECT = "What a knock does to the gate, and the clamp that keeps it off."
 _PLACES = 5
 _LEAST_PLACE, _LEAST_MEND = 0.02, 0.01
@@ -25,8 +27,9 @@ _MENDS = 3
 _ROWS = 9
 
 
-def next_html(found: Diagnosis, chain: SignalChain, metering: MeterEntry, asked: bool) -> str:
-    """The reading that tells most, how to take it, what it would say, and why; asked: it was taken before."""
+def next_html(found: Diagnosis, chain: SignalChain, metering: MeterEntry, asked: bool, query: str = "") -> str:
+    """The reading that tells most, how to take it, what it would say, and why; asked: it was taken before. A sweep has
+    a way, with `query`, to where it is recorded."""
     tried = "".join(paragraphs(try_words(word, chance)) for word, chance in found.to_try)
     step = found.next
     if step is None:
@@ -38,6 +41,8 @@ def next_html(found: Diagnosis, chain: SignalChain, metering: MeterEntry, asked:
     how, caution = say.check_how(step.check, metering.tone)
     said += f"<p><strong>{escape(say.check_words(step.check))}{', once more' if asked else ''}</strong></p>"
     said += paragraphs(how)
+    if step.check.kind in SWEPT:
+        said += onward("did-it-do-what-was-predicted", query, RECORD)
     said += guard(caution) + guard(say.battery_caution(chain))
     if found.unpowered_only and not found.stop:
         said += paragraphs("Battery out for now: a short is not ruled out yet.")
@@ -102,11 +107,12 @@ def expected_html(found: Diagnosis, chain: SignalChain, meter: Meter) -> str:
     return fed(table(head, rows, f"{told}{'; battery out' if found.unpowered_only else ''}."), chain)
 
 
-def unseen_html(found: FaultTable, chain: SignalChain) -> str:
-    """Faults that no reading of this list shows, or none in many builds, and what would."""
+def unseen_html(found: FaultTable, chain: SignalChain, swept: bool = False) -> str:
+    """Faults that no reading of this list shows, or none in many builds, and what would; swept: a sweep can be
+    recorded."""
     never: dict[str, dict[str, None]] = {}
     often: dict[str, dict[str, None]] = {}
-    for fault, seen in zip(found.hypotheses, seen_shares(found), strict=True):
+    for fault, seen in zip(found.hypotheses, seen_shares(found, swept), strict=True):
         if fault.kind != "healthy" and seen < found.limits.often_unseen:
             found_by = never if seen < found.limits.unseen else often
             ways = found_by.setdefault(say.spot_words(fault.spot, chain), {})

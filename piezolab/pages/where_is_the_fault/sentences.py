@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Mapping, Sequence
 
@@ -10,6 +9,7 @@ from piezolab import catalogue
 from piezolab.chain import SignalChain
 from piezolab.chain.assembly import GROUND
 from piezolab.chain.parts import Part
+from piezolab.pages.where_is_the_fault.display_words import on_display, value_words
 from piezolab.pages.where_is_the_fault.fault_state import Weighed
 from piezolab.quantity import show
 from piezolab.sheets.words import lane_name
@@ -17,12 +17,11 @@ from piezolab.studies.faults.diagnosis import Diagnosis, FaultShare, NextReading
 from piezolab.studies.faults.hearing import EXCHANGED
 from piezolab.studies.faults.hypotheses import Hypothesis
 from piezolab.studies.faults.knowledge import knowledge
-from piezolab.studies.faults.readings import SWEPT, UNITS, Check, Reading
+from piezolab.studies.faults.readings import SWEPT, Check, Reading
 from piezolab.studies.faults.simulate import Tone
 from piezolab.studies.linear import LinearChain
 from piezolab.studies.metering.instrument import Meter
 
-OVER = "over range"
 _ENDS = {"clip": "the clip", "plug": "the far plug", "cable": "the cable", "load": "the far plug",
          "input": "the amplifier"}  # fmt: skip
 _THINGS = {"jack": "the jack", "disc": "the disc", "cable": "the output cable", "D1": "the polarity diode D1",
@@ -36,8 +35,6 @@ _REASONS = {
 }
 _BY_EYE = ("bridge", "lane_bridge", "foil")
 _JOINTS = re.compile(r", its (leads|pins) and joints$| and its joints$")
-_MOST_FIGURES = 5
-_RANGE_FIGURES = 3
 
 
 class _Names(dict):
@@ -146,40 +143,15 @@ def check_how(check: Check, tone: Tone | None = None) -> tuple[str, str]:
     """How it is read, with a tone where one is fed in, and the caution that goes with it ("" where none does)."""
     texts, tone = _check_texts(check), tone or Tone()
     names = _Names(place=place_words(check.place), tone=show(tone.v_rms, "V", 2), farad=show(tone.farad, "F", 2))
-    return texts["how"].format_map(names), texts.get("caution", "")
+    how = [texts["how"]]
+    if check.kind in SWEPT[1:]:  # of the sweep that is told under its first reading
+        how.insert(0, _check_texts(Check(SWEPT[0], check.place))["how"])
+    return " ".join(how).format_map(names), texts.get("caution", "")
 
 
 def _check_texts(check: Check) -> Mapping[str, str]:
     table = knowledge().texts["checks"]
     return table.get(f"{check.kind}_{check.place}", table[check.kind])
-
-
-def value_words(kind: str, value: float | str, digit: float | None = None) -> str:
-    """A reading as the display has it, down to its last place where that is known."""
-    if isinstance(value, str):
-        return value
-    if math.isinf(value):
-        return OVER
-    if not digit:
-        return show(float(value), UNITS[kind])
-    return _to_digit(kind, float(value), digit, _MOST_FIGURES)
-
-
-def _to_digit(kind: str, value: float, digit: float, most: int) -> str:
-    places = round(value / digit)
-    if not places:
-        return show(0.0, UNITS[kind])
-    return show(places * digit, UNITS[kind], min(most, len(str(abs(places)))))
-
-
-def on_display(kind: str, value: float | str, meter: Meter) -> str:
-    """A value that is expected, as this meter would show it: no finer than its last place."""
-    if isinstance(value, str) or math.isinf(value) or (kind in ("low", "high") and not meter.reads_ac):
-        return value_words(kind, value)
-    if kind in SWEPT:
-        return show(float(value), UNITS[kind], 2)
-    digit_of = {"dc": meter.volt_digit, "ohm": meter.ohm_digit}.get(kind, meter.ac_digit)
-    return _to_digit(kind, float(value), float(digit_of(value)), _RANGE_FIGURES)
 
 
 def reading_words(reading: Reading) -> str:

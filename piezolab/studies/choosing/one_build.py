@@ -9,6 +9,8 @@ from typing import Any
 import numpy as np
 
 from piezolab.chain import SignalChain
+from piezolab.chain.parameters import all_parameters
+from piezolab.chain.stages.register import controls
 from piezolab.studies.choosing.bench import Bench, Pool
 from piezolab.studies.choosing.build_figures import whole_figures
 from piezolab.studies.choosing.drawer import Drawer
@@ -66,6 +68,17 @@ class Build:
 def as_chain(chain: SignalChain, drawer: Drawer, build: Build) -> SignalChain:
     """The chain with a build in it. Raises ChainError."""
     return chain.but(build.changes).but(_entered(drawer, build.transistors))
+
+
+def surroundings(chain: SignalChain) -> dict[str, Any]:
+    """What a drawer's builds are asked about: the chain's values without its stage and transistor."""
+    of_stage = {"stage", *(control.key for control in controls())}
+    return {key: chain[key] for key in all_parameters() if key not in of_stage and not key.startswith("jfet")}
+
+
+def with_stage_of(chain: SignalChain, other: SignalChain) -> SignalChain:
+    """The chain with the other's stage and transistor in it; any two go together."""
+    return other.but(surroundings(chain))
 
 
 def _entered(drawer: Drawer, cast: Sequence[int]) -> dict[str, Any]:

@@ -50,14 +50,20 @@ def band_of(table: FaultTable, value: np.ndarray) -> np.ndarray:
 
 
 def leaves(
-    table: FaultTable, value: np.ndarray, tone: np.ndarray, band: np.ndarray, ac: bool = True, ear: bool = True
+    table: FaultTable,
+    value: np.ndarray,
+    tone: np.ndarray,
+    band: np.ndarray,
+    ac: bool = True,
+    ear: bool = True,
+    swept: bool = False,
 ) -> np.ndarray:
     """Whether some reading of each build leaves its healthy band, (P,).
 
     value: (M, P), scaled; tone: (4, P); band: (M, 2), the meter's error is added; ac: volts of the tone count; ear: the
-    tone by ear counts.
+    tone by ear counts; swept: a sweep counts.
     """
-    answer = outside(table, value, widened(table, band), ac).any(axis=0)
+    answer = outside(table, value, widened(table, band), ac, swept).any(axis=0)
     return answer | odd_tone(table, tone) if ear else answer
 
 
@@ -74,9 +80,9 @@ def fault_band(table: FaultTable, hypothesis: int) -> np.ndarray:
 
 
 @lru_cache(maxsize=6)
-def unseen(table: FaultTable) -> tuple[str, ...]:
-    """Names of the faults that hardly any reading shows."""
-    share = seen_shares(table)
+def unseen(table: FaultTable, swept: bool = False) -> tuple[str, ...]:
+    """Names of the faults that hardly any reading shows; swept: a sweep counts."""
+    share = seen_shares(table, swept)
     return tuple(
         fault.key
         for fault, seen in zip(table.hypotheses[1:], share[1:], strict=True)
@@ -84,8 +90,9 @@ def unseen(table: FaultTable) -> tuple[str, ...]:
     )
 
 
-def seen_shares(table: FaultTable) -> np.ndarray:
-    """Share of the builds of each hypothesis that leave a healthy band, by meter or tone."""
-    out = leaves(table, table.value, table.tone, band_of(table, table.value[:, table.of_hypothesis == 0]))
+def seen_shares(table: FaultTable, swept: bool = False) -> np.ndarray:
+    """Share of the builds of each hypothesis that leave a healthy band, by meter or tone, or by a sweep."""
+    band = band_of(table, table.value[:, table.of_hypothesis == 0])
+    out = leaves(table, table.value, table.tone, band, swept=swept)
     count = len(table.hypotheses)
     return np.bincount(table.of_hypothesis, out, count) / np.bincount(table.of_hypothesis, minlength=count)

@@ -12,7 +12,16 @@ from piezolab.studies.faults.hearing import EXCHANGED, KNOWN, LOOKED
 from piezolab.studies.faults.likelihood import explain
 from piezolab.studies.faults.next_readings import NextReading, Situation, steps
 from piezolab.studies.faults.pairs import Pairs, pairs
-from piezolab.studies.faults.readings import KINDS, Check, Reading, checked, checked_words, natural, plausible
+from piezolab.studies.faults.readings import (
+    KINDS,
+    SWEPT,
+    Check,
+    Reading,
+    checked,
+    checked_words,
+    natural,
+    plausible,
+)
 from piezolab.studies.faults.table import FaultTable
 from piezolab.studies.metering.board_under_meter import CLIP
 
@@ -57,7 +66,7 @@ class Diagnosis:
     probability) of readings that were probably taken elsewhere; unexplained: readings that nothing explains; absurd:
     places in the list of readings in volts that no supply of this board can give: they are asked about, not weighed,
     and until they are mended or taken back no reading with the battery in is proposed; unseen: faults that no reading
-    of this chain shows.
+    of this chain shows, a sweep where its kinds are given.
     """
 
     spots: tuple[SpotShare, ...]
@@ -134,7 +143,7 @@ def diagnose(
         doubtful=_above(limits.doubtful, kept, why.slipped),
         unexplained=tuple(k for k, _ in _above(limits.doubtful, kept, why.stray)),
         absurd=absurd,
-        unseen=unseen(table),
+        unseen=unseen(table, SWEPT[0] in kinds),
     )
 
 

@@ -16,9 +16,10 @@ _LEGS = "DGS"  # the order in which a transistor's nodes are listed
 
 
 def table_of(chain: SignalChain, build: BoardAsBuilt, swept: bool = False) -> FaultTable:
-    """The table of faults of a chain built like this; swept: with a sweep's readings. Raises CircuitError where the
-    chain has no operating point."""
+    """The table of faults of a chain built like this; swept: with a sweep's readings, as it is where one can be
+    recorded. Raises CircuitError where the chain has no operating point."""
     beside = side_by_side(chain, build.layout(chain))
+    swept = swept or build.records
     return fault_table(chain, build.meter, Tone(build.tone_v), build.guarded, build.ring, beside, build.led, swept)
 
 

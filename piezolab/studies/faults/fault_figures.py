@@ -13,7 +13,15 @@ from piezolab.studies.board_as_built import BoardAsBuilt
 from piezolab.studies.build_options import FAULT_KEYS
 from piezolab.studies.faults.diagnosis import NextReading, diagnose
 from piezolab.studies.faults.drawn_board import table_of
-from piezolab.studies.faults.readings import KINDS, SWEEP_CHECKS, SWEPT, UNITS, Reading, ReadingError
+from piezolab.studies.faults.readings import (
+    KINDS,
+    SWEEP_CHECKS,
+    SWEPT,
+    UNITS,
+    Reading,
+    ReadingError,
+    value_and_half,
+)
 from piezolab.studies.figures import plain
 
 OVER_RANGE = "OL"
@@ -23,7 +31,8 @@ _PLAIN = re.compile(r"[+-]?\d+(?:\.(\d+))?")
 def read_readings(texts: Sequence[str]) -> tuple[Reading, ...]:
     """Readings such as `ohm:clip=OL`, `dc:source=1.02` or `tone:input=weak`. Raises ReadingError.
 
-    The decimals of plain volts tell the display's last place.
+    The decimals of plain volts tell the display's last place; a sweep's numbers may have half their 95 % interval with
+    them, such as `corner:sweep=83±4` or `83+-4`.
     """
     found = []
     for text in texts:
@@ -36,19 +45,23 @@ def read_readings(texts: Sequence[str]) -> tuple[Reading, ...]:
         elif kind == "ohm" and value.strip().upper() == OVER_RANGE:
             found.append(Reading(kind, place, math.inf))
         else:
+            name, (value, half) = f"reading {kind} {place}", value_and_half(kind, value)
             try:
-                number = parse(value, UNITS[kind], what=f"reading {kind} {place}")
+                number = parse(value, UNITS[kind], what=name)
+                digit = None if half is None else parse(half, UNITS[kind], what=f"{name}, half its interval")
             except QuantityError as error:
                 raise ReadingError(str(error)) from None
             plain_number = _PLAIN.fullmatch(value.strip()) if kind in ("dc", "low", "high") else None
-            digit = 10.0 ** -len(plain_number[1] or "") if plain_number else None
+            digit = 10.0 ** -len(plain_number[1] or "") if plain_number else digit
             found.append(Reading(kind, place, number, digit))
     return tuple(found)
 
 
 def kinds_read(build: BoardAsBuilt) -> tuple[str, ...]:
-    """Kinds of readings that the build's meter can take: none of alternating volts without an AC range."""
-    return KINDS if build.reads_ac else tuple(kind for kind in KINDS if kind not in ("low", "high"))
+    """Kinds of readings that can be taken on a build: none of alternating volts without an AC range of its meter, those
+    of a sweep where one can be recorded."""
+    kinds = KINDS if build.reads_ac else tuple(kind for kind in KINDS if kind not in ("low", "high"))
+    return (*kinds, *SWEPT) if build.records else kinds
 
 
 def fault_figures(

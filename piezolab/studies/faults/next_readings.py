@@ -11,7 +11,7 @@ from piezolab.studies.faults.hearing import TONES
 from piezolab.studies.faults.information import confirmation, information, opening
 from piezolab.studies.faults.likelihood import Explanation
 from piezolab.studies.faults.pairs import Pairs
-from piezolab.studies.faults.readings import SWEPT, Check, Reading, natural
+from piezolab.studies.faults.readings import SWEEP_CHECKS, SWEPT, Check, Reading, natural
 from piezolab.studies.faults.table import FaultTable
 
 LEAST_BITS = {False: 0.01, True: 0.001}  # while the spot is sought, and once it is found
@@ -66,6 +66,12 @@ class Situation:
     kinds: frozenset[str]
     untested: frozenset[Check]
 
+    @property
+    def over(self) -> frozenset[Check]:
+        """What was read. A sweep says all its numbers at once: what it did not tell, another one would not either."""
+        taken = frozenset(reading.check for reading in self.readings)
+        return taken | frozenset(SWEEP_CHECKS) if taken & frozenset(SWEEP_CHECKS) else taken
+
 
 def steps(now: Situation) -> list[NextReading]:
     """All readings worth taking, the best first. With `unpowered` none needs the battery."""
@@ -81,7 +87,7 @@ def steps(now: Situation) -> list[NextReading]:
         and not (now.unpowered and check.powered)
         and (m == len(table.value) or table.resolved[m])
     ]
-    fresh = [m for m in possible if table.checks[m] not in taken or table.checks[m] in again]
+    fresh = [m for m in possible if table.checks[m] not in now.over or table.checks[m] in again]
     found = _ranked(now, fresh, again)
     if not found and now.unpowered:  # nothing new to read, and still a short is possible: read once more
         clearing = information(table, now.why.weight, possible, table.dangerous.astype(int))
@@ -125,11 +131,11 @@ def _ranked(now: Situation, fresh: Sequence[int], again: set[Check]) -> list[Nex
 
 def _opened(now: Situation, fresh: Sequence[int], bits: np.ndarray) -> np.ndarray:
     """Bits that may be gained after each reading because the battery may then go in."""
-    table, taken = now.table, {reading.check for reading in now.readings}
+    table = now.table
     closed = [
         m
         for m, check in enumerate(table.checks)
-        if check.powered and check.kind in now.kinds and check not in taken
+        if check.powered and check.kind in now.kinds and check not in now.over
         and (m == len(table.value) or table.resolved[m])
     ]  # fmt: skip
     short = float(now.why.unheard[table.dangerous].sum())

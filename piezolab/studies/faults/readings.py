@@ -17,6 +17,7 @@ SWEPT = ("corner", "level", "bend")
 UNITS = {"dc": "V", "ohm": "ohm", "low": "V", "high": "V", "tone": "", "corner": "Hz", "level": "dB", "bend": ""}
 POWERED = frozenset({"dc", "low", "high", "tone", *SWEPT})
 INPUT = "input"
+INTERVAL = "±"
 SAYABLE = (*WORDS, FINE, WORKED, KNOCKED, NEW, LOOKED, EXCHANGED)
 
 _DC_KNEE_V = 0.05  # below it volts count as such, above by their ratio
@@ -78,6 +79,19 @@ class Reading:
         """What was read."""
         return Check(self.kind, self.place)
 
+    @property
+    def words(self) -> str:
+        """A number of a sweep as text, such as "corner:sweep=83±4", which `value_and_half` takes apart again."""
+        half = "" if self.digit is None else f"{INTERVAL}{self.digit:.2g}"
+        return f"{self.check.key}={self.value:.4g}{half}"
+
+
+def value_and_half(kind: str, text: str) -> tuple[str, str | None]:
+    """The text of a value and of half its interval, such as 83±4 or 83+-4; None where it has none. Only a sweep's
+    numbers have one."""
+    value, mark, half = text.replace("+-", INTERVAL).partition(INTERVAL)
+    return (value, half) if mark and kind in SWEPT else (text, None)
+
 
 def checked(readings: Sequence[Reading], checks: Sequence[Check]) -> tuple[Reading, ...]:
     """The readings, each possible in itself. Raises ReadingError on the first that is not."""
@@ -110,7 +124,8 @@ def _check(reading: Reading, checks: Sequence[Check]) -> None:
         raise ReadingError(f"{name}: {value:g} {UNITS[kind]} is out of range; allowed is {allowed}.")
     digit = reading.digit
     if digit is not None and not 0 < digit < np.inf:
-        raise ReadingError(f"{name}: {digit!r} as its last place; allowed is a number above 0 {UNITS[kind]}.")
+        part = "half its interval" if kind in SWEPT else "its last place"
+        raise ReadingError(f"{name}: {digit!r} as {part}; allowed is a number above 0{f' {UNITS[kind]}'.rstrip()}.")
 
 
 def plausible(reading: Reading, most_v: float) -> bool:

@@ -19,14 +19,18 @@ from piezolab.circuit.errors import CircuitError
 from piezolab.studies.recordings.chain_fits import ChainFit, chain_fit
 from piezolab.studies.recordings.quiet_part import QuietPart
 from piezolab.studies.recordings.sweep_against import SetUp, SweepCompared, sweep_compared
+from piezolab.studies.recordings.sweep_reading import fault_readings
 from piezolab.studies.recordings.sweep_run import ORDERS
 from piezolab.studies.recordings.swept import SweptTake, swept
 
 _HEAD = ("frequency_hz", "gain_db", "half_interval_db", "phase_deg", "predicted_db", "predicted_deg")
 
 
-def sweep_figures(take: SweptTake, now: SweepCompared, chain: SignalChain, fit: ChainFit | None) -> dict[str, Any]:
-    """All figures with their units in the keys; null for what is not known, without a meter's reading all volts."""
+def sweep_figures(
+    take: SweptTake, now: SweepCompared, chain: SignalChain, fit: ChainFit | None, set_up: SetUp
+) -> dict[str, Any]:
+    """All figures with their units in the keys; null for what is not known, without a meter's reading all volts; the
+    readings as the fault finder takes them."""
     return {
         "link": whole_query(chain), "name": take.name, "finding": now.finding, "loop_back": take.looped,
         "clock_ppm": take.drift * 1e6, "clipped_times": take.clipped, "delay_s": now.delay_s,
@@ -45,6 +49,7 @@ def sweep_figures(take: SweptTake, now: SweepCompared, chain: SignalChain, fit: 
         ],
         "quiet": None if take.quiet is None else _quiet(take.quiet),
         "fit": None if fit is None else _fit(fit),
+        "fault_readings": [reading.words for reading in fault_readings(take, now, chain, set_up, wanted=True)],
     }  # fmt: skip
 
 
@@ -67,7 +72,7 @@ def sweep_file(chain: SignalChain, path: str | Path, set_up: SetUp) -> tuple[dic
         check_size(path.stat().st_size, path.name)
         take = swept(read_recording(Slices(path.read_bytes()), path.name, both=True))
         now, fit = sweep_compared(take, chain, set_up), chain_fit(take, chain, set_up, ["gate_r"])
-        return sweep_figures(take, now, chain, fit), ()
+        return sweep_figures(take, now, chain, fit, set_up), ()
     except OSError as error:
         return {}, (f"{path.name}: it cannot be read ({error.strerror}).",)
     except AudioError as error:

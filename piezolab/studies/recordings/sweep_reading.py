@@ -17,14 +17,14 @@ _LEAST, _MOST = 1e-6, 1.0
 
 
 def fault_readings(
-    take: SweptTake, now: SweepCompared, chain: SignalChain, set_up: SetUp
+    take: SweptTake, now: SweepCompared, chain: SignalChain, set_up: SetUp, wanted: bool = False
 ) -> tuple[Reading, ...]:
-    """Readings for `studies.faults`, none where the chain explains the response, the channels are swapped, the
-    capacitor is not about the chain's pickup, or noise hides the bass. The level only where it counts, distortion only
-    where it stands out of the noise or is known to be less."""
+    """Readings for `studies.faults`, none where the channels are swapped, the capacitor is not about the chain's
+    pickup, noise hides the bass or, unless a sweep is wanted there, the chain explains the response. The level only
+    where it counts, distortion only where it stands out of the noise."""
     farad = float(chain.values.pickup_c)
     own = farad if set_up.capacitor is None else set_up.capacitor
-    if now.finding in (AGREES, SWAPPED) or abs(own / farad - 1) > ALIKE:
+    if now.finding == SWAPPED or (now.finding == AGREES and not wanted) or abs(own / farad - 1) > ALIKE:
         return ()
     low, middle = (int(np.argmin(np.abs(np.log(now.hz / hz)))) for hz in (BASS_HZ, MIDDLE_HZ))
     half = float(np.hypot(now.half_db[low], now.half_db[middle]))

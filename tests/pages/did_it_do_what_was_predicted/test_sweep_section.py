@@ -12,8 +12,11 @@ from piezolab.audio import RATE
 from piezolab.audio.exponential_sweep import PEAK, ExponentialSweep
 from piezolab.chain.link import from_link
 from piezolab.pages.did_it_do_what_was_predicted import chapter
+from piezolab.pages.did_it_do_what_was_predicted.sweep_words import TO_FINDER
 from piezolab.pages.where_is_the_fault.entry import entered
+from piezolab.studies.faults.fault_figures import read_readings
 from piezolab.studies.recordings.sweep_against import as_swept
+from piezolab.studies.recordings.sweep_reading import fault_readings
 from tests.pages.did_it_do_what_was_predicted.test_chapter import SLICE
 from tests.studies.recordings.sweeping import put_in, recorded, through
 from tests.studies.recordings.test_sweep import response_of
@@ -89,9 +92,28 @@ def test_what_the_chain_cannot_explain_goes_to_the_fault_finder(page):
     found = [entry.reading for entry in entered(kept["fault"])]
     assert [reading.check.key for reading in found] == ["corner:sweep", "level:sweep", "dc:source"]
     assert found[0].value == pytest.approx(1 / (2 * np.pi * 680e3 * 2.2e-9), rel=0.1)
+    assert [reading.digit for reading in found[:2]] == pytest.approx(halves(page), rel=0.06)
     assert kept["fault"]["heard"] == "thin" and "where-is-the-fault?" in sweep.carried.content
     page.state.undo()
     assert not sweep.carried.content, "another chain, another question"
+
+
+def halves(page):
+    """Half the intervals of corner and level, as the study has them."""
+    now, state = page.sweep.compared, page.state
+    return [reading.digit for reading in fault_readings(state.swept, now, state.chain, state.set_up)]
+
+
+def test_one_that_follows_the_prediction_is_taken_where_the_finder_may_have_asked_for_it(page):
+    sweep = page.sweep
+    page.state.put(page.state.chain.but(gate_r=680e3))
+    assert sweep.form.submit(WIRED) and not sweep.fault_texts()
+    page.keepsake._heard(page.keepsake, {"word": "kept", "sections": {"build": '{"recorder": "interface"}'}}, [])
+    assert [button["label"] for button in sweep.into.buttons] == [TO_FINDER]
+    corner, level = (text.partition("=")[2] for text in sweep.fault_texts())
+    assert 100 < float(corner.partition("±")[0]) < 120 and "±" in level, "1/(2 pi RC) is 106 Hz, the input in parallel"
+    page.keepsake._heard(page.keepsake, {"word": "kept", "sections": {"build": "{}"}}, [])
+    assert not sweep.fault_texts() and not sweep.into.buttons
 
 
 def test_without_a_known_capacitor_only_the_product_is_told(page):
@@ -115,6 +137,7 @@ def test_what_is_saved_and_removed(page):
     found = json.loads(said[1])
     assert rows.shape == (len(found["response"]), 6) and found["largest_output_v_peak"] is None
     assert "pickup_c_times_gate_r_s" in found["fit"]  # nobody entered the capacitor
+    assert [reading.check.key for reading in read_readings(found["fault_readings"])][0] == "corner:sweep"
     assert found["clock_ppm"] == pytest.approx(40.0, abs=0.2)
     page.sweep.brought._heard(None, {"word": "remove", "n": 0}, [])
     assert not page.sweep.result.content and "No sweep yet" in page.sweep.plot.head.content

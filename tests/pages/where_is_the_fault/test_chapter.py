@@ -25,7 +25,7 @@ from piezolab.studies.faults.diagnosis import diagnose
 from piezolab.studies.faults.drawn_board import table_of
 from piezolab.studies.faults.knowledge import knowledge
 from piezolab.studies.faults.making import fault_table
-from piezolab.studies.faults.readings import Check, Reading
+from piezolab.studies.faults.readings import SWEEP_CHECKS, SWEPT, Check, Reading
 from piezolab.studies.knock import knock
 
 
@@ -147,7 +147,9 @@ def test_what_is_expected_is_no_finer_than_the_display(made: page.Page) -> None:
     meter = made.state.meter
     for kind, value, words in (
         ("ohm", 0.0557, "0.1 Ω"), ("ohm", 0.02, "0 Ω"), ("ohm", 3922.6, "3.92 kΩ"), ("dc", 2.4e-8, "0 V"),
-        ("dc", -0.4, "−400 mV"), ("dc", 9.0, "9.00 V"), ("high", 0.0031, "3 mV"), ("ohm", float("inf"), "over range"),
+        ("corner", 3.8e-9, "0 Hz"), ("corner", 783.0, "780 Hz"), ("level", -69.94, "−69.9 dB"),
+        ("bend", 0.0123, "0.012"), ("dc", -0.4, "−400 mV"), ("dc", 9.0, "9.00 V"),
+        ("high", 0.0031, "3 mV"), ("ohm", float("inf"), "over range"),
     ):  # fmt: skip
         assert say.on_display(kind, value, meter) == words
     assert say.reading_words(Reading("dc", "source", 1.2, 0.01)).endswith("1.20 V")
@@ -189,6 +191,53 @@ def test_the_meter_can_be_another_and_without_ac(made: page.Page) -> None:
     assert not finder.meter_form.submit({"counts": "2000", "tone_v": "12"})
     assert "allowed is 10 mV to 3 V" in finder.meter_form.wrong["tone_v"]
     assert finder.meter_form.submit({"meter_ohm": "10M", "ac": "yes", "tone_v": "0.3"})
+
+
+def test_where_a_sweep_can_be_recorded_it_is_asked_for_and_where_to_is_said() -> None:
+    opened = page.make("pickup_c=14n")
+    finder, kept = opened.finder, {}
+    opened.keepsake.keep = lambda name, value: kept.update({name: value})
+    finder.ear_buttons.press("thin")
+    for value, check in (("14.0k", "ohm:clip"), ("4.0k", "ohm:supply")):
+        finder.entry.submit({"check": check, "value": value})
+    assert "sweep" not in finder.next.content + opened.table.content
+    assert finder.meter_form.submit({"recorder": "interface"}) and kept["build"] == {"recorder": "interface"}
+    assert opened.state.diagnosis.found.next.check.kind in SWEPT
+    for words in ("a recorded sweep", "Battery in", "The disc is unplugged", "“Measure with a sweep”",
+                  "loudspeakers off", 'href="did-it-do-what-was-predicted?pickup_c=14n"'):  # fmt: skip
+        assert words in finder.next.content, words
+    assert finder.next.content.count("stands for it") == 1
+    assert "a recorded sweep" in opened.table.content
+    finder.ear_buttons.press("hot")
+    assert "sweep" not in finder.next.content + opened.table.content
+    finder.ear_buttons.press("hot")
+    key = opened.state.diagnosis.found.next.check.key
+    assert not finder.entry.submit({"check": key, "value": "33±"})
+    assert "half its interval" in finder.entry.wrong["value"]
+    assert finder.entry.submit({"check": key, "value": "33±4"})
+    assert "33 ± 4\xa0Hz" in finder.taken.content and "sweep" not in finder.next.content
+    again = page.make("pickup_c=14n")
+    again.keepsake._heard(again.keepsake, {"word": "kept", "sections": {n: json.dumps(v) for n, v in kept.items()}}, [])
+    assert again.state.metering.build.records and again.state.entries == opened.state.entries
+    assert again.state.diagnosis.found.spots == opened.state.diagnosis.found.spots
+
+
+@pytest.mark.parametrize(
+    ("kind", "value", "half", "words"),
+    [("corner", 105.63, 0.18, "105.6 ± 0.2 Hz"), ("level", -1.215, 0.01, "−1.22 ± 0.01 dB"),
+     ("corner", 2345.0, 120.0, "2345 ± 120 Hz"), ("bend", 0.02, 0.004, "0.020 ± 0.004"),
+     ("corner", 83.0, 1e-6, "83.000 Hz"), ("corner", 83.0, None, "83.0 Hz")],
+)  # fmt: skip
+def test_a_sweeps_number_is_shown_as_well_as_it_is_known(
+    kind: str, value: float, half: float | None, words: str
+) -> None:
+    assert say.value_words(kind, value, half) == words
+
+
+def test_how_each_number_of_a_sweep_is_got() -> None:
+    for check in SWEEP_CHECKS:
+        how, caution = say.check_how(check)
+        assert how.startswith("Battery in") and "disc is unplugged" in how and "switch off" in caution
 
 
 def test_a_cheap_meter_that_stops_at_two_megohms_finds_no_fault_in_the_gate_resistor(made: page.Page) -> None:

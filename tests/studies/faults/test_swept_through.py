@@ -2,9 +2,13 @@
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from piezolab.chain import SignalChain
 from piezolab.chain.assembly import assemble
+from piezolab.pages.kit.form import FieldError
+from piezolab.pages.where_is_the_fault.entry import read
 from piezolab.studies.added_harmonics import distortion
 from piezolab.studies.faults import FaultTable, diagnose
 from piezolab.studies.faults.bands import band_of, outside, unseen, widened
@@ -12,7 +16,18 @@ from piezolab.studies.faults.fault_figures import fault_figures, read_readings
 from piezolab.studies.faults.fault_network import fault_network, settings_of
 from piezolab.studies.faults.making import fault_table, question_of
 from piezolab.studies.faults.network_names import SWEEP
-from piezolab.studies.faults.readings import KINDS, SWEPT, Check, Reading, ReadingError, natural, scaled, sigma
+from piezolab.studies.faults.readings import (
+    INTERVAL,
+    KINDS,
+    SWEPT,
+    Check,
+    Reading,
+    ReadingError,
+    checked,
+    natural,
+    scaled,
+    sigma,
+)
 from piezolab.studies.faults.simulate import Findings, Tone, simulate
 from piezolab.studies.faults.swept_through import BASS_HZ, MIDDLE_HZ, clipped_second, corner_of_drop
 from piezolab.studies.linear import LinearChain
@@ -133,6 +148,55 @@ def test_there_and_back_and_how_surely(kind: str, value: float) -> None:
     assert natural(kind, scaled(kind, value, meter), meter) == pytest.approx(value)
     rough, fine = (sigma(Reading(kind, SWEEP, value, half), meter) for half in (0.5 * abs(value), 1e-3 * abs(value)))
     assert rough > fine > 0 and sigma(Reading(kind, SWEEP, value), meter) > fine
+
+
+_ENDS = {"corner": (0.0, 20e3), "level": (-200.0, 100.0), "bend": (0.0, 1.0)}
+
+
+@given(st.sampled_from(SWEPT), st.floats(0, 1), st.one_of(st.none(), st.floats(1e-6, 1e4)))
+def test_its_words_keep_number_and_interval(kind: str, share: float, half: float | None) -> None:
+    low, high = _ENDS[kind]
+    reading = Reading(kind, SWEEP, low + share * (high - low), half)
+    for text in (reading.words, reading.words.replace(INTERVAL, "+-")):
+        [again] = read_readings([text])
+        typed = read(reading.check, text.partition("=")[2])
+        for one in (again, typed):
+            assert one.value == pytest.approx(reading.value, rel=1e-3, abs=1e-9)
+            assert one.digit == (half if half is None else pytest.approx(half, rel=0.06))
+
+
+def test_the_interval_is_weighed(table: FaultTable) -> None:
+    """The better a sweep was recorded, the further it moves the places from where they stood without it; without an
+    interval it counts as before there were any."""
+    before = {spot.spot: spot.probability for spot in diagnose(table).spots}
+    moved = []
+    for text in ("corner:sweep=8±0.2", "corner:sweep=8", "corner:sweep=8±20"):
+        spots = diagnose(table, read_readings([text])).spots
+        moved.append(sum(abs(spot.probability - before[spot.spot]) for spot in spots) / 2)
+    assert moved[0] > moved[1] > 1.2 * moved[2] > 0, moved
+    assert sigma(*read_readings(["corner:sweep=26"]), Meter()) == pytest.approx(np.hypot(0.05, 0.05))
+
+
+@pytest.mark.parametrize(
+    ("text", "sentence"),
+    [
+        ("corner:sweep=83±", "half its interval: '' is empty"),
+        ("corner:sweep=83±x", "half its interval: 'x' cannot be read"),
+        ("corner:sweep=83±4±2", "half its interval: '4±2' is not one single number"),
+        ("corner:sweep=83+-4 V", "half its interval"),
+        ("corner:sweep=±4", "reading corner sweep: '' is empty"),
+        ("corner:sweep=83±-4", "-4.0 as half its interval; allowed is a number above 0 Hz."),
+        ("bend:sweep=0.02±0", "0.0 as half its interval; allowed is a number above 0."),
+        ("dc:source=1.02±0.1", "'1.02±0.1' is not one single number"),
+    ],
+)
+def test_an_interval_that_is_none_is_refused_in_one_sentence(text: str, sentence: str) -> None:
+    key, _, value = text.partition("=")
+    with pytest.raises(ReadingError) as refused:
+        checked(read_readings([text]), (Check(*key.split(":")),))
+    assert sentence in str(refused.value) and "\n" not in str(refused.value)
+    with pytest.raises(FieldError):
+        read(Check(*key.split(":")), value)
 
 
 def test_as_words_of_the_command() -> None:
