@@ -100,7 +100,7 @@ _TABLE: tuple[Parameter, ...] = (
         high=3.0,
     ),
     Choice(
-        "recorder", "sweeps recorded with", TONE, NO_RECORDER,
+        "recorder", "sweeps recorded with", TONE, NO_RECORDER, "Then a sweep is among the readings asked for.",
         options={NO_RECORDER: "nothing", "interface": "an audio interface"},
     ),
     Label(
