@@ -250,9 +250,8 @@ def _tried(count: int) -> None:
 @click.option(
     "--reading", "readings", multiple=True,
     help="Kind:place=value, once for each: ohm:clip=OL, dc:source=1.02, low:jack=65m (AC volts of the 41 Hz tone), "
-    "high:jack=65m (of the 1 kHz tone), tone:input=weak; of a recorded sweep corner:sweep=83 (Hz), "
-    "level:sweep=-3.2+-0.1 (dB, and half its interval where it is known), bend:sweep=0.02 (second harmonic). All kinds "
-    "and places are under readings_to_take.",
+    "high:jack=65m (of the 1 kHz tone), tone:input=weak; of a sweep corner:sweep=83 (Hz), level:sweep=-3.2+-0.1 (dB; "
+    "half its interval), bend:sweep=0.02 (second harmonic). All kinds and places are under readings_to_take.",
 )  # fmt: skip
 @click.option(
     "--heard", multiple=True,

@@ -27,7 +27,7 @@ from piezolab.studies.faults.hearing import KNOCKED
 from piezolab.studies.faults.readings import SWEEP_CHECKS, Check, excluded
 from piezolab.studies.faults.simulate import HIGH_HZ, LOW_HZ
 
-FIRST = ("diode", "ohm_max", "meter_ohm", "recorder")  # of the fields; the others are folded
+FIRST = ("diode", "ohm_max", "meter_ohm")  # of the fields; the others are folded
 EAR = (
     "Warm, or a smell? Switch off, unclip the battery, set it down away from people, and press “something gets hot”. "
     "Else what fits."
@@ -60,7 +60,7 @@ class Finder:
         self.next = Block("next", title="Measure next", spoken=True)
         self.tone = TonePlayer(hertz=[LOW_HZ, HIGH_HZ])
         self.meter_form = OptionForm(
-            "Your build and meter", FAULT_KEYS, FIRST, "use these", self._metered, more="more about meter and tone"
+            "Your build and meter", FAULT_KEYS, FIRST, "use these", self._metered, more="more about meter, tone, sweep"
         )
         self.taken = Block("taken", title="")
         self.drop = Buttons(
