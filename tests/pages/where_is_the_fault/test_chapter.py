@@ -270,7 +270,7 @@ _OF_A_BATTERY = re.compile(r"(?i)batter|(?<!:)(?<!you )\bclip\b|unclip|swollen o
 def test_an_adapters_page_knows_no_battery() -> None:
     made = page.make("supply=adapter")
     chain, finder = made.state.chain, made.finder
-    found = fault_table(chain)
+    found = fault_table(chain, swept=True)
     words = [fed(text, chain) for text in (PROBING, page.MENDING, EAR, say.stop_words(), say.stop_words(True))]
     for fault in found.hypotheses:
         texts = (say.spot_words(fault.spot, chain), say.hidden_words(fault, chain, found.meter),
