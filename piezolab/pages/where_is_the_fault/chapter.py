@@ -142,7 +142,8 @@ def shown(outlook: Outlook, chain: SignalChain) -> View:
     """The verdict, and the probabilities as bars."""
     if outlook.problem:
         return View([], {"height": 120}, {}, "no diagnosis", outlook.problem)
-    verdict = fed(say.verdict(outlook.weighed, chain), chain)
+    weighed = outlook.weighed
+    verdict = fed(say.at_rest(outlook.spots) if weighed is None else say.verdict(weighed, chain), chain)
     spots = [
         spot for n, spot in enumerate(outlook.spots[:_SHOWN]) if n < _ALWAYS or spot.probability >= _LEAST
     ][::-1]

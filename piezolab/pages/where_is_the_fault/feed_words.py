@@ -1,4 +1,4 @@
-"""Words for what feeds the board: a battery in its clip, or an adapter in its socket."""
+"""Words for what feeds the board: a battery in its clip, an adapter in its socket, or nothing."""
 
 from __future__ import annotations
 
@@ -9,10 +9,11 @@ from piezolab.studies.faults.knowledge import knowledge
 
 
 def fed(words: str, chain: SignalChain) -> str:
-    """Words of the fault finder, plain or as HTML, with an adapter's in place of a battery's where one feeds the
-    chain."""
-    if chain.supply != "adapter":
+    """Words of the fault finder, plain or as HTML, with others in place of a battery's where an adapter or nothing
+    feeds the chain."""
+    feed = "adapter" if chain.supply == "adapter" else "unpowered"
+    if feed == "unpowered" and chain.topology.powered:
         return words
-    for battery, adapter in knowledge().texts["adapter"]["said"]:
-        words = words.replace(battery, adapter).replace(escape(battery), escape(adapter))
+    for battery, other in knowledge().texts[feed]["said"]:
+        words = words.replace(battery, other).replace(escape(battery), escape(other))
     return words

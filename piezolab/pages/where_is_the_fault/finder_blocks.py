@@ -30,12 +30,10 @@ _ROWS = 9
 def next_html(found: Diagnosis, chain: SignalChain, metering: MeterEntry, asked: bool, query: str = "") -> str:
     """The reading that tells most, how to take it, what it would say, and why; asked: it was taken before. A sweep has
     a way, with `query`, to where it is recorded."""
-    tried = "".join(paragraphs(try_words(word, chance)) for word, chance in found.to_try)
     step = found.next
     if step is None:
-        nothing = "No further reading would tell more. Mend the likeliest, or look at what no reading shows."
-        return fed(tried + paragraphs(nothing), chain)
-    said = tried
+        return paragraphs("No further reading would tell more. Mend the likeliest, or look at what no reading shows.")
+    said = ""
     if found.found and found.spots[0].spot != "healthy":
         said += paragraphs("The likeliest place is known: mend it first. To be surer, or if it still misbehaves:")
     how, caution = say.check_how(step.check, metering.tone)
@@ -50,6 +48,11 @@ def next_html(found: Diagnosis, chain: SignalChain, metering: MeterEntry, asked:
     if expected:
         said += paragraphs("It would say:") + bullets(expected)
     return fed(said + paragraphs(say.why_words(step)), chain)
+
+
+def try_html(found: Diagnosis, chain: SignalChain) -> str:
+    """What to try first without a meter."""
+    return fed("".join(paragraphs(try_words(word, chance)) for word, chance in found.to_try), chain)
 
 
 def taken_html(entries: Sequence[Entry], used: Sequence[int], found: Diagnosis, chain: SignalChain) -> str:

@@ -14,7 +14,8 @@ def heard_words() -> dict[str, str]:
     return {**heard, FINE: "sounds fine", **known}
 
 
-def try_words(word: str, chance: float) -> str:
+def try_words(word: str, chance: float, details: bool = True) -> str:
     """What to try without a meter, what it is good for, and how to say that it brought nothing."""
     texts = knowledge().texts["heard"][word]
-    return f"{texts['how']} {100 * chance:.0f} % that it shows there. It does not? Press “{texts['label']}” above."
+    how = f", {texts['how']}" if details and "how" in texts else ""
+    return f"{texts['try']}{how}: {100 * chance:.0f} % that this finds it. If not, press “{texts['label']}”."

@@ -11,10 +11,12 @@ from piezolab.chain.assembly import GROUND
 from piezolab.chain.parts import Part
 from piezolab.pages.where_is_the_fault.display_words import on_display, value_words
 from piezolab.pages.where_is_the_fault.fault_state import Weighed
+from piezolab.pages.where_is_the_fault.heard_words import try_words
 from piezolab.quantity import show
 from piezolab.sheets.words import lane_name
-from piezolab.studies.faults.diagnosis import Diagnosis, FaultShare, NextReading
-from piezolab.studies.faults.hearing import EXCHANGED
+from piezolab.studies.faults.beforehand import by_eye
+from piezolab.studies.faults.diagnosis import Diagnosis, FaultShare, NextReading, SpotShare
+from piezolab.studies.faults.hearing import EXCHANGED, LOOKED
 from piezolab.studies.faults.hypotheses import Hypothesis
 from piezolab.studies.faults.knowledge import knowledge
 from piezolab.studies.faults.readings import SWEPT, Check, Reading
@@ -213,11 +215,14 @@ def absurd_words(weighed: Weighed) -> str:
     return ""
 
 
-def verdict(weighed: Weighed | None, chain: SignalChain) -> str:
-    """The likeliest place and its repair, or what to do first; None: nothing was read or heard yet. Where there is
-    danger and the place is known, both are said; the whole warning stands above what is heard."""
-    if weighed is None or not (weighed.found.stop or weighed.entries or weighed.heard):
-        return "Say what you hear, then take the reading that is asked for: each narrows it down."
+def at_rest(spots: Sequence[SpotShare]) -> str:
+    """What to do first, before anything was read or heard."""
+    return try_words(LOOKED, by_eye(spots), details=False)
+
+
+def verdict(weighed: Weighed, chain: SignalChain) -> str:
+    """The likeliest place and its repair, or what to do first. Where there is danger and the place is known, both are
+    said; the whole warning stands above what is heard."""
     found = weighed.found
     if found.stop:
         known = found.found and not (found.reversed or found.two_suspected or found.absurd)

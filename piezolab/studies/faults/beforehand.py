@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from piezolab.chain import SignalChain
 from piezolab.chain.assembly import assemble
 from piezolab.studies.build_options import NO_LED
 from piezolab.studies.faults.diagnosis import FaultShare, SpotShare
 from piezolab.studies.faults.fault_network import fault_network
+from piezolab.studies.faults.known_besides import seen_share
 from piezolab.studies.faults.making import faults_of, priors
 from piezolab.studies.led import led_if_lit
 
@@ -35,3 +38,8 @@ def beforehand(
         for spot, group in groups.items()
     ]
     return tuple(sorted(spots, key=lambda each: -each.probability))
+
+
+def by_eye(spots: Sequence[SpotShare]) -> float:
+    """How probable it is that comparing the board with the drawing finds the fault, from the places' probabilities."""
+    return sum(fault.probability * seen_share(fault.kind, fault.spot) for spot in spots for fault in spot.faults)

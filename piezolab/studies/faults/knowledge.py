@@ -57,7 +57,7 @@ _SHARES = {
     "healthy", "two", "slip", "stray", "short_share", "stop_share", "doubtful", "two_share", "clear_share",
     "read_share", "unseen", "often_unseen", "try_share",
 }  # fmt: skip
-_TABLES = ("kinds", "spots", "checks", "stop", "heard", "adapter")
+_TABLES = ("kinds", "spots", "checks", "stop", "heard", "adapter", "unpowered")
 NOT_KNOCKED = 0.02  # share of a kind's worn cases that came with a drop or a knock, where none is given
 _KIND_TEXTS = ("mend", "reads", "shows", "source")
 

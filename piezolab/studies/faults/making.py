@@ -30,6 +30,7 @@ from piezolab.studies.faults.draws import (
 from piezolab.studies.faults.fault_network import FaultNetwork, fault_network
 from piezolab.studies.faults.hypotheses import CRACKLING, Hypothesis, hypotheses, with_shared_spots
 from piezolab.studies.faults.knowledge import knowledge
+from piezolab.studies.faults.known_besides import known_of
 from piezolab.studies.faults.misbuilt import misbuilt
 from piezolab.studies.faults.network_names import SWEEP, Settings
 from piezolab.studies.faults.readings import INPUT, SWEPT, Check, natural, scaled
@@ -189,18 +190,6 @@ def priors(faults: tuple[Hypothesis, ...]) -> np.ndarray:
     prior *= (1 - known.limits.healthy) / prior.sum()
     prior[0] = known.limits.healthy
     return prior
-
-
-def known_of(faults: Sequence[Hypothesis]) -> np.ndarray:
-    """How surely each of `hearing.KNOWN` holds where one of these faults is there, (K, H)."""
-    table = knowledge()
-    rows = {
-        hearing.WORKED: [table.worn[fault.kind] for fault in faults],
-        hearing.KNOCKED: [table.knocked[fault.kind] for fault in faults],
-        hearing.LOOKED: [1.0 if fault.spot == "cable" else 1 - table.seen[fault.kind] for fault in faults],
-        hearing.EXCHANGED: [float(fault.spot != "cable" and fault.kind != "flat") for fault in faults],
-    }
-    return np.array([rows[word] for word in hearing.KNOWN])
 
 
 def pairs_of(

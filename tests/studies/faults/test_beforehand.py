@@ -5,7 +5,7 @@ import pytest
 from piezolab.chain import SignalChain
 from piezolab.chain.assembly import assemble
 from piezolab.studies.board_as_built import BoardAsBuilt
-from piezolab.studies.faults.beforehand import beforehand
+from piezolab.studies.faults.beforehand import beforehand, by_eye
 from piezolab.studies.faults.diagnosis import diagnose
 from piezolab.studies.faults.drawn_board import side_by_side, table_of
 from piezolab.studies.faults.fault_network import fault_network
@@ -23,6 +23,7 @@ def test_places_are_as_likely_as_a_diagnosis_without_readings_says(changes) -> N
         other = next(spot for spot in found.spots if spot.spot == each.spot)
         shares = {fault.key: fault.probability for fault in other.faults}
         assert {fault.key: fault.probability for fault in each.faults} == pytest.approx(shares, rel=1e-5)
+    assert by_eye(places) == pytest.approx(dict(found.to_try)["looked"], rel=1e-5)
     assert not found.stop, "the headline needs no simulation to say that nothing is known to be hot"
 
 
