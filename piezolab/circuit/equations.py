@@ -16,6 +16,7 @@ rows.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from itertools import zip_longest
 
 import numpy as np
 
@@ -121,17 +122,24 @@ class Equations:
         cells[column] = cells[column] + value if column in cells else value
 
     # -- solving ------------------------------------------------------------------------------------------------
-    def solve(self, *sides: dict[str, Value], wanted: Iterable[str] | None = None) -> list[dict[str, Value]]:
+    def solve(
+        self,
+        *sides: dict[str, Value],
+        wanted: Iterable[str] | None = None,
+        enough: Sequence[frozenset[str]] = (),
+    ) -> list[dict[str, Value]]:
         """Solutions for one or more right-hand sides (row name -> value); each maps unknown -> value.
 
-        With `wanted` only what these unknowns depend on is worked out, and the answer may hold little else.
+        With `wanted` only what these unknowns depend on is worked out, and the answer may hold little else; `enough`:
+        for each side what of that is enough there (empty: all).
         Raises SingularNetworkError with the name of the node or branch where the elimination breaks down.
         """
         if self._delicate:
             return self._solve_dense(sides)
         with np.errstate(all="ignore"):  # what is not finite is found and named at the end
             steps = self._eliminated(self._order(None if wanted is None else frozenset(wanted)))
-            return checked([substituted(steps, side) for side in sides], steps)
+            each = zip_longest(sides, enough, fillvalue=frozenset())
+            return checked([substituted(steps, side, some) for side, some in each], steps)
 
     def solve_adjoint(self, *outputs: dict[str, Value]) -> list[dict[str, Value]]:
         """Solutions y of the transposed equations A' y = c, for one or more outputs c (unknown -> weight).
