@@ -87,22 +87,23 @@ def _start(models: list[JfetModel], v_open: np.ndarray, z: np.ndarray) -> np.nda
         return _tame(np.clip(v_open, -50.0, 50.0))
     model = models[0]
     # the channel current falls as the network is loaded, so i - I_D(v(i)) rises and has one root
-    bound = np.abs(channel(model, np.abs(v_open[:, 0]), np.abs(v_open[:, 1]))[0]) + np.abs(
-        channel(model, np.abs(v_open[:, 0] - v_open[:, 1]), np.abs(v_open[:, 1]))[0]
+    open_gs, open_ds = (each.copy() for each in v_open.T)
+    z_gs, z_ds = z[:, 0, 1].copy(), z[:, 1, 1].copy()
+    bound = np.abs(channel(model, np.abs(open_gs), np.abs(open_ds))[0]) + np.abs(
+        channel(model, np.abs(open_gs - open_ds), np.abs(open_ds))[0]
     )
     with np.errstate(divide="ignore", invalid="ignore"):
-        most = np.where(z[:, 1, 1] > 0, np.abs(v_open[:, 1]) / z[:, 1, 1], np.inf)  # what leaves V_DS = 0
+        most = np.where(z_ds > 0, np.abs(open_ds) / z_ds, np.inf)  # what leaves V_DS = 0
     bound = np.minimum(bound, most) + 1e-15
-    backwards = v_open[:, 1] < 0
+    backwards = open_ds < 0
     low, high = np.where(backwards, -bound, -1e-15), np.where(backwards, 1e-15, bound)
     i = np.zeros_like(bound)
     for _ in range(40):
         give_way()
-        v_gs, v_ds = v_open[:, 0] - z[:, 0, 1] * i, v_open[:, 1] - z[:, 1, 1] * i
-        now, g_m, g_ds = channel(model, v_gs, v_ds)
+        now, g_m, g_ds = channel(model, open_gs - z_gs * i, open_ds - z_ds * i)
         off = i - now
         low, high = np.where(off < 0, i, low), np.where(off > 0, i, high)
-        step = i - off / (1 + g_m * z[:, 0, 1] + g_ds * z[:, 1, 1])
+        step = i - off / (1 + g_m * z_gs + g_ds * z_ds)
         inside = (step > low) & (step < high)
         i_next = np.where(inside, step, 0.5 * (low + high))
         if np.all(np.abs(i_next - i) <= 1e-9 * np.abs(i) + 1e-16):

@@ -63,10 +63,10 @@ def solutions(
         give_way()
         if j >= count:
             a, b = probes[j - count]
-            own[j - count] = each[a] - each[b]
+            own[j - count] = each[a] if b == GROUND else each[a] - each[b]
             continue
         for i, (a, b) in enumerate(pairs):
-            answer[i, j] = each[a] - each[b]
+            answer[i, j] = each[a] if b == GROUND else each[a] - each[b]
     return answer, own
 
 
