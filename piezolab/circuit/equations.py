@@ -52,6 +52,13 @@ class Equations:
         other._partly = self._partly.copy()
         return other
 
+    def taken(self, index: np.ndarray, shape: tuple[int, ...]) -> Equations:
+        """The equations of some members of the batch, by number in the flattened batch of that shape."""
+        other = self.copy()
+        for cells in (*other._off.values(), other._to_ground, other._partly):
+            cells |= {name: members(value, index, shape) for name, value in cells.items()}
+        return other
+
     # -- collecting ---------------------------------------------------------------------------------------------
     def admittance(self, a: str, b: str, siemens: Value) -> None:
         """An admittance between a and b."""
@@ -266,6 +273,11 @@ class Equations:
 
 
 _ORDERS: dict[object, Order] = {}
+
+
+def members(value: Value, index: np.ndarray, shape: tuple[int, ...]) -> Value:
+    """Some members of a value, by number in the flattened batch of that shape; a plain number is everyone's."""
+    return np.broadcast_to(value, shape).reshape(-1)[index] if np.ndim(value) else value
 
 
 def dense(equations: Equations) -> tuple[np.ndarray, Sequence[str]]:

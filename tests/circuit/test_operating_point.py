@@ -295,6 +295,17 @@ def test_two_transistors(kind: str) -> None:
         assert len(regions) >= 2 and times.min() >= 5
 
 
+@pytest.mark.parametrize("kind", ["cascade", "current source", "stacked"])
+def test_slow_ones_of_a_batch_of_pairs_are_as_by_themselves(kind: str) -> None:
+    """Those that settle late go on without the others, some by raising the sources; each then as if it were alone."""
+    network = _two(np.random.default_rng(5), 200, kind)
+    whole = operating_point(network)
+    for k in range(0, 200, 8):
+        single = operating_point(network.take(np.array([k])))
+        for node in network.nodes:
+            assert single.voltages[node][0] == pytest.approx(whole.voltages[node][k], rel=1e-9, abs=1e-9)
+
+
 @pytest.mark.parametrize("kind", ["cascade", "current source"])
 def test_ordinary_pairs_settle_at_the_first_go(kind: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """Raising the sources step by step costs twenty times as much; it is for the odd network out."""
