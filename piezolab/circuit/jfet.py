@@ -8,6 +8,7 @@ triode region alike, so that current and slopes are continuous. Below zero V_DS 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -40,7 +41,7 @@ class JfetModel:
     temp_c: Value = REFERENCE_C
     saturation_current: Value = JUNCTION_SATURATION_A
 
-    @property
+    @cached_property
     def thermal_voltage(self) -> Value:
         """kT/q in volt."""
         return BOLTZMANN * (np.asarray(self.temp_c) + ZERO_CELSIUS) / ELEMENTARY_CHARGE
@@ -115,13 +116,11 @@ def channel(model: JfetModel, v_gs: Value, v_ds: Value) -> tuple[np.ndarray, np.
     i = model.beta * shape * stretch
     slope_gate = model.beta * 2 * within * stretch
     slope_drain = model.beta * (2 * (drive - within) * stretch + model.lambda_ * shape)
+    if not reversed_.any():
+        return i, slope_gate, slope_drain
     sign = 1.0 - 2.0 * reversed_
     # with the ends exchanged: i = -f(v_gs - v_ds, -v_ds)
-    return (
-        sign * i,
-        sign * slope_gate,
-        slope_drain + reversed_ * slope_gate,
-    )
+    return sign * i, sign * slope_gate, slope_drain + reversed_ * slope_gate
 
 
 def gate_currents(
@@ -148,7 +147,7 @@ def gate_currents(
 
 def _junction(i_s: Value, v: np.ndarray, v_t: Value) -> tuple[np.ndarray, np.ndarray]:
     x = v / v_t
-    if not np.any(x > _EXPONENT_CEILING):
+    if not (x > _EXPONENT_CEILING).any():
         return i_s * np.expm1(x), i_s * np.exp(x) / v_t
     capped = np.minimum(x, _EXPONENT_CEILING)
     growth = np.exp(capped)

@@ -187,7 +187,9 @@ def solve_small(z: np.ndarray, slope: np.ndarray, miss: np.ndarray) -> np.ndarra
         matrix[:, range(z.shape[-1]), range(z.shape[-1])] += 1.0
         return np.linalg.solve(matrix, miss[..., None])[..., 0]
     of_z, of_slope = (tuple(each.reshape(len(each), 4).T) for each in (z, slope))
-    return np.stack(solve_two(of_z, of_slope, tuple(miss.T)), axis=-1)
+    answer = np.empty_like(miss)
+    answer[:, 0], answer[:, 1] = solve_two(of_z, of_slope, tuple(miss.T))
+    return answer
 
 
 def limited(v: np.ndarray, wanted: np.ndarray, v_t: np.ndarray, critical: np.ndarray) -> np.ndarray:
@@ -195,15 +197,20 @@ def limited(v: np.ndarray, wanted: np.ndarray, v_t: np.ndarray, critical: np.nda
     wanted = wanted.copy()
     for n in range(v_t.shape[-1]):
         g, d = 2 * n, 2 * n + 1
-        held = []
-        for old, new in ((v[:, g], wanted[:, g]), (v[:, g] - v[:, d], wanted[:, g] - wanted[:, d])):
+        held, least = [], 2 * v_t[:, n]
+        to_gate, to_drain = wanted[:, g], wanted[:, g] - wanted[:, d]
+        for old, new in ((v[:, g], to_gate), (v[:, g] - v[:, d], to_drain)):
             start = np.maximum(old, critical[:, n])
-            allowed = start + v_t[:, n] * np.log1p(np.maximum(new - start, 0.0) / v_t[:, n])
-            held.append(np.where(new > start + 2 * v_t[:, n], allowed, new))
+            far = new > start + least
+            if far.any():
+                allowed = start + v_t[:, n] * np.log1p(np.maximum(new - start, 0.0) / v_t[:, n])
+                new = np.where(far, allowed, new)
+            held.append(new)
         v_gs, v_gd = held
-        shortened = (v_gs != wanted[:, g]) | (v_gd != wanted[:, g] - wanted[:, d])
-        wanted[:, d] = np.where(shortened, v_gs - v_gd, wanted[:, d])
-        wanted[:, g] = v_gs
+        if v_gs is not to_gate or v_gd is not to_drain:
+            shortened = (v_gs != to_gate) | (v_gd != to_drain)
+            wanted[:, d] = np.where(shortened, v_gs - v_gd, wanted[:, d])
+            wanted[:, g] = v_gs
     return wanted
 
 

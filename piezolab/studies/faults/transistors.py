@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from copy import copy
-from dataclasses import replace
+from dataclasses import fields, replace
 from functools import cached_property
 
 import numpy as np
@@ -65,7 +65,8 @@ class Transistors:
         chosen.__dict__.pop("combine", None)
         chosen.pins = self.pins[here]
         chosen.models = [
-            JfetModel(**{name: _some(value, here) for name, value in vars(model).items()}) for model in self.models
+            JfetModel(**{field.name: _some(getattr(model, field.name), here) for field in fields(model)})
+            for model in self.models
         ]
         return chosen
 
