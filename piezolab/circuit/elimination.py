@@ -14,9 +14,11 @@ Coefficients = dict[str, Value]
 Elimination = tuple[str, str, bool, Coefficients, Value, Coefficients, np.ndarray | None]
 
 
-def substituted(steps: list[Elimination], side: dict[str, Value]) -> dict[str, Value]:
-    """The unknowns by column for a right-hand side by row."""
-    side, found = side.copy(), {}
+def substituted(
+    steps: list[Elimination], side: dict[str, Value], enough: frozenset[str] = frozenset()
+) -> dict[str, Value]:
+    """The unknowns by column for a right-hand side by row; with `enough` no more than what these depend on."""
+    side, found, lacking = side.copy(), {}, set(enough)
     for row, column, _, _, _, factors, stays in steps:
         give_way()
         if stays is not None and (row in side or column in side):
@@ -33,6 +35,9 @@ def substituted(steps: list[Elimination], side: dict[str, Value]) -> dict[str, V
             for name, coefficient in cells.items():
                 value = value - coefficient * found[name]
             found[column] = value * inverse
+            lacking.discard(column)
+            if enough and not lacking:
+                break
     return found
 
 

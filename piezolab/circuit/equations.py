@@ -16,6 +16,7 @@ rows.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from itertools import zip_longest
 
 import numpy as np
 
@@ -49,6 +50,13 @@ class Equations:
         other._off = {row: cells.copy() for row, cells in self._off.items()}
         other._to_ground, other._delicate = self._to_ground.copy(), self._delicate
         other._partly = self._partly.copy()
+        return other
+
+    def taken(self, index: np.ndarray, shape: tuple[int, ...]) -> Equations:
+        """The equations of some members of the batch, by number in the flattened batch of that shape."""
+        other = self.copy()
+        for cells in (*other._off.values(), other._to_ground, other._partly):
+            cells |= {name: members(value, index, shape) for name, value in cells.items()}
         return other
 
     # -- collecting ---------------------------------------------------------------------------------------------
@@ -121,17 +129,24 @@ class Equations:
         cells[column] = cells[column] + value if column in cells else value
 
     # -- solving ------------------------------------------------------------------------------------------------
-    def solve(self, *sides: dict[str, Value], wanted: Iterable[str] | None = None) -> list[dict[str, Value]]:
+    def solve(
+        self,
+        *sides: dict[str, Value],
+        wanted: Iterable[str] | None = None,
+        enough: Sequence[frozenset[str]] = (),
+    ) -> list[dict[str, Value]]:
         """Solutions for one or more right-hand sides (row name -> value); each maps unknown -> value.
 
-        With `wanted` only what these unknowns depend on is worked out, and the answer may hold little else.
+        With `wanted` only what these unknowns depend on is worked out, and the answer may hold little else; `enough`:
+        for each side what of that is enough there (empty: all).
         Raises SingularNetworkError with the name of the node or branch where the elimination breaks down.
         """
         if self._delicate:
             return self._solve_dense(sides)
         with np.errstate(all="ignore"):  # what is not finite is found and named at the end
             steps = self._eliminated(self._order(None if wanted is None else frozenset(wanted)))
-            return checked([substituted(steps, side) for side in sides], steps)
+            each = zip_longest(sides, enough, fillvalue=frozenset())
+            return checked([substituted(steps, side, some) for side, some in each], steps)
 
     def solve_adjoint(self, *outputs: dict[str, Value]) -> list[dict[str, Value]]:
         """Solutions y of the transposed equations A' y = c, for one or more outputs c (unknown -> weight).
@@ -258,6 +273,11 @@ class Equations:
 
 
 _ORDERS: dict[object, Order] = {}
+
+
+def members(value: Value, index: np.ndarray, shape: tuple[int, ...]) -> Value:
+    """Some members of a value, by number in the flattened batch of that shape; a plain number is everyone's."""
+    return np.broadcast_to(value, shape).reshape(-1)[index] if np.ndim(value) else value
 
 
 def dense(equations: Equations) -> tuple[np.ndarray, Sequence[str]]:

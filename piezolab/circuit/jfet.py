@@ -8,6 +8,7 @@ triode region alike, so that current and slopes are continuous. Below zero V_DS 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -40,7 +41,7 @@ class JfetModel:
     temp_c: Value = REFERENCE_C
     saturation_current: Value = JUNCTION_SATURATION_A
 
-    @property
+    @cached_property
     def thermal_voltage(self) -> Value:
         """kT/q in volt."""
         return BOLTZMANN * (np.asarray(self.temp_c) + ZERO_CELSIUS) / ELEMENTARY_CHARGE
@@ -106,7 +107,7 @@ def channel(model: JfetModel, v_gs: Value, v_ds: Value) -> tuple[np.ndarray, np.
     """
     v_gs, v_ds = np.asarray(v_gs, float), np.asarray(v_ds, float)
     reversed_ = v_ds < 0
-    drive = np.where(reversed_, v_gs - v_ds, v_gs) - model.v_off  # over the more negative end of the channel
+    drive = v_gs - np.minimum(v_ds, 0.0) - model.v_off  # over the more negative end of the channel
     drive = np.maximum(drive, 0.0)
     across = np.abs(v_ds)
     within = np.minimum(across, drive)  # triode: V_DS; saturation: the overdrive
@@ -115,13 +116,11 @@ def channel(model: JfetModel, v_gs: Value, v_ds: Value) -> tuple[np.ndarray, np.
     i = model.beta * shape * stretch
     slope_gate = model.beta * 2 * within * stretch
     slope_drain = model.beta * (2 * (drive - within) * stretch + model.lambda_ * shape)
-    sign = np.where(reversed_, -1.0, 1.0)
+    if not reversed_.any():
+        return i, slope_gate, slope_drain
+    sign = 1.0 - 2.0 * reversed_
     # with the ends exchanged: i = -f(v_gs - v_ds, -v_ds)
-    return (
-        sign * i,
-        sign * slope_gate,
-        np.where(reversed_, slope_gate + slope_drain, slope_drain),
-    )
+    return sign * i, sign * slope_gate, slope_drain + reversed_ * slope_gate
 
 
 def gate_currents(
@@ -137,7 +136,7 @@ def gate_currents(
     v_gd = v_gs - np.asarray(v_ds, float)
     i_gs, g_gs = _junction(model.saturation_current, v_gs, v_t)
     i_gd, g_gd = _junction(model.saturation_current, v_gd, v_t)
-    pinch = np.tanh(np.clip(v_gd / (2 * v_t), -400.0, 400.0))
+    pinch = np.tanh(v_gd / (2 * v_t))
     i_gd = i_gd + model.leakage * pinch
     g_gd = g_gd + model.leakage * (1 - pinch**2) / (2 * v_t)
     more = model.broken_through(v_gs, v_gd)
@@ -148,6 +147,8 @@ def gate_currents(
 
 def _junction(i_s: Value, v: np.ndarray, v_t: Value) -> tuple[np.ndarray, np.ndarray]:
     x = v / v_t
+    if not (x > _EXPONENT_CEILING).any():
+        return i_s * np.expm1(x), i_s * np.exp(x) / v_t
     capped = np.minimum(x, _EXPONENT_CEILING)
     growth = np.exp(capped)
     # straight beyond the ceiling: keeps far-off Newton iterates finite and the slope right

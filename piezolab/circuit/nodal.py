@@ -11,12 +11,14 @@ from collections.abc import Mapping
 import numpy as np
 
 from piezolab.circuit.elements import GROUND, Jfet
-from piezolab.circuit.equations import Equations
+from piezolab.circuit.equations import Equations, members
 from piezolab.circuit.errors import OperatingPointError
 from piezolab.circuit.jfet import JfetModel
 from piezolab.circuit.ports import LOWER, critical_voltage, flat_model, held_back, limited, port_currents
+from piezolab.giving_way import give_way
 
 _ITERATIONS = 80
+_FEW = 4  # the last of so many go on by themselves
 _RELATIVE, _FLOOR_A = 1e-11, 1e-18  # settled: no current differs by more than this from its straight-line estimate
 Solution = dict[str, np.ndarray]
 
@@ -31,28 +33,57 @@ def solve_nodes(
     models = [flat_model(jfet.model, shape) for jfet in jfets]
     size = int(np.prod(shape))
     v, found, settled = _newton(jfets, models, equations, side, np.zeros((size, 2 * len(jfets))), shape)
-    if settled.all():
-        return v, found
-    # continuation: all sources from nothing to their value, in steps that halve where Newton does not settle
+    lost = np.flatnonzero(~settled)
+    if lost.size:
+        some = _some(models, equations, side, lost, shape)
+        v[lost], there = _raised(jfets, *some, lost.size)
+        found = _with(found, lost, there, shape)
+    return v, found
+
+
+def _raised(
+    jfets: tuple[Jfet, ...], models: list[JfetModel], equations: Equations, side: Mapping[str, object], size: int
+) -> tuple[np.ndarray, Solution]:
+    """Continuation: all sources from nothing to their value, in steps that halve where Newton does not settle."""
     reached, step = np.zeros(size), np.full(size, 0.1)
-    v = np.zeros_like(v)
-    answer = {name: value.copy() for name, value in found.items()}
+    v, answer = np.zeros((size, 2 * len(jfets))), {}
     for _ in range(400):
-        if np.all((reached >= 1) | (step < 1e-9)):
+        going = np.flatnonzero((reached < 1) & (step >= 1e-9))
+        if not going.size:
             break
-        target = np.minimum(reached + step, 1.0)
-        part = {name: np.asarray(value) * target.reshape(shape) for name, value in side.items()}
-        there, found, settled = _newton(jfets, models, equations, part, v, shape)
-        good = settled & (reached < 1)
-        v[good] = there[good]
+        target = np.minimum(reached[going] + step[going], 1.0)
+        some, own, right = _some(models, equations, side, going, (size,))
+        right = {name: np.asarray(value) * target for name, value in right.items()}
+        there, found, settled = _newton(jfets, some, own, right, v[going], (going.size,))
+        v[going[settled]] = there[settled]
+        answer = answer or {name: np.full(size, np.nan) for name in found}
         for name, value in found.items():
-            answer[name] = np.where(good.reshape(shape), value, answer[name])
-        reached = np.where(good, target, reached)
-        step = step * np.where(settled, 2.0, 0.25)
+            answer[name][going[settled]] = value[settled]
+        reached[going[settled]] = target[settled]
+        step[going] *= np.where(settled, 2.0, 0.25)
     if np.any(reached < 1):
         names, lost = ", ".join(jfet.name for jfet in jfets), int((reached < 1).sum())
-        raise OperatingPointError(f"{names}: no operating point found for {lost} of {size} networks")
+        raise OperatingPointError(f"{names}: no operating point found for {lost} of {size} that settle slowly")
     return v, answer
+
+
+def _some(
+    models: list[JfetModel], equations: Equations, side: Mapping[str, object], index: np.ndarray, shape: tuple[int, ...]
+) -> tuple[list[JfetModel], Equations, Mapping[str, object]]:
+    """Some members of a batch, by number."""
+    size = int(np.prod(shape))
+    taken = {name: members(value, index, shape) for name, value in side.items()}
+    return [model.take(index, (size,)) for model in models], equations.taken(index, shape), taken
+
+
+def _with(found: Solution, index: np.ndarray, there: Solution, shape: tuple[int, ...]) -> Solution:
+    """A batch's solution with that of some members put in."""
+    answer = {}
+    for name, value in found.items():
+        flat = np.array(value).reshape(-1)
+        flat[index] = there[name]
+        answer[name] = flat.reshape(shape)
+    return answer
 
 
 def _newton(
@@ -62,12 +93,14 @@ def _newton(
     side: Mapping[str, object],
     v: np.ndarray,
     shape: tuple[int, ...],
+    turns: int = _ITERATIONS,
 ) -> tuple[np.ndarray, Solution, np.ndarray]:
     v_t = np.stack([np.broadcast_to(np.asarray(m.thermal_voltage, float), len(v)) for m in models], axis=-1)
     # a guess far up the exponential comes back down by one thermal voltage a step: better start low and climb
     critical = critical_voltage(models, len(v)) - LOWER * v_t
-    polished = False
-    for _ in range(_ITERATIONS):
+    polished, before = False, np.zeros(len(v), bool)
+    for turn in range(turns):
+        give_way()
         i, slope, _ = port_currents(models, v)
         (found,) = _linear(jfets, equations, side, i - (slope @ v[..., None])[..., 0], slope, shape)
         found = {name: np.broadcast_to(np.asarray(value, float), shape) for name, value in found.items()}
@@ -92,6 +125,12 @@ def _newton(
         if polished:
             return v, found, np.ones(len(v), bool)
         polished = bool(settled.all())  # one round more for the last digits
+        twice, before = settled & before, settled
+        few = np.flatnonzero(~twice)
+        if not polished and _FEW * few.size <= len(v) and turn + 1 < turns:
+            some = _some(models, equations, side, few, shape)
+            v[few], there, twice[few] = _newton(jfets, *some, v[few], (few.size,), turns - turn - 1)
+            return v, _with(found, few, there, shape), twice
     return v, found, settled
 
 

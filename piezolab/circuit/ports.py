@@ -19,11 +19,9 @@ import numpy as np
 
 from piezolab.circuit.errors import OperatingPointError
 from piezolab.circuit.jfet import JfetModel, channel, gate_currents
+from piezolab.circuit.two_ports import FLOOR_A, ITERATIONS, RELATIVE, ROUNDING, newton_of_one, solve_two
 from piezolab.giving_way import give_way
 
-_ITERATIONS = 120
-_RELATIVE = 1e-11  # settled when the next step would move every current by less than this part of it
-_FLOOR_A = 1e-18
 _STRIDE = 20.0  # V; with several transistors no step goes further
 _PATIENCE = 25  # steps after which rounding in the others' ports is looked at, too
 LOWER = 8.0  # thermal voltages under a small junction's knee, where it carries some microamperes
@@ -53,6 +51,19 @@ def solve_ports(
     names: Sequence[str], models: list[JfetModel], v_open: np.ndarray, z: np.ndarray, start: np.ndarray | None = None
 ) -> np.ndarray:
     """Port voltages, from a guess if there is one. Raises OperatingPointError naming the transistors."""
+    v = find_ports(models, v_open, z, start)
+    lost = np.isnan(v).any(axis=-1)
+    if lost.any():
+        raise OperatingPointError(
+            f"{', '.join(names)}: no operating point found for {int(lost.sum())} of {len(v)} networks"
+        )
+    return v
+
+
+def find_ports(
+    models: list[JfetModel], v_open: np.ndarray, z: np.ndarray, start: np.ndarray | None = None
+) -> np.ndarray:
+    """Port voltages, from a guess if there is one; NaN where none are found."""
     if start is not None and len(models) > 1:
         start = _tame(start)
     v = _newton(models, v_open, z, _start(models, v_open, z) if start is None else start)
@@ -63,11 +74,6 @@ def solve_ports(
             return v
         some = [model.take(bad, (len(v),)) for model in models]
         v[bad] = fallback(some, v_open[bad], z[bad])
-    lost = np.isnan(v).any(axis=-1)
-    if lost.any():
-        raise OperatingPointError(
-            f"{', '.join(names)}: no operating point found for {int(lost.sum())} of {len(v)} networks"
-        )
     return v
 
 
@@ -81,22 +87,23 @@ def _start(models: list[JfetModel], v_open: np.ndarray, z: np.ndarray) -> np.nda
         return _tame(np.clip(v_open, -50.0, 50.0))
     model = models[0]
     # the channel current falls as the network is loaded, so i - I_D(v(i)) rises and has one root
-    bound = np.abs(channel(model, np.abs(v_open[:, 0]), np.abs(v_open[:, 1]))[0]) + np.abs(
-        channel(model, np.abs(v_open[:, 0] - v_open[:, 1]), np.abs(v_open[:, 1]))[0]
+    open_gs, open_ds = (each.copy() for each in v_open.T)
+    z_gs, z_ds = z[:, 0, 1].copy(), z[:, 1, 1].copy()
+    bound = np.abs(channel(model, np.abs(open_gs), np.abs(open_ds))[0]) + np.abs(
+        channel(model, np.abs(open_gs - open_ds), np.abs(open_ds))[0]
     )
     with np.errstate(divide="ignore", invalid="ignore"):
-        most = np.where(z[:, 1, 1] > 0, np.abs(v_open[:, 1]) / z[:, 1, 1], np.inf)  # what leaves V_DS = 0
+        most = np.where(z_ds > 0, np.abs(open_ds) / z_ds, np.inf)  # what leaves V_DS = 0
     bound = np.minimum(bound, most) + 1e-15
-    backwards = v_open[:, 1] < 0
+    backwards = open_ds < 0
     low, high = np.where(backwards, -bound, -1e-15), np.where(backwards, 1e-15, bound)
     i = np.zeros_like(bound)
     for _ in range(40):
         give_way()
-        v_gs, v_ds = v_open[:, 0] - z[:, 0, 1] * i, v_open[:, 1] - z[:, 1, 1] * i
-        now, g_m, g_ds = channel(model, v_gs, v_ds)
+        now, g_m, g_ds = channel(model, open_gs - z_gs * i, open_ds - z_ds * i)
         off = i - now
         low, high = np.where(off < 0, i, low), np.where(off > 0, i, high)
-        step = i - off / (1 + g_m * z[:, 0, 1] + g_ds * z[:, 1, 1])
+        step = i - off / (1 + g_m * z_gs + g_ds * z_ds)
         inside = (step > low) & (step < high)
         i_next = np.where(inside, step, 0.5 * (low + high))
         if np.all(np.abs(i_next - i) <= 1e-9 * np.abs(i) + 1e-16):
@@ -121,13 +128,14 @@ def _newton(
 
     hanging: whether the rounding of Z i is allowed for, as it is with several transistors.
     """
+    critical = critical_voltage(models, len(v))
+    if len(models) == 1:
+        return newton_of_one(models[0], v_open, z, v, critical[:, 0], hanging)
     answer = np.full_like(v, np.nan)
     active = np.arange(len(v))
     v_t = np.stack([np.broadcast_to(np.asarray(m.thermal_voltage, float), len(v)) for m in models], axis=-1)
-    critical = critical_voltage(models, len(v))
-    if len(models) > 1:  # far up the exponential of one gate the others run away
-        critical = critical - LOWER * v_t
-    for turn in range(_ITERATIONS):
+    critical = critical - LOWER * v_t  # far up the exponential of one gate the others run away
+    for turn in range(ITERATIONS):
         give_way()
         some = models if len(active) == len(answer) else [model.take(active, (len(answer),)) for model in models]
         i, slope, size = port_currents(some, v)
@@ -137,13 +145,13 @@ def _newton(
         change = np.abs(_times(slope, step))
         # a transistor that is off has no slope: there the miss itself must be gone too
         sizes = np.abs(v) + np.abs(v_open[active]) + _times(np.abs(here), size)
-        allowed = _RELATIVE * size + _FLOOR_A
-        if hanging or len(models) > 1:  # what hangs on high impedances is known to the rounding of Z i only
-            allowed = allowed + 4e-16 * (np.abs(slope) @ sizes[..., None])[..., 0]
-        if len(models) > 1 and turn > _PATIENCE:  # and what the others' currents leave uncertain there
-            allowed = allowed + 4e-16 * _spread(here, slope, sizes)
+        allowed = RELATIVE * size + FLOOR_A
+        # what hangs on high impedances is known to the rounding of Z i only
+        allowed = allowed + ROUNDING * (np.abs(slope) @ sizes[..., None])[..., 0]
+        if turn > _PATIENCE:  # and what the others' currents leave uncertain there
+            allowed = allowed + ROUNDING * _spread(here, slope, sizes)
         settled = np.all((change <= allowed) & (np.abs(miss) <= 1e-9 * sizes + 1e-15), axis=-1)
-        wanted = v + step if len(models) == 1 else held_back(some, v, v + np.clip(step, -_STRIDE, _STRIDE))
+        wanted = held_back(some, v, v + np.clip(step, -_STRIDE, _STRIDE))
         v_next = limited(v, wanted, v_t[active], critical[active])
         answer[active[settled]] = v_next[settled]
         active, v = active[~settled], v_next[~settled]
@@ -178,18 +186,9 @@ def solve_small(z: np.ndarray, slope: np.ndarray, miss: np.ndarray) -> np.ndarra
         matrix = z @ slope
         matrix[:, range(z.shape[-1]), range(z.shape[-1])] += 1.0
         return np.linalg.solve(matrix, miss[..., None])[..., 0]
-    matrix = z[:, :, :1] * slope[:, :1] + z[:, :, 1:] * slope[:, 1:]
-    matrix[:, range(2), range(2)] += 1.0
-    g_gd = -slope[:, 0, 1]
-    g_gs = slope[:, 0, 0] - g_gd
-    g_m, g_ds = slope[:, 1, 0] + g_gd, slope[:, 1, 1] - g_gd
-    slopes = g_gs * g_ds + g_gs * g_gd + g_gd * g_ds + g_gd * g_m
-    ohms = np.maximum(z[:, 0, 0] * z[:, 1, 1] - z[:, 0, 1] * z[:, 1, 0], 0.0)
-    determinant = matrix[:, 0, 0] + matrix[:, 1, 1] - 1 + ohms * slopes
-    a, b = miss[:, 0], miss[:, 1]
+    of_z, of_slope = (tuple(each.reshape(len(each), 4).T) for each in (z, slope))
     answer = np.empty_like(miss)
-    answer[:, 0] = (matrix[:, 1, 1] * a - matrix[:, 0, 1] * b) / determinant
-    answer[:, 1] = (matrix[:, 0, 0] * b - matrix[:, 1, 0] * a) / determinant
+    answer[:, 0], answer[:, 1] = solve_two(of_z, of_slope, tuple(miss.T))
     return answer
 
 
@@ -198,15 +197,20 @@ def limited(v: np.ndarray, wanted: np.ndarray, v_t: np.ndarray, critical: np.nda
     wanted = wanted.copy()
     for n in range(v_t.shape[-1]):
         g, d = 2 * n, 2 * n + 1
-        held = []
-        for old, new in ((v[:, g], wanted[:, g]), (v[:, g] - v[:, d], wanted[:, g] - wanted[:, d])):
+        held, least = [], 2 * v_t[:, n]
+        to_gate, to_drain = wanted[:, g], wanted[:, g] - wanted[:, d]
+        for old, new in ((v[:, g], to_gate), (v[:, g] - v[:, d], to_drain)):
             start = np.maximum(old, critical[:, n])
-            allowed = start + v_t[:, n] * np.log1p(np.maximum(new - start, 0.0) / v_t[:, n])
-            held.append(np.where(new > start + 2 * v_t[:, n], allowed, new))
+            far = new > start + least
+            if far.any():
+                allowed = start + v_t[:, n] * np.log1p(np.maximum(new - start, 0.0) / v_t[:, n])
+                new = np.where(far, allowed, new)
+            held.append(new)
         v_gs, v_gd = held
-        shortened = (v_gs != wanted[:, g]) | (v_gd != wanted[:, g] - wanted[:, d])
-        wanted[:, d] = np.where(shortened, v_gs - v_gd, wanted[:, d])
-        wanted[:, g] = v_gs
+        if v_gs is not to_gate or v_gd is not to_drain:
+            shortened = (v_gs != to_gate) | (v_gd != to_drain)
+            wanted[:, d] = np.where(shortened, v_gs - v_gd, wanted[:, d])
+            wanted[:, g] = v_gs
     return wanted
 
 

@@ -256,7 +256,7 @@ class _Run:
         for _ in range(_ITERATIONS):
             i, slope, _ = port_currents(self.models, v)
             step = -solve_small(z, slope, v - v_open + (z @ i[..., None])[..., 0])
-            most = np.max(np.abs(step))
+            most = np.abs(step).max()
             if most < _SETTLED_V:
                 return v + step, i + (slope @ step[..., None])[..., 0]
             v = v + step if most < m.least_v_t else limited(v, v + step, m.v_t, m.critical)

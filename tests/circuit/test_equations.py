@@ -88,6 +88,10 @@ def test_what_is_asked_for_is_what_the_whole_solution_holds(seed: int, decade: f
     node = str(rng.choice(network.nodes))
     (part,) = equations.solve({"drive": 1.0}, wanted={node})
     assert part[node] == whole[node]
+    other = str(rng.choice(network.nodes))
+    (less,) = equations.solve({"drive": 1.0}, wanted={node, other}, enough=[frozenset({other})])
+    (both,) = equations.solve({"drive": 1.0}, wanted={node, other})
+    assert less[other] == both[other] and len(less) <= len(both)
 
 
 @given(SEEDS, st.floats(0, 5), st.integers(0, 3))

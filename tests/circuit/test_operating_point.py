@@ -22,6 +22,8 @@ from piezolab.circuit.errors import CircuitError, FloatingNodeError, SingularNet
 from piezolab.circuit.jfet import JfetModel, jfet_from_sheet
 from piezolab.circuit.network import Network
 from piezolab.circuit.operating_point import OperatingPoint, operating_point
+from piezolab.circuit.ports import find_ports, port_currents
+from piezolab.circuit.two_ports import AT_ONCE
 from tests.circuit.stages import RETURNS, spread, stage, transistor
 
 SEEDS = st.integers(0, 2**32 - 1)
@@ -111,6 +113,22 @@ def test_a_batch_is_a_loop_over_its_members(returned: str) -> None:
         for field in ("v_gs", "v_ds", "i_d", "g_m", "g_ds"):
             one, many = getattr(single.jfets["Q"], field)[0], getattr(whole.jfets["Q"], field)[k]
             assert one == pytest.approx(many, rel=1e-8, abs=1e-18), field
+
+
+def test_more_than_are_solved_at_a_time_change_nothing_for_any() -> None:
+    """The same numbers to the last bit, whichever others are solved beside them and in whatever order."""
+    rng = np.random.default_rng(11)
+    size = 2 * AT_ONCE + 77
+    model = transistor(rng, size)
+    v_open = np.stack([rng.uniform(-3.0, 1.0, size), rng.uniform(-2.0, 12.0, size)], axis=-1)
+    root = 10 ** rng.uniform(0.0, 3.5, (size, 2, 2))
+    z = root @ np.swapaxes(root, 1, 2)
+    whole = find_ports([model], v_open, z, np.zeros_like(v_open))
+    order = rng.permutation(size)[:200]
+    some = find_ports([model.take(order, (size,))], v_open[order], z[order], np.zeros((200, 2)))
+    assert np.array_equal(whole[order], some)
+    i = port_currents([model], whole)[0]
+    assert np.allclose(whole, v_open - np.einsum("nab,nb->na", z, i), rtol=0, atol=1e-6)
 
 
 def test_batch_axes_of_any_shape() -> None:
@@ -275,6 +293,17 @@ def test_two_transistors(kind: str) -> None:
     for name in ("Q1", "Q2"):
         regions, times = np.unique(point.jfets[name].region, return_counts=True)
         assert len(regions) >= 2 and times.min() >= 5
+
+
+@pytest.mark.parametrize("kind", ["cascade", "current source", "stacked"])
+def test_slow_ones_of_a_batch_of_pairs_are_as_by_themselves(kind: str) -> None:
+    """Those that settle late go on without the others, some by raising the sources; each then as if it were alone."""
+    network = _two(np.random.default_rng(5), 200, kind)
+    whole = operating_point(network)
+    for k in range(0, 200, 8):
+        single = operating_point(network.take(np.array([k])))
+        for node in network.nodes:
+            assert single.voltages[node][0] == pytest.approx(whole.voltages[node][k], rel=1e-9, abs=1e-9)
 
 
 @pytest.mark.parametrize("kind", ["cascade", "current source"])

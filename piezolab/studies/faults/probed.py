@@ -19,20 +19,24 @@ Behind = Callable[[np.ndarray], Callable[[np.ndarray, np.ndarray], np.ndarray]] 
 
 @dataclass(frozen=True)
 class Probed:
-    """A place under the ohms range: reach: of the ports to it, (P, 2K); own: its resistance without them; across,
-    series: what lies beside and before it, ohm."""
+    """Places under the ohms range, M in P builds.
+
+    transistors, z: of the P builds; reach: of the ports to the place, (M, 2K); own: its resistance without them, (M,);
+    across, series: what lies beside and before it, ohm, (M,); build: in which build it is, (M,).
+    """
 
     transistors: Transistors
     z: np.ndarray
     reach: np.ndarray
     own: np.ndarray
-    across: float | np.ndarray
-    series: float | np.ndarray = 0.0
+    across: np.ndarray
+    series: np.ndarray
+    build: np.ndarray
 
     def some(self, here: np.ndarray) -> Probed:
-        """The place in some of the builds, by number."""
-        across, series = (each[here] if np.ndim(each) else each for each in (self.across, self.series))
-        return Probed(self.transistors.some(here), self.z[here], self.reach[here], self.own[here], across, series)
+        """Some of the places, by number."""
+        parts = (each[here] for each in (self.reach, self.own, self.across, self.series, self.build))
+        return Probed(self.transistors, self.z, *parts)
 
     def ohms(
         self,
@@ -40,20 +44,21 @@ class Probed:
         test_ohm: float | np.ndarray,
         behind: Callable[[np.ndarray, np.ndarray], np.ndarray] | None = None,
     ) -> np.ndarray:
-        """What the display says, (P,); behind: resistance of a diode before the place for voltage and ohm."""
+        """What the display says, (M,); behind: resistance of a diode before the place for voltage and ohm."""
         own, reach, series, one = self.own, self.reach, self.series, np.ones(len(self.own))
         share = self.across / (test_ohm + self.across)
         volt, ohm = test_v * share * one, test_ohm * share
         if behind:
             series = behind(volt, ohm + np.abs(own))
+        transistors, z = self.transistors.some(self.build), self.z[self.build]
         for again in range(2 if behind else 1):
             part = 1.0 / (ohm + series + own)
-            loaded = self.transistors.rest(
+            loaded = transistors.rest(
                 reach * (volt * part)[:, None],
-                self.z - reach[:, :, None] * reach[:, None, :] * part[:, None, None],
+                z - reach[:, :, None] * reach[:, None, :] * part[:, None, None],
                 np.zeros_like(reach),
             )
-            drawn = np.sum(reach * self.transistors.currents(loaded)[0], axis=-1)
+            drawn = np.sum(reach * transistors.currents(loaded)[0], axis=-1)
             inner = (own * volt - drawn * (ohm + series)) * part
             if behind and not again:  # the board as the diode has it behind itself
                 board = np.maximum(inner, 0.0) * (ohm + series) / np.maximum(volt - inner, 1e-12)

@@ -1,23 +1,24 @@
 """What meter and ear would find on a batch of builds, faulty or sound.
 
 The network without its transistors is reduced to what their holes and the probes see (`multiport`); transistors and
-meter are then attached to that. A meter on place k adds a conductance there: a change of rank one in every impedance;
-so does another resistance of the polarity diode.
+meter are then attached to that, at all places at once. A meter on place k adds a conductance there: a change of rank
+one in every impedance; so does another resistance of the polarity diode.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import partial
 
 import numpy as np
 
-from piezolab.chain.assembly import GROUND, PICKUP
+from piezolab.chain.assembly import GROUND
+from piezolab.studies.faults.alternating import Alternating
 from piezolab.studies.faults.diode import behind_a_meter, guess, resistance, slope_ohm
 from piezolab.studies.faults.fault_network import FaultNetwork
-from piezolab.studies.faults.multiport import solutions
-from piezolab.studies.faults.network_names import ABSENT_OHM, ANODE, LIGHT, LIGHT_R, OPEN_OHM, SLEEVE, Settings
+from piezolab.studies.faults.multiport import at_ports, solutions
+from piezolab.studies.faults.network_names import ABSENT_OHM, ANODE, LIGHT, LIGHT_R, OPEN_OHM, Settings
 from piezolab.studies.faults.probed import Probed, as_shown
 from piezolab.studies.faults.swept_through import BASS_HZ, MIDDLE_HZ, by_sweep, swept_network
 from piezolab.studies.faults.transistors import Transistors
@@ -25,8 +26,6 @@ from piezolab.studies.metering.instrument import Meter
 
 LOW_HZ, HIGH_HZ = 41.0, 1000.0
 _DIODE_TURNS = 2
-# stray capacitance from room wiring to the pickup's lane, and to everything that hangs on the board's ground (F)
-HUM_FARADS = (0.5e-12, 20e-12)
 
 
 @dataclass(frozen=True)
@@ -85,6 +84,7 @@ def simulate(network: FaultNetwork, settings: Settings, size: int, question: Que
     high = Alternating(network, settings, size, transistors, slopes, HIGH_HZ)
     note = Alternating(network, settings, size, transistors, slopes, question.low_note, probed=False)
     swing = transistors.swing(rest, high.port_v * question.play_v, high.port_i * question.play_v)
+    heard = question.tone.v_rms, question.tone.farad, question.meter.input_ohm
     by: dict[str, dict[str, np.ndarray]] = {}
     if question.farad is not None:
         own, sent = swept_network(network, settings, question.farad)
@@ -93,17 +93,13 @@ def simulate(network: FaultNetwork, settings: Settings, size: int, question: Que
         )
         by = by_sweep(bass, middle, transistors, rest, question.tone.v_rms * 2**0.5)
     return Findings(
-        dc, ohm, low.tone(question), high.tone(question), battery_w, note.gain, high.gain, note.hum, swing, jack_v, **by
+        dc, ohm, low.tone(*heard), high.tone(*heard), battery_w, note.gain, high.gain, note.hum, swing, jack_v, **by
     )
 
 
-def _probes(places: tuple) -> list[list[tuple[str, str, float]]]:
-    return [[(place.b, place.a, 1.0)] for place in places]
-
-
-def _at_ports(combine: np.ndarray, rows: np.ndarray) -> np.ndarray:
-    """Port voltages (P, 2K, J) from those of the holes (3K, J, P)."""
-    return combine @ np.moveaxis(rows, -1, 0)
+def _reach(combine: np.ndarray, rows: np.ndarray) -> np.ndarray:
+    """Of the ports to each place (N, P, 2K), from what the holes' currents do to the places (N, 3K, P)."""
+    return np.moveaxis(at_ports(combine, np.swapaxes(rows, 0, 1)), -1, 0)
 
 
 def _power_on(
@@ -116,82 +112,97 @@ def _power_on(
     for part in network.batteries:
         plus, minus = f"{part.name} plus", f"{part.name} minus"
         supply.append((minus, plus, settings[f"{part.name}.emf"] / settings[f"{part.name}.inside"]))
-    pairs = [*((hole, GROUND) for hole in holes), *((place.a, place.b) for place in places)]
-    injections = [supply, *([(GROUND, hole, 1.0)] for hole in holes), *_probes(places)]
+    probes = [(place.a, place.b) for place in places]
+    pairs = [*((hole, GROUND) for hole in holes), *probes]
+    injections = [supply, *([(GROUND, hole, 1.0)] for hole in holes)]
+    if network.light:
+        lit = next(k for k, place in enumerate(places) if place.key == network.light.parts[0].nodes[0])
+        injections.append([(places[lit].b, places[lit].a, 1.0)])
     if network.diode:
         first = network.batteries[0]
         start = guess(network.diode, settings, settings[f"{first.name}.emf"], size)
         settings = {**settings, f"{network.diode}.ohm": start}
         pairs.append((ANODE, first.nodes[0]))
         injections.append([(first.nodes[0], ANODE, 1.0)])
-    v = solutions(wires, settings, injections, pairs, size)
+    v, own = solutions(wires, settings, injections, pairs, size, probes=probes)
     h, rest, slopes = len(holes), None, {}
     if network.light:
-        at = next(k for k, place in enumerate(places) if place.key == network.light.parts[0].nodes[0])
-        v, slopes[LIGHT] = _with_light(network.light.drop_v, settings, v, h, at, transistors)
+        v, own, slopes[LIGHT] = _with_light(network.light.drop_v, settings, v, own, h, lit, transistors)
     if network.diode:
-        v, rest, slopes[f"{network.diode}.ohm"] = _with_diode(network.diode, settings, v, h, transistors)
-    ports = _at_ports(transistors.combine, v[:h])
-    v_open, toward = ports[:, :, 0], ports[:, :, 1 + h :]
+        v, own, rest, slopes[f"{network.diode}.ohm"] = _with_diode(network.diode, settings, v, own, h, transistors)
+    ports = at_ports(transistors.combine, v[:h])
+    v_open = ports[:, :, 0]
     z = ports[:, :, 1 : 1 + h] @ np.swapaxes(transistors.combine, 1, 2)
     rest = transistors.rest(v_open, z, rest)
     at_rest = transistors.currents(rest)[0]
-    found, battery, jack = {}, np.zeros(size), np.zeros(size)
-    for k, place in enumerate(places):
-        open_k, own = v[h + k, 0], v[h + k, 1 + h + k]
-        reach = toward[:, :, k]
-        unloaded = open_k - np.sum(reach * at_rest, axis=-1)
+    at_places = v[h : h + len(places)]
+    open_, reach = at_places[:, 0], _reach(transistors.combine, at_places[:, 1 : 1 + h])
+    unloaded = open_ - np.sum(reach * at_rest, axis=-1)
+    battery, jack = np.zeros(size), np.zeros(size)
+    for place, volt in zip(places, unloaded, strict=True):
         if place.key == "clip":
             name = network.batteries[0].name
             emf = settings[f"{name}.emf"]
-            battery = emf * (emf - unloaded) / settings[f"{name}.inside"]
+            battery = emf * (emf - volt) / settings[f"{name}.inside"]
         if place.key == network.jack:
-            jack = unloaded
-        if not network.powered:
-            continue
-        part = 1.0 / (meter.input_ohm + own)
-        loaded = transistors.rest(
-            v_open - reach * (open_k * part)[:, None],
-            z - reach[:, :, None] * reach[:, None, :] * part[:, None, None],
-            rest,
-        )
-        drawn = np.sum(reach * transistors.currents(loaded)[0], axis=-1)
-        found[place.key] = (open_k - drawn) * meter.input_ohm * part
-    return found, rest, battery, jack, slopes
+            jack = volt
+    if not network.powered:
+        return {}, rest, battery, jack, slopes
+    # every place as a batch of builds of its own
+    part = 1.0 / (meter.input_ohm + own)
+    many = transistors.some(np.tile(np.arange(size), len(places)))
+    loaded = many.rest(
+        _flat(v_open - reach * (open_ * part)[..., None]),
+        _flat(z - reach[..., None] * reach[..., None, :] * part[..., None, None]),
+        np.tile(rest, (len(places), 1)),
+    )
+    drawn = np.sum(reach * many.currents(loaded)[0].reshape(reach.shape), axis=-1)
+    shown = (open_ - drawn) * meter.input_ohm * part
+    return dict(zip((place.key for place in places), shown, strict=True)), rest, battery, jack, slopes
+
+
+def _flat(of_places: np.ndarray) -> np.ndarray:
+    """Of places and builds, one after the other."""
+    return of_places.reshape(of_places.shape[0] * of_places.shape[1], *of_places.shape[2:])
 
 
 def _with_light(
-    drop_v: float, settings: Settings, v: np.ndarray, h: int, at: int, transistors: Transistors
-) -> tuple[np.ndarray, np.ndarray]:
-    """The answers (pairs, injections, P) with a light at a place, by number, and its ohm; it shines exactly where there
-    would be more volts than it drops without it."""
-    ports = _at_ports(transistors.combine, v[:h])
+    drop_v: float, settings: Settings, v: np.ndarray, own: np.ndarray, h: int, at: int, transistors: Transistors
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """The answers (pairs, injections, P), the places' own (places, P), with a light at a place, by number, whose
+    injection follows the holes'; and its ohm. It shines exactly where there would be more volts than it drops without
+    it."""
+    ports = at_ports(transistors.combine, v[:h])
     z = ports[:, :, 1 : 1 + h] @ np.swapaxes(transistors.combine, 1, 2)
     drawn = transistors.currents(transistors.rest(ports[:, :, 0], z, None))[0]
-    dark = v[h + at, 0] - np.sum(ports[:, :, 1 + h + at] * drawn, axis=-1)
+    dark = v[h + at, 0] - np.sum(ports[:, :, 1 + h] * drawn, axis=-1)
     ohm = np.where(dark > drop_v, settings[f"{LIGHT_R}.ohm"], ABSENT_OHM)
-    fed = v[:, 1 + h + at : 2 + h + at]
-    v = v - fed / (ohm + v[h + at, 1 + h + at]) * v[h + at : h + at + 1]
-    v[:, 0] += np.where(dark > drop_v, drop_v / ohm, 0.0) * v[:, 1 + h + at]
-    return v, ohm
+    fed = v[:, 1 + h : 2 + h]
+    part = fed / (ohm + v[h + at, 1 + h])
+    own = own - (part * fed)[h : h + len(own), 0]
+    v = v - part * v[h + at : h + at + 1]
+    v[:, 0] += np.where(dark > drop_v, drop_v / ohm, 0.0) * v[:, 1 + h]
+    return v, own, ohm
 
 
 def _with_diode(
-    name: str, settings: Settings, v: np.ndarray, h: int, transistors: Transistors
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """The answers (pairs, injections, P), whose last pair and injection are the diode's, with its resistance for its
-    own current; a guess at the ports' voltages; the diode's slope, ohm."""
+    name: str, settings: Settings, v: np.ndarray, own: np.ndarray, h: int, transistors: Transistors
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """The answers (pairs, injections, P), whose last pair and injection are the diode's, the places' own (places, P),
+    with its resistance for its own current; a guess at the ports' voltages; the diode's slope, ohm."""
     ohm, rest, across = np.asarray(settings[f"{name}.ohm"]), None, None
     for _ in range(_DIODE_TURNS):
-        ports = _at_ports(transistors.combine, v[:h])
+        ports = at_ports(transistors.combine, v[:h])
         z = ports[:, :, 1 : 1 + h] @ np.swapaxes(transistors.combine, 1, 2)
         rest = transistors.rest(ports[:, :, 0], z, rest)
         across = v[-1, 0] - np.sum(ports[:, :, -1] * transistors.currents(rest)[0], axis=-1)
         new = resistance(name, settings, across, across / ohm)
         change = 1.0 / new - 1.0 / ohm
-        v = v - v[:, -1:] * (change / (1.0 + change * v[-1, -1])) * v[-1:, :]
+        part = v[:, -1:] * (change / (1.0 + change * v[-1, -1]))
+        own = own - (part * v[:, -1:])[h : h + len(own), 0]
+        v = v - part * v[-1:, :]
         across, ohm = across * new / ohm, new
-    return v, rest, slope_ohm(name, settings, across)
+    return v, own, rest, slope_ohm(name, settings, across)
 
 
 def _power_off(
@@ -210,21 +221,26 @@ def _power_off(
         settings[f"{part.name}.inside"] = OPEN_OHM
         settings[f"{part.name}.short"] = ABSENT_OHM
     holes, places = network.holes, network.off_places
-    pairs = [*((hole, GROUND) for hole in holes), *((place.a, place.b) for place in places)]
-    v = solutions(
-        network.wires, settings, [*([(GROUND, hole, 1.0)] for hole in holes), *_probes(places)], pairs, size
-    )
-    h = len(holes)
-    ports = _at_ports(transistors.combine, v[:h])
-    z = ports[:, :, :h] @ np.swapaxes(transistors.combine, 1, 2)
+    probes, h = [(place.a, place.b) for place in places], len(holes)
+    pairs, injections = [*((hole, GROUND) for hole in holes), *probes], [[(GROUND, hole, 1.0)] for hole in holes]
+    v, own = solutions(network.wires, settings, injections, pairs, size, probes=probes)
+    z = at_ports(transistors.combine, v[:h]) @ np.swapaxes(transistors.combine, 1, 2)
+    reach = _reach(transistors.combine, v[h:])
+    one, cable = np.ones(size), {"across": settings["cable.short"], "series": settings["cable.core"]}
+    level, up = one * settings.get("meter.level", 1.0), one.astype(int) * settings.get("meter.up", 0)
     found = {}
-    level, up = settings.get("meter.level", 1.0), settings.get("meter.up", 0)
-    for k, place in enumerate(places):
-        at = Probed(transistors, z, ports[:, :, h + k], v[h + k, h + k], shorts.get(place.key, ABSENT_OHM))
-        if place.key == "plug":
-            at = replace(at, across=settings["cable.short"], series=settings["cable.core"])
-        behind = partial(_diode_before, network.diode, settings) if place.key == "clip" and network.diode else None
-        found[place.key] = as_shown(at, meter, level, up, behind)
+    # every place as a batch of builds of its own; those with the diode before them apart
+    behind = [network.diode is not None and place.key == "clip" for place in places]
+    for diode in {*behind}:
+        some = [k for k, each in enumerate(behind) if each == diode]
+        own_of = [cable if places[k].key == "plug" else {"across": shorts.get(places[k].key, ABSENT_OHM)} for k in some]
+        across, series = (np.concatenate([one * each.get(word, 0.0) for each in own_of]) for word in cable)
+        build = np.tile(np.arange(size), len(some))
+        there = Probed(transistors, z, _flat(reach[some]), own[some].ravel(), across, series, build)
+        before = partial(_diode_before, network.diode, settings) if diode else None
+        shown = as_shown(there, meter, level[build], up[build], before).reshape(len(some), size)
+        found |= {places[k].key: row for k, row in zip(some, shown, strict=True)}
+    found = {place.key: found[place.key] for place in places}
     found["cable"] = np.broadcast_to(np.asarray(settings["cable.core"], float), (size,))
     return found
 
@@ -233,65 +249,3 @@ def _diode_before(name: str, settings: Settings, here: np.ndarray) -> Callable[[
     """The diode of some builds under an ohms range."""
     own = {key: value[here] if np.ndim(value) else value for key, value in settings.items() if key.startswith(name)}
     return partial(behind_a_meter, name, own)
-
-
-class Alternating:
-    """The plugged-in chain at one frequency, its transistors attached; `probed`: with what `tone` needs."""
-
-    def __init__(
-        self,
-        network: FaultNetwork,
-        settings: Settings,
-        size: int,
-        transistors: Transistors,
-        slopes: np.ndarray,
-        hertz: float,
-        probed: bool = True,
-    ) -> None:
-        places = [place for place in network.places if place.key != "clip"] if probed else []
-        self.keys = [place.key for place in places]
-        holes, wires = network.holes, (*network.wires, *network.plugged)
-        self.omega = 2 * np.pi * hertz
-        pairs = [
-            *((hole, GROUND) for hole in holes),
-            *((place.a, place.b) for place in places),
-            (network.load.a, network.load.b),
-        ]
-        drive = {name: settings[f"{name}.drive"] * settings["disc.output"] for name in network.sources}
-        stray = (HUM_FARADS[0] * settings["disc.hum"], HUM_FARADS[1])
-        hum = [[(SLEEVE, node, farad)] for node, farad in zip((PICKUP, GROUND), stray, strict=True)]
-        injections = [drive, *hum, *([(GROUND, hole, 1.0)] for hole in holes), *_probes(tuple(places))]
-        v = solutions(wires, settings, injections, pairs, size, self.omega)
-        h, s = len(holes), 3
-        ports = _at_ports(transistors.combine, v[:h])
-        z = ports[:, :, s : s + h] @ np.swapaxes(transistors.combine, 1, 2)
-        y = transistors.admittance(slopes, self.omega)
-        count = y.shape[-1]
-        closed = np.linalg.inv(np.eye(count) + z @ y) if count else z
-        self.port_v = (closed @ ports[:, :, :1])[:, :, 0]
-        self.port_i = (y @ self.port_v[:, :, None])[:, :, 0]
-        # the network is reciprocal: what the ports do to a place is what the place does to the ports
-        columns = np.concatenate([ports[:, :, :s], ports[:, :, s + h :]], axis=-1)
-        drawn = y @ (closed @ columns)
-        to_load = _at_ports(transistors.combine, v[-1, s : s + h][:, None, :])
-        back = np.concatenate([ports[:, :, s + h :], to_load], axis=-1)
-        fixed = np.concatenate([v[h:, :s], v[h:, s + h :]], axis=1)  # places and load, by source and place
-        # at the load, of currents through the ports: (P, 1, 2K)
-        self.out = np.swapaxes(to_load, 1, 2) @ (y @ closed @ z - np.eye(count))
-        self.v = fixed - np.moveaxis(np.swapaxes(back, 1, 2) @ drawn, 0, -1)
-        self.level = settings.get("tone.level", 1.0)
-        self.gain = np.abs(self.v[-1, 0])
-        self.hum = np.sqrt(np.abs(self.v[-1, 1]) ** 2 + np.abs(self.v[-1, 2]) ** 2)
-
-    def tone(self, question: Question) -> dict[str, np.ndarray]:
-        """The tone by place with the meter there, and at the load without: V rms."""
-        z, fed = self.v[:, 3:], self.keys.index(PICKUP)
-        y = 1j * self.omega * question.tone.farad
-        damping = 1.0 / (1.0 + y * z[fed, fed])
-        current = y * question.tone.v_rms * self.level
-        found = {"load": np.abs(current * z[-1, fed] * damping)}
-        for k, key in enumerate(self.keys):
-            own = z[k, k] - z[k, fed] * z[fed, k] * y * damping
-            open_ = current * z[k, fed] * damping
-            found[key] = np.abs(open_ * question.meter.input_ohm / (question.meter.input_ohm + own))
-        return found

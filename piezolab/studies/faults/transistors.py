@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from copy import copy
-from dataclasses import replace
+from dataclasses import fields, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -12,7 +13,7 @@ from piezolab.circuit.equations import Equations
 from piezolab.circuit.errors import OperatingPointError
 from piezolab.circuit.jfet import JfetModel
 from piezolab.circuit.nodal import solve_nodes
-from piezolab.circuit.ports import flat_model, port_currents, solve_ports
+from piezolab.circuit.ports import find_ports, flat_model, port_currents
 from piezolab.giving_way import give_way
 from piezolab.studies.faults.fault_network import FaultNetwork, model_of
 from piezolab.studies.faults.network_names import PIN_ORDERS, Settings
@@ -38,29 +39,39 @@ _PORTS = _port_matrices()
 
 
 class Transistors:
-    """K transistors of P builds. combine: from the holes' voltages to the ports', (P, 2K, 3K)."""
+    """K transistors of P builds."""
 
     def __init__(self, network: FaultNetwork, settings: Settings, size: int) -> None:
         self.names = [part.name for part in network.transistors]
         self.models: list[JfetModel] = []
         count = len(self.names)
-        self.combine = np.zeros((size, 2 * count, 3 * count))
+        self.pins = np.zeros((size, count), int)
         for n, part in enumerate(network.transistors):
             self.models.append(flat_model(model_of(part, settings), (size,)))
-            pins = np.broadcast_to(np.asarray(settings[f"{part.name}.pins"], int), (size,))
-            self.combine[:, 2 * n : 2 * n + 2, 3 * n : 3 * n + 3] = _PORTS[pins]
+            self.pins[:, n] = settings[f"{part.name}.pins"]
+
+    @cached_property
+    def combine(self) -> np.ndarray:
+        """From the holes' voltages to the ports', (P, 2K, 3K)."""
+        size, count = self.pins.shape
+        combine = np.zeros((size, 2 * count, 3 * count))
+        for n in range(count):
+            combine[:, 2 * n : 2 * n + 2, 3 * n : 3 * n + 3] = _PORTS[self.pins[:, n]]
+        return combine
 
     def some(self, here: np.ndarray) -> Transistors:
-        """Those of some of the builds, by number."""
+        """Those of some of the builds, by number; one may come several times."""
         chosen = copy(self)
-        chosen.combine = self.combine[here]
+        chosen.__dict__.pop("combine", None)
+        chosen.pins = self.pins[here]
         chosen.models = [
-            JfetModel(**{name: _some(value, here) for name, value in vars(model).items()}) for model in self.models
+            JfetModel(**{field.name: _some(getattr(model, field.name), here) for field in fields(model)})
+            for model in self.models
         ]
         return chosen
 
     def rest(self, v_open: np.ndarray, z: np.ndarray, start: np.ndarray | None = None) -> np.ndarray:
-        """Port voltages (P, 2K).
+        """Port voltages (P, 2K). Raises OperatingPointError.
 
         Some faults leave a source as good as floating; the ports, which refer to it, then lose their digits. Those few
         builds are solved with drain and source exchanged, which is the same device but for the leakage of its drain.
@@ -69,32 +80,27 @@ class Transistors:
             return v_open
         if len(self.names) > 1:
             return self._together(v_open, z)
-        try:
-            return self._rest(_floating(z), v_open, z, start)
-        except OperatingPointError:  # the other way round, then
-            return self._rest(~_floating(z), v_open, z, None)
+        turned = _floating(z)[:, 0]
+        v = self._either_way(turned, v_open, z, start)
+        lost = np.flatnonzero(np.isnan(v).any(axis=-1))
+        if lost.size:  # the other way round, then
+            v[lost] = self.some(lost)._either_way(~turned[lost], v_open[lost], z[lost], None)
+            if np.isnan(v).any():
+                raise OperatingPointError(f"{self.names[0]}: no operating point found for some of {len(v)} builds")
+        return v
 
-    def _rest(
+    def _either_way(
         self, turned: np.ndarray, v_open: np.ndarray, z: np.ndarray, start: np.ndarray | None
     ) -> np.ndarray:
+        """Port voltages of one transistor, those of some builds turned; NaN where none are found."""
         if not turned.any():
-            return solve_ports(self.names, self.models, v_open, z, start)
-        exchange = np.broadcast_to(np.eye(v_open.shape[1]), z.shape).copy()
-        models = []
-        for n, model in enumerate(self.models):
-            here = slice(2 * n, 2 * n + 2)
-            exchange[turned[:, n], here, here] = _EXCHANGE
-            models.append(replace(model, leakage=np.where(turned[:, n], 0.0, model.leakage)))
-        seen = exchange @ z @ np.swapaxes(exchange, 1, 2)
-        v_seen, v = _times(exchange, v_open), _times(exchange, start)
-        for _ in range(_LEAK_TURNS):
-            give_way()
-            leak = np.zeros_like(v_open)  # into the gates: their port then is the one to the drain
-            for n, model in enumerate(self.models):
-                across = -1.0 if v is None else np.tanh(np.clip(v[:, 2 * n] / (2 * model.thermal_voltage), -40, 40))
-                leak[:, 2 * n] = np.where(turned[:, n], model.leakage * across, 0.0)
-            v = solve_ports(self.names, models, v_seen - _times(seen, leak), seen, v)
-        return _times(exchange, v)
+            return find_ports(self.models, v_open, z, start)
+        answer = np.empty_like(v_open)
+        for here, find in ((np.flatnonzero(~turned), find_ports), (np.flatnonzero(turned), _turned)):
+            if here.size:
+                guess = None if start is None else start[here]
+                answer[here] = find(self.some(here).models, v_open[here], z[here], guess)
+        return answer
 
     def _together(self, v_open: np.ndarray, z: np.ndarray) -> np.ndarray:
         """Several transistors: the ports as nodes of a mesh, every source its ground."""
@@ -143,6 +149,23 @@ class Transistors:
         return np.minimum(worst, 1e3)
 
 
+def _turned(
+    models: list[JfetModel], v_open: np.ndarray, z: np.ndarray, start: np.ndarray | None
+) -> np.ndarray:
+    """Port voltages of one transistor, found with drain and source exchanged; NaN where none are found."""
+    (model,) = models
+    dry = replace(model, leakage=np.zeros_like(model.leakage))
+    seen = _EXCHANGE @ z @ _EXCHANGE.T
+    v_seen, v = v_open @ _EXCHANGE.T, None if start is None else start @ _EXCHANGE.T
+    for _ in range(_LEAK_TURNS):
+        give_way()
+        across = -1.0 if v is None else np.tanh(np.clip(v[:, 0] / (2 * model.thermal_voltage), -40, 40))
+        leak = np.zeros_like(v_open)  # into the gate: its port then is the one to the drain
+        leak[:, 0] = model.leakage * across
+        v = find_ports([dry], v_seen - (seen @ leak[:, :, None])[:, :, 0], seen, v)
+    return v @ _EXCHANGE.T
+
+
 def _floating(z: np.ndarray) -> np.ndarray:
     """Transistors whose gate and drain hang together far more closely than either does with the source, (P, K)."""
     g = np.arange(0, z.shape[-1], 2)
@@ -152,7 +175,3 @@ def _floating(z: np.ndarray) -> np.ndarray:
 
 def _some(value: float | np.ndarray, here: np.ndarray) -> float | np.ndarray:
     return value[here] if np.ndim(value) else value
-
-
-def _times(matrix: np.ndarray, v: np.ndarray | None) -> np.ndarray | None:
-    return None if v is None else (matrix @ v[:, :, None])[:, :, 0]
