@@ -36,7 +36,8 @@ _ELSE = 1e-2
 _CLOSE, _CLOSE_HZ = 0.25, 0.03
 _BEFORE = {50.0: 1 / 3, 60.0: 1 / 3}  # else there is no hum that could be told
 #: A line well above its noise that fades from one half of the stretch to the other, by that much in power and so many
-#: standard deviations, or what stands above the noise as a skirt of something so much stronger beside, rings and does not hum.
+#: standard deviations, or what stands so far above the noise as a skirt of something so much stronger beside, rings and
+#: does not hum.
 _WELL_ABOVE, _FADES, _FADES_SIGMAS, _ABOVE_SKIRT, _SKIRT = 12.0, 10.0, 3.5, 5.0, 2.0
 _SKIRTS = 300.0  # times the noise, from where a line's skirts under that weight matter, so that another is taken
 _EDGE = 0.05  # of a stretch, at either end, over which it fades in and out where the mains is told
