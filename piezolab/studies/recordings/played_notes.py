@@ -21,6 +21,7 @@ _RISES, _ABOVE_FLOOR = 10**0.6, 10**1.2
 _APART, _AFTER_S = 30, 0.012  # hops between two beginnings; from the beginning to the window
 _NEAR_BEST, _STANDS_OUT = 0.9, 6.0
 _LAG, _AT_ONCE = 8, 500  # samples; hops
+_PARTIALS, _THUMP, _BETWEEN = 4, 10**-1.2, 10**-2.5  # of a pitch; parts of their power
 
 
 @dataclass(frozen=True)
@@ -135,4 +136,19 @@ def pitch_of(part: np.ndarray, quiet: np.ndarray | None = None) -> float:
         return 0.0
     first = peaks[np.argmax(share[peaks] >= _NEAR_BEST * share[peaks].max())]
     below, at, above = share[first - 1 : first + 2]
-    return RATE / (first + 0.5 * (below - above) / (below - 2 * at + above))
+    pitch = RATE / (first + 0.5 * (below - above) / (below - 2 * at + above))
+    return _lifted(pitch, np.abs(heard) ** 2 * (tilt > 0))
+
+
+def _lifted(pitch: float, power: np.ndarray) -> float:
+    """The pitch, or its double or threefold where only every second or third partial is there: no string has those
+    alone, and what lies lower is the thump of the attack."""
+    for times in (2, 3):
+        order = np.arange(1, _PARTIALS * times + 1)
+        at = np.rint(order * pitch / BIN_HZ).astype(int)[:, None] + np.arange(-2, 3)
+        held = power[np.minimum(at, len(power) - 1)].sum(axis=1)
+        own = held[order % times == 0].sum()
+        thump, between = held[order < times].sum(), held[(order > times) & (order % times != 0)].sum()
+        if thump < _THUMP * own and between < _BETWEEN * own and times * pitch <= HIGHEST_HZ:
+            return _lifted(times * pitch, power)
+    return pitch

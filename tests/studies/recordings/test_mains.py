@@ -96,12 +96,12 @@ def test_mains_at_fifteen_decibels_above_the_noise_in_a_tenth_of_a_hertz():
     found = [told(shares, count, 40 + k) for k, shares in enumerate(TRIAL)]
     if LONG:
         print(found)
-    # long run: LONGA
+    # long run of 600 each: 0.822, 0.913, 0.890, 0.722 right, 0.0004 wrong; told all, 0.95, 0.98, 0.97, 0.91
     assert np.mean([right for right, _ in found]) >= (0.80 if LONG else 0.7)
     assert sum(wrong for _, wrong in found) <= 0.01 * len(TRIAL)
     if LONG:
         for (right, _), shares in zip(found[:3], TRIAL, strict=False):
-            assert right > bound(shares) - 0.12
+            assert right > bound(shares) - 0.15
 
 
 def test_for_how_many_equal_lines_it_stops():
