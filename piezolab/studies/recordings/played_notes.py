@@ -21,6 +21,7 @@ _RISES, _ABOVE_FLOOR = 10**0.6, 10**1.2
 _APART, _AFTER_S = 30, 0.012  # hops between two beginnings; from the beginning to the window
 _NEAR_BEST, _STANDS_OUT = 0.9, 6.0
 _LAG, _AT_ONCE = 8, 500  # samples; hops
+_FINE, _BRIGHT = HOP // 10, 0.1  # samples; of the brightest
 _PARTIALS, _THUMP, _BETWEEN = 4, 10**-1.2, 10**-2.5  # of a pitch; parts of their power
 
 
@@ -51,7 +52,7 @@ def played_notes(samples: np.ndarray, quiet: np.ndarray | None) -> PlayedNotes:
     shares = band_shares(BIN_HZ, WINDOW // 2 + 1) * (2 / (WINDOW * float((weight**2).sum())))
     starts, pitches, spectra, bands, unclear = [], [], [], [], 0
     for n, begin in enumerate(begins[:MOST_NOTES]):
-        start = begin * HOP + round(_AFTER_S * RATE)
+        start = _attack(samples, begin * HOP) + round(_AFTER_S * RATE)
         after = begins[n + 1] * HOP if n + 1 < len(begins) else len(samples)
         if start + WINDOW > after:
             unclear += 1
@@ -103,6 +104,16 @@ def _beginnings(bright: np.ndarray) -> list[int]:
         near = slice(k, k + 6)
         found.append(int(at[near][np.argmax(rise[near])]))
     return found
+
+
+def _attack(samples: np.ndarray, begin: int) -> int:
+    """The sample at which the note that begins near one is bright first: two takes of one note are to begin alike."""
+    first = max(begin - 2 * HOP, 0)
+    part = np.asarray(samples[first : begin + 4 * HOP], float)
+    bright = (part[_LAG:] - part[:-_LAG]) ** 2
+    power = bright[: len(bright) // _FINE * _FINE].reshape(-1, _FINE).mean(axis=1)
+    rests = power[: HOP // _FINE].mean()
+    return first + _FINE * int(np.argmax(power > rests + _BRIGHT * (power.max() - rests)))
 
 
 def pitch_of(part: np.ndarray, quiet: np.ndarray | None = None) -> float:
