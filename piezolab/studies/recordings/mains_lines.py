@@ -175,9 +175,12 @@ class _Looked:
         length = 1 << (8 * self._count - 1).bit_length()
         self._step, self._width = _RATE / length, _RATE / self._count
         steep = _power(low, np.hanning(self._count), length)
+        give_way()
         weight = np.hanning if stands_out(steep, self._step) > _SKIRTS else _even
         self._power = steep if weight is np.hanning else _power(low, weight(self._count), length)
+        give_way()
         self._halves = [_power(half, weight(len(half)), length) for half in _halves(low)]
+        give_way()
         self._tones = tones(steep, self._step, self._width, MAINS_HZ, OFF_HZ)
         give_way()
 
