@@ -40,8 +40,11 @@ def test_noise_of_a_quiet_part(slope):
         samples = quiet((1, n), [(50.1, 100 * PER_TENTH), (150.3, 10 * PER_TENTH)], 4.0 + n % 4, slope)
         found = quiet_part(samples, hop_powers(samples)[1]).noise
         kept.append(found.low <= truth <= found.high)
-    # long run of 2,000 each: LONGL
-    assert holds(np.array(kept), 0.8, 1.0)
+    # of the first 575 white ones 0.969, of the first 674 pink ones 0.892: there what is put in place of a hum line at 50
+    # Hz scatters, too, and is not reckoned in; of 1,500 of white noise without hum 0.955. Not yet run to 2,000
+    if LONG:
+        print(slope, np.mean(kept))
+    assert np.mean(kept) >= (0.93 if LONG and not slope else 0.8)
 
 
 def test_gain_in_third_octaves():
@@ -71,7 +74,7 @@ def test_hum_by_the_stage():
         found = compared(heard, notes, chain).hum.change_db
         if found is not None:
             kept.append(found.low <= change <= found.high)
-    # long run of 2,000: LONGJ
+    # the long run of 2,000 has not been made yet
     assert len(kept) > (1500 if LONG else 15) and holds(np.array(kept), 0.8, 1.0)
 
 
