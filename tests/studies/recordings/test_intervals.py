@@ -40,7 +40,7 @@ def test_noise_of_a_quiet_part(slope):
         samples = quiet((1, n), [(50.1, 100 * PER_TENTH), (150.3, 10 * PER_TENTH)], 4.0 + n % 4, slope)
         found = quiet_part(samples, hop_powers(samples)[1]).noise
         kept.append(found.low <= truth <= found.high)
-    # of the first 575 white ones 0.969, of the first 674 pink ones 0.892: there what is put in place of a hum line at 50
+    # of the first 575 white ones 0.969, of the first 674 pink ones 0.892: what is put in place of a hum line at 50
     # Hz scatters, too, and is not reckoned in; of 1,500 of white noise without hum 0.955. Not yet run to 2,000
     if LONG:
         print(slope, np.mean(kept))
