@@ -84,7 +84,7 @@ def bass_fit(notes: Sequence[SharedNote], rest_db: Callable[[np.ndarray], np.nda
         float(np.hypot(t * spread, READ_DB)) for spread in _spreads(notes, shares, slope, centred)
     )
     known = float(np.hypot(scatter, PLUCKED_DB / np.sqrt(pairs)))
-    bands, band_hz, seen, seen_half, misfit = _by_band(notes, hz, left - offset[group], weight, level, t, group)
+    bands, band_hz, seen, seen_half, misfit = _by_band(notes, hz, left - offset[group], weight, slope, t, centred)
     fitted = rest_db(band_hz) + _lost(bass, band_hz, low) + level
     return BassFit(
         low, Estimate(bass, bass - half, bass + half), Estimate(level, level - known, level + known),
@@ -97,8 +97,9 @@ class _Centred:
 
     def __init__(self, sureness: Sequence[np.ndarray]) -> None:
         self.sureness = sureness
-        self._cuts = np.cumsum([len(one) for one in sureness])[:-1]
-        self._group = np.repeat(np.arange(len(sureness)), [len(one) for one in sureness])
+        self.counts = [len(one) for one in sureness]
+        self._cuts = np.cumsum(self.counts)[:-1]
+        self._group = np.repeat(np.arange(len(sureness)), self.counts)
         self.sums = np.array([one.sum() for one in sureness])
 
     def split(self, values: np.ndarray) -> list[np.ndarray]:
@@ -109,6 +110,17 @@ class _Centred:
         """Values of all partials times the sureness of their note."""
         parts = zip(self.sureness, self.split(values), strict=True)
         return np.concatenate([one @ own for one, own in parts])
+
+    def by_note(self, values: np.ndarray) -> np.ndarray:
+        """Sum over each note's partials."""
+        return np.bincount(self._group, values, len(self.sums))
+
+    def influences(self, slope: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """How a partial moves its note's mean and how it moves the bass, by partial; mean of the slope by note."""
+        steep = self(slope)
+        pull = self.weighed(steep)
+        own = np.concatenate([one.sum(axis=1) / one.sum() for one in self.sureness])
+        return own, pull / max(float(steep @ pull), 1e-12), self.means(slope)
 
     def means(self, values: np.ndarray) -> np.ndarray:
         return np.bincount(self._group, self.weighed(values), len(self.sums)) / self.sums
@@ -187,20 +199,28 @@ def _spread(notes: Sequence[SharedNote], pull: np.ndarray) -> float:
 
 
 def _by_band(
-    notes: Sequence[SharedNote], hz: np.ndarray, left: np.ndarray, weight: np.ndarray, level: float, t: float,
-    group: np.ndarray,
+    notes: Sequence[SharedNote], hz: np.ndarray, left: np.ndarray, weight: np.ndarray, slope: np.ndarray, t: float,
+    centred: _Centred,
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray, float]:  # fmt: skip
-    """Which bands have partials; where in them; what the fit leaves there and half its interval; rms of that."""
+    """Which bands have partials; where in them; what the fit leaves there; half the interval of fit and that together,
+    beside the level; rms of what is left.
+
+    A pluck moves a band by its own partials there, by the notes' levels, which are taken off, and by the bass, which
+    those levels follow.
+    """
     place = band_of(hz)
     bands = np.array([n for n in range(len(ORDERS)) if (place == n).any()])
-    sums = np.bincount(group, weight, len(notes))
-    middle, mean, half = (np.empty(len(bands)) for _ in range(3))
+    own_mean, pull, means = centred.influences(slope)
+    middle, mean, half, scatter = (np.empty(len(bands)) for _ in range(4))
     for k, band in enumerate(bands):
         own = weight * (place == band)
-        middle[k] = np.exp((own * np.log(hz)).sum() / own.sum())
-        mean[k] = (own * left).sum() / own.sum()
-        share = np.bincount(group, own, len(notes)) / own.sum()
-        half[k] = t * _spread(notes, own / own.sum() - weight / sums[group] * share[group])
+        own /= own.sum()
+        middle[k] = np.exp(own @ np.log(hz))
+        mean[k] = own @ left
+        share = centred.by_note(own)
+        beside = own - own_mean * np.repeat(share, centred.counts) + share @ means * pull
+        half[k] = t * _spread(notes, beside)
+        scatter[k] = _spread(notes, beside - own @ slope * pull)
     seen = np.bincount(np.searchsorted(bands, place), weight, len(bands))
-    more = (seen * (mean**2 - (half / t) ** 2)).sum() / seen.sum()
+    more = (seen * (mean**2 - scatter**2)).sum() / seen.sum()
     return bands, middle, mean, half, float(np.sqrt(max(more, 0.0)))

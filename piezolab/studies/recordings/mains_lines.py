@@ -16,11 +16,12 @@ import numpy as np
 from piezolab.audio import RATE
 from piezolab.giving_way import give_way
 from piezolab.studies.recordings import Estimate
+from piezolab.studies.recordings.steady_tones import is_partial, stands_out, tones
 
 MAINS_HZ = (50.0, 60.0)
 MULTIPLES = np.arange(1, 21)
 OFF_HZ, _GRID_HZ = 0.25, 0.005
-SURE = 0.75  # probability from which the mains is named
+SURE = 0.7  # probability from which the mains is named: with it noise alone is given one in under 1 %
 _DOWN, _TAPS = 16, 192
 _RATE = RATE / _DOWN
 #: Before anything is heard, all assumptions: how far above its noise a line may stand; in which ways a mains hums, how
@@ -29,15 +30,21 @@ _RATE = RATE / _DOWN
 #: line proves little; how likely the mains is off by hundredths of a hertz only.
 _ABOVE = np.array([3.0, 9.0, 30.0, 150.0])
 _ODD, _EVEN, _MIXED = 0.35, 0.3, 0.35  # a coil's or a wire's, a rectifier's, both
-_FIRST, _NEXT, _FURTHER, _FAR, _OTHER = 0.9, 0.5, 0.2, 0.12, 0.03
-_LOWEST, _LOW = 0.6, 0.2  # of both: of the lowest three, up to the seventh
+_FIRST, _NEXT, _FURTHER, _FAR, _OTHER = 0.95, 0.7, 0.4, 0.12, 0.02
+_LOWEST, _LOW = 0.6, 0.3  # of both: of the lowest three, up to the seventh
 _ELSE = 1e-2
 _CLOSE, _CLOSE_HZ = 0.25, 0.03
 _BEFORE = {50.0: 1 / 3, 60.0: 1 / 3}  # else there is no hum that could be told
 #: A line well above its noise that fades from one half of the stretch to the other, by that much in power and so many
-#: standard deviations, or that is the flank of one so much stronger beside, rings and does not hum.
-_WELL_ABOVE, _FADES, _FADES_SIGMAS, _FLANK = 12.0, 10.0, 3.5, 4.0
-_EDGE = 0.1  # of a stretch, at either end, over which it fades in and out where the mains is told
+#: standard deviations, or what stands so far above the noise as a skirt of something so much stronger beside, rings and
+#: does not hum.
+_WELL_ABOVE, _FADES, _FADES_SIGMAS, _ABOVE_SKIRT, _SKIRT = 12.0, 10.0, 3.5, 5.0, 2.0
+_SKIRTS = 300.0  # times the noise, from where a line's skirts under that weight matter, so that another is taken
+_EDGE = 0.05  # of a stretch, at either end, over which it fades in and out where the mains is told
+#: Noise beside a line: from how far, from how close by, from how many times the fit that counts, how often it is
+#: fitted; from how many times its mean on a bin is no noise, and the mean of what noise is below that; least of all.
+_BESIDE_HZ, _CLOSE_BY_HZ, _LOUDER, _ROUNDS, _OUT, _NOTHING = 30.0, 4.0, 1.6, 6, 6.0, 1e-24
+_MEAN_BELOW_OUT = 1 - _OUT * np.exp(-_OUT) / (1 - np.exp(-_OUT))
 _CHUNK = 4096
 
 
@@ -147,7 +154,7 @@ def _hums(lines: np.ndarray, orders: np.ndarray) -> np.ndarray:
     """The logarithm of how much likelier what is found is with a hum than without, by frequency, from those of its
     lines, (frequencies, orders): which multiples hum is not known, so each counts for itself, in one of three ways."""
     odd, low = orders % 2 == 1, orders <= 3
-    near = np.select([orders <= 6, orders <= 10], [_NEXT, _FURTHER], _FAR)
+    near = np.select([orders <= 4, orders <= 10], [_NEXT, _FURTHER], _FAR)
     ways = (
         (_ODD, np.where(orders == 1, _FIRST, np.where(odd, near, _OTHER))),
         (_EVEN, np.where(orders == 2, _FIRST, np.where(odd, _OTHER, near))),
@@ -166,9 +173,15 @@ class _Looked:
     def __init__(self, low: np.ndarray) -> None:
         self._count = len(low)
         length = 1 << (8 * self._count - 1).bit_length()
-        self._step = _RATE / length
-        self._power = _power(low, _even(self._count), length)
-        self._halves = [_power(half, _even(len(half)), length) for half in _halves(low)]
+        self._step, self._width = _RATE / length, _RATE / self._count
+        steep = _power(low, np.hanning(self._count), length)
+        give_way()
+        weight = np.hanning if stands_out(steep, self._step) > _SKIRTS else _even
+        self._power = steep if weight is np.hanning else _power(low, weight(self._count), length)
+        give_way()
+        self._halves = [_power(half, weight(len(half)), length) for half in _halves(low)]
+        give_way()
+        self._tones = tones(steep, self._step, self._width, MAINS_HZ, OFF_HZ)
         give_way()
 
     def lines(self, bases: np.ndarray, orders: np.ndarray, mains: float) -> np.ndarray:
@@ -181,37 +194,61 @@ class _Looked:
         first, second = (np.sqrt(half[at] / (2 * noise)) for half in self._halves)
         fades = np.maximum(first, second) ** 2 > _FADES * np.minimum(first, second) ** 2
         fades &= np.abs(first - second) > _FADES_SIGMAS
-        rings = (x > _WELL_ABOVE) & (
-            fades | (_flank(self._power, at, self._step, self._count) > _FLANK * self._power[at])
-        )
-        rings |= (rings & (orders <= 3)).any(axis=1, keepdims=True)  # a string that low may have every other line, too
+        top = self._peak(at)
+        rings = (x > _WELL_ABOVE) & fades | (x > _ABOVE_SKIRT) & (self._power[top] > _SKIRT * self._power[at])
+        # a string that low may have every other line, too
+        rings |= (rings & (x > _WELL_ABOVE) & (orders <= 3)).any(axis=1, keepdims=True)
+        if len(self._tones):
+            rings |= is_partial(self._step * top, self._tones, self._width)
         line = np.logaddexp.reduce(
             [x * above / (1 + above) - np.log1p(above) - np.log(len(_ABOVE)) for above in _ABOVE], axis=0
         )
         return np.where(rings, 0.0, line)
 
-
-def _flank(power: np.ndarray, at: np.ndarray, step: float, n: int) -> np.ndarray:
-    """The largest power in the four line widths beyond what a multiple may be off, of the shape of `at`."""
-    reach = round(4 * _RATE / n / step)
-    out = np.empty(at.shape)
-    for k, (first, last) in enumerate(zip(at[0], at[-1], strict=True)):
-        beyond = np.r_[power[max(first - reach, 0) : first], power[last + 1 : last + 1 + reach]]
-        out[:, k] = beyond.max()
-    return out
+    def _peak(self, at: np.ndarray) -> np.ndarray:
+        """Where in the four line widths on either side of a bin most power is: what it is a part of."""
+        reach = round(4 * self._width / self._step)
+        around = np.arange(-reach, reach + 1)
+        return at + around[np.argmax(self._power[at[..., None] + around], axis=-1)]
 
 
 def _beside(power: np.ndarray, step: float, n: int, hz: np.ndarray, base: float) -> np.ndarray:
-    """Noise at some frequencies: from the median of what lies within 8 Hz, all multiples of the base and what their
-    window spreads left out. The median of an exponential is ln 2 of its mean."""
-    clear = max(3 * _RATE / n, 1.5 * OFF_HZ)
+    """Noise at some frequencies, shape (L,): a power law fitted to what lies within `_BESIDE_HZ` of each, multiples of
+    the base and what their window spreads left out, and what stands out of it, too.
+
+    Noise power is exponentially distributed about its mean, whose logarithm goes straight along that of frequency: a
+    generalised linear model, fitted by scoring (Nelder & Wedderburn 1972, J. R. Stat. Soc. A 135, 370, from memory).
+    Where it is louder close by, as beside a string that still rings, that counts.
+    """
     every = max(round(_RATE / n / step), 1)
-    out = np.empty(len(hz))
-    for k, at in enumerate(hz):
-        bins = np.arange(round(max(at - 8, 4) / step), round((at + 8) / step), every)
-        off = np.abs(bins * step - base * np.rint(bins * step / base))
-        out[k] = np.median(power[bins[off > clear]]) / np.log(2)
-    return np.maximum(out, 1e-24)
+    half = round(_BESIDE_HZ / step / every)
+    bins = np.rint(hz / step).astype(int)[:, None] + every * np.arange(-half, half + 1)
+    bins = np.clip(bins, 1, len(power) - 1)
+    at = bins * step
+    clear = np.abs(at - base * np.rint(at / base)) > max(3 * _RATE / n, 1.5 * OFF_HZ)
+    clear &= at > hz[:, None] / 2
+    found, along = power[bins], np.log(at / hz[:, None])
+    level = np.log(np.maximum(_median(found, clear), _NOTHING))
+    slope = np.zeros(len(hz))
+    for _ in range(_ROUNDS):
+        over = found * np.exp(-level[:, None] - slope[:, None] * along)
+        used = clear & (over < _OUT)
+        off = np.where(used, over - _MEAN_BELOW_OUT, 0.0)
+        one, two, three = used.sum(axis=1), (used * along).sum(axis=1), (used * along**2).sum(axis=1)
+        first, second = off.sum(axis=1), (off * along).sum(axis=1)
+        whole = np.maximum(one * three - two**2, 1e-12)
+        level += (three * first - two * second) / whole
+        slope += (one * second - two * first) / whole
+    fitted = np.exp(level)
+    close = _median(found, clear & (np.abs(at - hz[:, None]) < _CLOSE_BY_HZ))
+    return np.maximum(np.where(close > _LOUDER * fitted, close, fitted), _NOTHING)
+
+
+def _median(found: np.ndarray, used: np.ndarray) -> np.ndarray:
+    """Mean of an exponential by its median, ln 2 of it, along the last axis, of what is used."""
+    in_order = np.sort(np.where(used, found, np.inf), axis=-1)
+    middle = (used.sum(axis=-1, keepdims=True) - 1) // 2
+    return np.take_along_axis(in_order, np.maximum(middle, 0), axis=-1)[..., 0] / np.log(2)
 
 
 def _taps() -> np.ndarray:

@@ -21,6 +21,8 @@ _RISES, _ABOVE_FLOOR = 10**0.6, 10**1.2
 _APART, _AFTER_S = 30, 0.012  # hops between two beginnings; from the beginning to the window
 _NEAR_BEST, _STANDS_OUT = 0.9, 6.0
 _LAG, _AT_ONCE = 8, 500  # samples; hops
+_FINE, _BRIGHT = HOP // 10, 0.1  # samples; of the brightest
+_PARTIALS, _THUMP, _BETWEEN = 4, 10**-1.2, 10**-2.5  # of a pitch; parts of their power
 
 
 @dataclass(frozen=True)
@@ -50,7 +52,7 @@ def played_notes(samples: np.ndarray, quiet: np.ndarray | None) -> PlayedNotes:
     shares = band_shares(BIN_HZ, WINDOW // 2 + 1) * (2 / (WINDOW * float((weight**2).sum())))
     starts, pitches, spectra, bands, unclear = [], [], [], [], 0
     for n, begin in enumerate(begins[:MOST_NOTES]):
-        start = begin * HOP + round(_AFTER_S * RATE)
+        start = _attack(samples, begin * HOP) + round(_AFTER_S * RATE)
         after = begins[n + 1] * HOP if n + 1 < len(begins) else len(samples)
         if start + WINDOW > after:
             unclear += 1
@@ -104,6 +106,16 @@ def _beginnings(bright: np.ndarray) -> list[int]:
     return found
 
 
+def _attack(samples: np.ndarray, begin: int) -> int:
+    """The sample at which the note that begins near one is bright first: two takes of one note are to begin alike."""
+    first = max(begin - 2 * HOP, 0)
+    part = np.asarray(samples[first : begin + 4 * HOP], float)
+    bright = (part[_LAG:] - part[:-_LAG]) ** 2
+    power = bright[: len(bright) // _FINE * _FINE].reshape(-1, _FINE).mean(axis=1)
+    rests = power[: HOP // _FINE].mean()
+    return first + _FINE * int(np.argmax(power > rests + _BRIGHT * (power.max() - rests)))
+
+
 def pitch_of(part: np.ndarray, quiet: np.ndarray | None = None) -> float:
     """Pitch in Hz of a piece of sound, shape (WINDOW,); 0 where it has no one pitch from 25 Hz to 1.5 kHz. quiet: as of
     `played_notes`; bins that are no more than that are left out.
@@ -135,4 +147,19 @@ def pitch_of(part: np.ndarray, quiet: np.ndarray | None = None) -> float:
         return 0.0
     first = peaks[np.argmax(share[peaks] >= _NEAR_BEST * share[peaks].max())]
     below, at, above = share[first - 1 : first + 2]
-    return RATE / (first + 0.5 * (below - above) / (below - 2 * at + above))
+    pitch = RATE / (first + 0.5 * (below - above) / (below - 2 * at + above))
+    return _lifted(pitch, np.abs(heard) ** 2 * (tilt > 0))
+
+
+def _lifted(pitch: float, power: np.ndarray) -> float:
+    """The pitch, or its double or threefold where only every second or third partial is there: no string has those
+    alone, and what lies lower is the thump of the attack."""
+    for times in (2, 3):
+        order = np.arange(1, _PARTIALS * times + 1)
+        at = np.rint(order * pitch / BIN_HZ).astype(int)[:, None] + np.arange(-2, 3)
+        held = power[np.minimum(at, len(power) - 1)].sum(axis=1)
+        own = held[order % times == 0].sum()
+        thump, between = held[order < times].sum(), held[(order > times) & (order % times != 0)].sum()
+        if thump < _THUMP * own and between < _BETWEEN * own and times * pitch <= HIGHEST_HZ:
+            return _lifted(times * pitch, power)
+    return pitch

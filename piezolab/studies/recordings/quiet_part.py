@@ -67,8 +67,9 @@ def quiet_part(samples: np.ndarray, weighted: np.ndarray) -> QuietPart | None:
     at = np.arange(len(density)) * BIN_HZ
     inside = density[(at >= AUDIBLE_HZ[0]) & (at <= AUDIBLE_HZ[1])]
     # white or not, the power of T seconds of Gaussian noise scatters by the root of int S^2/(T (int S)^2)
+    # (Bendat & Piersol, Random Data, from memory)
     whole = float(inside.sum())
-    spread = 1.96 * float(np.sqrt((inside**2).sum() * BIN_HZ / (len(part) / RATE))) / max(whole, 1e-300)
+    spread = 1.96 * float(np.sqrt((inside**2).sum() / (BIN_HZ * _told_s(len(part))))) / max(whole, 1e-300)
     power = whole / (WINDOW * float((window() ** 2).sum()) / 2)
     gated = float(np.mean(np.square(part, dtype=float))) < _GATED
     ends = Estimate(power, power * (1 - spread), power * (1 + spread))
@@ -103,6 +104,13 @@ def _mean_spectrum(part: np.ndarray) -> np.ndarray:
         count += 1
         give_way()
     return total / max(count, 1)
+
+
+def _told_s(count: int) -> float:
+    """Seconds of noise that tell its power as truly as the windows in so many samples do: squares of Hann windows that
+    overlap by half weigh it by 0.75 in the mean and 0.59375 in the mean square, half a window at the ends by less."""
+    windows = (count - WINDOW) // (WINDOW // 2) + 1
+    return WINDOW / 2 / RATE * (0.75 * windows) ** 2 / (0.59375 * windows - 3 / 64)
 
 
 def _without_lines(spectrum: np.ndarray, lines: MainsLines) -> np.ndarray:

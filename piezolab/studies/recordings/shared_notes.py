@@ -99,7 +99,11 @@ def _note(bare: Side, staged: Side) -> SharedNote | None:
     if not found:
         return None
     weakest = max(both[k] for k in found) - 2 * REACH_DB / 10
-    found = sorted(sorted((k for k in found if both[k] > weakest), key=lambda k: -both[k])[:MOST_PARTIALS])
+    apart: list[int] = []  # where two stand so close, some plucks would show the one and some the other
+    for k in sorted((k for k in found if both[k] > weakest), key=lambda k: -both[k]):
+        if all(abs(k - other) > 2 * _reach(k) for other in apart):
+            apart.append(k)
+    found = sorted(apart[:MOST_PARTIALS])
     near = np.array(found)[:, None] + np.arange(-_SIDE, _SIDE + 1)
     weight = (means[0] * means[1])[near] ** 0.5
     hz = (weight * near).sum(axis=1) / weight.sum(axis=1) * BIN_HZ
@@ -116,12 +120,17 @@ def _stands_out(sides: tuple[Side, Side], k: int) -> bool:
     return True
 
 
+def _reach(bin_: float) -> int:
+    """Bins to either side in which a partial is looked for."""
+    return max(_SIDE, round(_NEAR * bin_))
+
+
 def _levels(side: Side, hz: np.ndarray, pitch: float) -> np.ndarray:
     """Level of each partial in each note, dB, shape (n, P): the power of five bins less the noise in them."""
     out = np.empty((len(side[0]), len(hz)))
     for row, own, power, noise in zip(out, *side, strict=True):
         for p, at in enumerate(hz * own / pitch):
-            reach = max(_SIDE, round(_NEAR * at / BIN_HZ))
+            reach = _reach(at / BIN_HZ)
             low = max(round(at / BIN_HZ) - reach, _SIDE)
             k = low + int(np.argmax(power[low : low + 2 * reach + 1]))
             around = slice(k - _SIDE, k + _SIDE + 1)

@@ -66,16 +66,16 @@ def test_the_bank_has_what_is_plucked():
 
 
 def test_one_performance_through_two_filters():
-    """Corner within 3 %, level within 0.2 dB, but where a note is taken for one an octave lower in one of the takes, or
-    found to begin 10 ms later: then its plucks are not the same ones in both."""
+    """Corner within 3 %, level within 0.2 dB."""
     fits = [fitted(kind, 12, seed, seed) for kind in PLUCKED for seed in range(20 if LONG else 1)]
     corner = np.array([fit.corner.value / BARE_HZ - 1 for fit in fits])
     level = np.array([fit.level.value - LOUDER_DB for fit in fits])
     within = np.mean((np.abs(corner) < 0.03) & (np.abs(level) < 0.2))
     if LONG:
         print(f"{within:.3f} of {len(fits)}; medians {np.median(np.abs(corner)):.4f}, {np.median(np.abs(level)):.3f}")
-    # long run: 0.892 of 120 within both; medians 0.33 % and 0.010 dB
-    assert within >= (0.85 if LONG else 1.0), (corner, level)
+    # long run: 0.983 of 120 within both; 0.892 while a thump was taken for a note an octave lower, 0.950 while a note
+    # could begin 10 ms later in one of the takes, or show another of two partials that stand close
+    assert within >= (0.97 if LONG else 1.0), (corner, level)
 
 
 @pytest.mark.parametrize("kind", PLUCKED if LONG else PLUCKED[3:5])
