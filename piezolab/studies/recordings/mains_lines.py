@@ -45,6 +45,7 @@ _EDGE = 0.05  # of a stretch, at either end, over which it fades in and out wher
 #: fitted; from how many times its mean on a bin is no noise, and the mean of what noise is below that; least of all.
 _BESIDE_HZ, _CLOSE_BY_HZ, _LOUDER, _ROUNDS, _OUT, _NOTHING = 30.0, 4.0, 1.6, 6, 6.0, 1e-24
 _MEAN_BELOW_OUT = 1 - _OUT * np.exp(-_OUT) / (1 - np.exp(-_OUT))
+_FAR_ABOVE, _BY_THE_TOP = 300.0, 2  # times the noise, bins: from where a top is read, how near its bin
 _CHUNK = 4096
 
 
@@ -105,7 +106,7 @@ def mains_lines(samples: np.ndarray, others: Sequence[np.ndarray] = ()) -> Mains
     noise = _beside(power, step, n, hz, base)
     taps = _taps()
     gain = np.abs(np.exp(-2j * np.pi * np.outer(hz, np.arange(len(taps))) / RATE) @ taps) ** 2
-    found = power[np.rint(hz / step).astype(int)]
+    found = _heights(power, np.rint(hz / step).astype(int), noise)
     level, noise = (found - noise) / gain, noise / gain
     total, spread = float(level.sum()), 1.96 * float(np.sqrt(np.sum(noise**2 + 2 * noise * np.maximum(level, 0))))
     width = _RATE * float((weight**2).sum() / weight.sum() ** 2)
@@ -113,6 +114,16 @@ def mains_lines(samples: np.ndarray, others: Sequence[np.ndarray] = ()) -> Mains
         likely if sure else np.nan, base if sure else np.nan, hz, level, noise, width,
         Estimate(total, total - spread, total + spread),
     )  # fmt: skip
+
+
+def _heights(power: np.ndarray, at: np.ndarray, noise: np.ndarray) -> np.ndarray:
+    """Power on some bins, shape (L,), of a line far above its noise at its top: through three bins, by logarithms."""
+    around = at[:, None] + np.arange(-_BY_THE_TOP, _BY_THE_TOP + 1)
+    top = np.take_along_axis(around, np.argmax(power[around], axis=1)[:, None], axis=1)[:, 0]
+    left, here, right = (np.log(np.maximum(power[top + n], _NOTHING)) for n in (-1, 0, 1))
+    curved = np.minimum(left - 2 * here + right, -1e-9)
+    higher = np.minimum(-((left - right) ** 2) / (8 * curved), 1.0)  # between bins so close it is far less
+    return np.where(power[at] > _FAR_ABOVE * noise, np.exp(here + higher), power[at])
 
 
 def _halves(low: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

@@ -63,13 +63,14 @@ def quiet_part(samples: np.ndarray, weighted: np.ndarray) -> QuietPart | None:
     part = samples[start:stop]
     spectrum = _mean_spectrum(part)
     lines = mains_lines(part, [samples[first:last] for first, last in found[1:MOST_STRETCHES]])
-    density = _without_lines(spectrum, lines)
+    density, often = _without_lines(spectrum, lines)
     at = np.arange(len(density)) * BIN_HZ
-    inside = density[(at >= AUDIBLE_HZ[0]) & (at <= AUDIBLE_HZ[1])]
+    audible = (at >= AUDIBLE_HZ[0]) & (at <= AUDIBLE_HZ[1])
+    inside, scatter = density[audible], (often * density)[audible]
     # white or not, the power of T seconds of Gaussian noise scatters by the root of int S^2/(T (int S)^2)
     # (Bendat & Piersol, Random Data, from memory)
     whole = float(inside.sum())
-    spread = 1.96 * float(np.sqrt((inside**2).sum() / (BIN_HZ * _told_s(len(part))))) / max(whole, 1e-300)
+    spread = 1.96 * float(np.sqrt((scatter**2).sum() / (BIN_HZ * _told_s(len(part))))) / max(whole, 1e-300)
     power = whole / (WINDOW * float((window() ** 2).sum()) / 2)
     gated = float(np.mean(np.square(part, dtype=float))) < _GATED
     ends = Estimate(power, power * (1 - spread), power * (1 + spread))
@@ -113,11 +114,17 @@ def _told_s(count: int) -> float:
     return WINDOW / 2 / RATE * (0.75 * windows) ** 2 / (0.59375 * windows - 3 / 64)
 
 
-def _without_lines(spectrum: np.ndarray, lines: MainsLines) -> np.ndarray:
-    """The spectrum with the median of its surroundings where hum lines stand, if there are any."""
-    clean = spectrum.copy()
+def _without_lines(spectrum: np.ndarray, lines: MainsLines) -> tuple[np.ndarray, np.ndarray]:
+    """The spectrum, where hum lines stand by a power law between what lies on either side; and how often each bin is
+    in the sum of all."""
+    clean, often = spectrum.copy(), np.ones(len(spectrum))
     for hz in lines.hz[lines.level > 4 * lines.noise]:
         at = round(hz / BIN_HZ)
-        beside = np.r_[spectrum[max(at - 8, 1) : max(at - 3, 1)], spectrum[at + 4 : at + 9]]
-        clean[max(at - 3, 0) : at + 4] = np.median(beside)
-    return clean
+        own, below, above = (np.arange(max(at + first, 1), at + last) for first, last in ((-3, 4), (-8, -3), (4, 9)))
+        low, high = (max(float(spectrum[beside].mean()), 1e-300) for beside in (below, above))
+        share = (np.log(own) - np.log(at - 6)) / (np.log(at + 6) - np.log(at - 6))
+        clean[own] = low ** (1 - share) * high**share
+        often[own] = 0.0
+        often[below] += clean[own] @ (1 - share) / (low * len(below))
+        often[above] += clean[own] @ share / (high * len(above))
+    return clean, often
