@@ -73,7 +73,7 @@ def test_hum_by_the_stage():
         found = compared(heard, notes, chain).hum.change_db
         if found is not None:
             kept.append(found.low <= change <= found.high)
-    # long run of 2,000: in the 1,667 with hum in both 0.971, a little wide: a weak line's interval is no bell in decibels
+    # long run of 2,000: of the 1,667 with hum in both 0.971, a little wide: weak lines are no bell in decibels
     assert len(kept) > (1500 if LONG else 15) and holds(np.array(kept), 0.8, 1.0, 0.98)
 
 
