@@ -182,6 +182,7 @@ class Finder:
 
     def _show(self) -> None:
         weighed, chain = self._state.diagnosis, self._state.chain
+        self._show_buttons()  # their words, too, are of what feeds the board
         self.ear.content, self.care.content = paragraphs(fed(EAR, chain)), guard(fed(PROBING, chain))
         self._list(() if weighed is None else tuple(dict.fromkeys((*weighed.table.checks, *SWEEP_CHECKS))))
         if weighed is None:

@@ -289,7 +289,7 @@ def test_an_adapters_page_knows_no_battery() -> None:
         shown += [made.verdict.content, made.table.content, *(
             block.content for block in (finder.stop, finder.ear, finder.care, finder.next, finder.taken, finder.places)
         )]  # fmt: skip
-    shown.append(str(finder.entry.fields))
+    shown += [str(finder.entry.fields), str(finder.ear_buttons.buttons)]
     for text in (*words, *shown):
         assert not _OF_A_BATTERY.search(text), _OF_A_BATTERY.search(text).string
     of_a_battery = ("its battery", "at the clip,", "the clip's wires", "unclip it", "a swollen one", "it can burst")
@@ -297,9 +297,11 @@ def test_an_adapters_page_knows_no_battery() -> None:
     assert not _OF_A_BATTERY.search(page.MENDING), "leads are clipped whatever feeds the board"
     made.state.put(SignalChain())
     assert "unclip the battery" in finder.ear.content and "battery side" in finder.care.content
-    told = "\n".join([*map(str, knowledge().texts.values()), EAR, PROBING])
+    assert "other cable, battery: same" in str(finder.ear_buttons.buttons)
+    feeds = ("adapter", "unpowered")
+    told = "\n".join([*(str(table) for name, table in knowledge().texts.items() if name not in feeds), EAR, PROBING])
     told += inspect.getsource(say) + inspect.getsource(finder_blocks)
-    for words_of_a_battery, _ in knowledge().texts["adapter"]["said"]:
+    for words_of_a_battery, _ in (pair for feed in feeds for pair in knowledge().texts[feed]["said"]):
         assert told.count(words_of_a_battery) > 0, f"no text says {words_of_a_battery!r}"
 
 
