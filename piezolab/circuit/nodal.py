@@ -63,7 +63,7 @@ def _raised(
         step[going] *= np.where(settled, 2.0, 0.25)
     if np.any(reached < 1):
         names, lost = ", ".join(jfet.name for jfet in jfets), int((reached < 1).sum())
-        raise OperatingPointError(f"{names}: no operating point found for {lost} of {size} that settle slowly")
+        raise OperatingPointError(f"{names}: no operating point found for {lost} of {size} networks that settle slowly")
     return v, answer
 
 

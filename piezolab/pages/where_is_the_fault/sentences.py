@@ -35,7 +35,7 @@ _REASONS = {
     "second": "the likeliest place is known; this would show best whether something else is wrong, too",
     "again": "the last one may have been taken on another lane; a second one decides",
 }
-_BY_EYE = ("bridge", "lane_bridge", "foil")
+_NO_PART = ("bridge", "lane_bridge", "foil")
 _JOINTS = re.compile(r", its (leads|pins) and joints$| and its joints$")
 
 
@@ -111,16 +111,17 @@ def fault_texts(fault: FaultShare | Hypothesis, chain: SignalChain) -> Mapping[s
 
 
 def mends(faults: Sequence[FaultShare], chain: SignalChain) -> list[tuple[str, str, str, float]]:
-    """Repair, what the fault does, caution (or ""), and probability; faults that are mended alike are one. What an eye
-    finds comes first, before any part is replaced."""
+    """Repair, what the fault does, caution (or ""), and probability; faults that are mended alike are one. What is
+    scraped or folded away comes first, before any part is replaced."""
     found: dict[tuple[str, str, str], float] = {}
-    seen = set()
+    first = set()
     for fault in faults:
         texts = fault_texts(fault, chain)
         key = (texts["mend"], texts["reads"], texts["caution"])
         found[key] = found.get(key, 0.0) + fault.probability
-        seen |= {key} if fault.kind in _BY_EYE else set()
-    return [(*words, share) for words, share in sorted(found.items(), key=lambda item: (item[0] not in seen, -item[1]))]
+        first |= {key} if fault.kind in _NO_PART else set()
+    in_order = sorted(found.items(), key=lambda item: (item[0] not in first, -item[1]))
+    return [(*words, share) for words, share in in_order]
 
 
 def hidden_words(fault: Hypothesis, chain: SignalChain, meter: Meter) -> str:
