@@ -75,5 +75,9 @@ def test_the_curve_comes_first_and_the_numbers_are_those_of_the_newest_chain(vis
         if all(words in text for words, text in zip(wanted, shown, strict=True)):
             break
         assert monotonic() < late, (query, wanted, shown)
+    page.page.locator(DONE).wait_for(state="attached", timeout=WAIT_MS)
+    for words, block in zip(wanted, numbers, strict=True):
+        assert words in block.text_content(), "and there it stays"
+    assert page.page.evaluate("location.search") == query
     assert page.page.locator(".pz-old").count() == 0
     assert not page.problems
