@@ -105,6 +105,17 @@ def test_mains_at_fifteen_decibels_above_the_noise_in_a_tenth_of_a_hertz():
             assert right > bound(shares) - 0.15
 
 
+def test_mains_is_right_where_lines_stand_fifteen_decibels_above_what_they_are_measured_with():
+    """Of five seconds weighted with half a sine that is the noise in 1.23 bins, about a quarter of a hertz."""
+    count, above = 400 if LONG else 8, FIFTEEN * 1.2337 / 5.0 / 0.1
+    found = [told(shares, count, 110 + k, above) for k, shares in enumerate(TRIAL)]
+    if LONG:
+        print(found)
+    # long run of 400 each: all right, none wrong
+    assert np.mean([right for right, _ in found]) >= (0.96 if LONG else 0.9)
+    assert sum(wrong for _, wrong in found) <= 0.01 * len(TRIAL)
+
+
 def test_for_how_many_equal_lines_it_stops():
     """At 15 dB together: over 5 s four lines, 9 dB each, are told in half of all takes; over 10 s eight are."""
     count = 300 if LONG else 10
