@@ -254,8 +254,8 @@ def _tried(count: int) -> None:
     "half its interval), bend:sweep=0.02 (second harmonic). All kinds and places are under readings_to_take.",
 )  # fmt: skip
 @click.option(
-    "--heard", multiple=True, help="Heard: weak, thin, hum, hiss, distorted, crackle, thump, dead, hot, fine; known: "
-    "worked, knocked, new; tried in vain: looked (compared with the drawing), exchanged (cable and battery).",
+    "--heard", multiple=True, help="Once for each: weak, thin, hum, hiss, distorted, crackle, thump, dead, hot, fine; "
+    "known: worked, knocked, new; tried in vain: looked (compared with the drawing), exchanged (cable and battery).",
 )  # fmt: skip
 def fault(link: str, readings: tuple[str, ...], heard: tuple[str, ...], **texts: str | None) -> None:
     """Rank the faults of a chain by readings and by what is heard, as JSON.
