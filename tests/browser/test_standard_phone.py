@@ -111,6 +111,7 @@ _IN_VIEW = """async () => {
         if (top < -1 || bottom > innerHeight + 1) say(`${part} lies from ${top} to ${bottom} of ${innerHeight}`);
     }
     const box = slider.getBoundingClientRect();
+    if (box.top < -1 || box.bottom > innerHeight + 1) say(`lies from ${box.top} to ${box.bottom} of ${innerHeight}`);
     for (const x of [box.left + 5, box.left + box.width / 2, box.right - 5]) {
         const top = document.elementFromPoint(x, box.top + box.height / 2);
         if (top !== slider) say(`is covered at ${x} by ${top?.outerHTML.slice(0, 80) ?? "the edge of the screen"}`);

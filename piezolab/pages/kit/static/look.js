@@ -16,7 +16,8 @@ export default {
         size.observe(stick);
       }
       if (!stick) return;
-      const above = stick.offsetWidth > 0.9 * stick.parentElement.clientWidth;
+      const around = stick.closest(".pz-try") ?? stick.parentElement; // beside it, nothing hides behind it
+      const above = stick.offsetWidth > 0.9 * around.clientWidth;
       root.style.scrollPaddingTop = above ? `${stick.offsetHeight + 8}px` : "";
     }
     const size = new ResizeObserver(measure);
