@@ -1,5 +1,5 @@
 // Brings the pages' style along, and keeps what takes the keyboard's focus from hiding behind the verdict and the plot
-// where these stay at the top of the screen: the browser scrolls clear of a strip as high as they are.
+// where these stay at the top of the screen: how high they are is told to look.css, which knows what lies under them.
 export default {
   render({ model, el }) {
     el.hidden = true;
@@ -16,16 +16,15 @@ export default {
         size.observe(stick);
       }
       if (!stick) return;
-      const around = stick.closest(".pz-try") ?? stick.parentElement; // beside it, nothing hides behind it
-      const above = stick.offsetWidth > 0.9 * around.clientWidth;
-      root.style.scrollPaddingTop = above ? `${stick.offsetHeight + 8}px` : "";
+      const stays = getComputedStyle(stick).position === "sticky";
+      root.style.setProperty("--pz-stuck", stays ? `${stick.offsetHeight + 8}px` : "0px");
     }
     const size = new ResizeObserver(measure);
     size.observe(document.body);
     return () => {
       model.off("change:waiting", rests);
       size.disconnect();
-      root.style.scrollPaddingTop = "";
+      root.style.removeProperty("--pz-stuck");
     };
   },
 };
