@@ -1,10 +1,12 @@
-"""What a bored visitor with a small script does to a room: python -m tests.benchmarks.attacks ADDRESS NAME SECONDS.
+"""What a bored visitor with a small script does to a room, and one who brings recordings:
+python -m tests.benchmarks.attacks ADDRESS NAME SECONDS.
 
 Each attack is one coroutine that says when it begins, goes on until its time is over, and gives the number of what it
 did. It runs in a process of its own, which stands back: on a real network its processor is another one.
 """
 
 import asyncio
+import io
 import json
 import os
 import random
@@ -12,10 +14,15 @@ import sys
 import time
 from collections.abc import Awaitable, Callable
 
+import numpy as np
+import soundfile
 from tornado.httpclient import AsyncHTTPClient
 from tornado.websocket import WebSocketClosedError
 
-from tests.benchmarks.test_room_load import CHAPTER, Client, chapters_move, header
+from piezolab.audio import RATE
+from piezolab.chain.link import from_link
+from piezolab.studies.recordings.invented_takes import invented_takes
+from tests.benchmarks.test_room_load import CHAPTER, Client, chapters_move, custom, header
 
 #: A page that takes all the memory it can get, again and again.
 EATER = """
@@ -34,6 +41,7 @@ def eat():
 later = asyncio.get_running_loop().call_later(1, eat)
 """
 EATERS_PAGE = "is-it-hungry"
+TAKES_PAGE = "did-it-do-what-was-predicted"
 
 
 def begin(seconds: float) -> float:
@@ -142,6 +150,52 @@ async def hungry(url: str, seconds: float) -> int:
     return len(clients)
 
 
+async def bringing(url: str, seconds: float) -> int:
+    """One visitor brings takes of three minutes in stereo, one after another, and each is listened to and compared."""
+    takes = [_three_minutes(n) for n in range(2)]
+    [client] = await seated(url, TAKES_PAGE)
+    end, count = begin(seconds), 0
+    while time.monotonic() < end:
+        count += await _bring(client, takes[count % 2], count, end)
+    await client.leave()
+    return count
+
+
+def _three_minutes(number: int) -> bytes:
+    """A sound file as a recorder writes it: notes over and over, 16 bits, 48 kHz."""
+    one = invented_takes(from_link("input=line"))[number].samples
+    left = np.resize(one, 180 * RATE) + np.random.default_rng(number).normal(0, 1e-5, 180 * RATE)
+    file = io.BytesIO()
+    soundfile.write(file, np.stack([left, 1e-3 * left], axis=1), RATE, format="WAV", subtype="PCM_16")
+    return file.getvalue()
+
+
+async def _bring(client: Client, file: bytes, serial: int, end: float) -> bool:
+    """Send a file as the page's script does, no faster than it may; whether it was listened to before the end."""
+    comm, about = next((key, state) for key, state in client.states.items() if "each_second" in state)
+
+    async def say(piece: bytes = b"", **content) -> None:
+        await client.say("comm_msg", custom(comm, serial=serial, **content), piece)
+
+    if serial > 1:
+        await say(word="remove", n=0)  # of the pair before
+    await say(word="begin", name=f"take {serial}.wav", size=len(file), staged=bool(serial % 2))
+    begun = time.monotonic()
+    while (message := await client.hear()) and time.monotonic() < end:
+        content = message.get("content", {}).get("data", {}).get("content", {})
+        if content.get("serial") != serial:
+            continue
+        if content["word"] == "end":
+            assert content["good"], content["said"]
+            return True
+        if content["word"] == "next":
+            at = content["at"]
+            over = at + about["slice"] - about["at_once"] - (time.monotonic() - begun) * about["each_second"]
+            await asyncio.sleep(max(over / about["each_second"], 0))
+            await say(file[at : at + about["slice"]], word="slice", at=at)
+    return False
+
+
 async def failing(url: str, seconds: float) -> int:
     """Messages that are errors in their kernel."""
 
@@ -167,7 +221,7 @@ async def abandoning(url: str, seconds: float) -> int:
 
 
 ATTACKS: dict[str, Callable[[str, float], Awaitable[int]]] = {
-    each.__name__: each for each in (asking, large, opening, busy, hungry, failing, abandoning)
+    each.__name__: each for each in (asking, large, opening, busy, hungry, bringing, failing, abandoning)
 }
 
 

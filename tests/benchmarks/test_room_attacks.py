@@ -27,6 +27,9 @@ SECONDS = float(os.environ.get("PIEZOLAB_ATTACK_S", "12"))
 NEIGHBOURS = 6
 #: Seconds that an attack has gone on before it is measured.
 SETTLE_S = 4.0
+#: The 95th percentile of the neighbours' sliders may be so many times what it is alone; who brings recordings does
+#: nothing wrong (28 November 2026, PIEZOLAB_ATTACK_S=45, other work beside it: 1.26, 87 to 110 ms, three takes).
+MOST, MOST_BESIDE_TAKES = 2.0, 1.5
 
 pytestmark = pytest.mark.slow
 
@@ -109,7 +112,8 @@ def test_neighbours_hardly_notice(name: str, room: LiveServer, neighbours: Neigh
         },
     )
     assert not [error for client in neighbours.clients for error in client.errors]
-    assert int(count) > 0 and ratio < 2 and len(room.lines) - lines < 40
+    assert int(count) > 0 and len(room.lines) - lines < 40
+    assert ratio < (MOST_BESIDE_TAKES if name == "bringing" else MOST)
     assert most < before + 3 * 600  # three pages, as large as they may be
 
 

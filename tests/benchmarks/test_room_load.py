@@ -98,6 +98,8 @@ class Client:
         await self.connect()
         await self.ask_states()
         self.ready_s = time.perf_counter() - begun
+        for panel in (key for key, state in self.states.items() if state.get("groups")):
+            await self.say("comm_msg", custom(panel, word="ready"))  # drawn: what is worked out at rest begins
 
     async def connect(self) -> None:
         address = urlsplit(self.url)
@@ -112,10 +114,17 @@ class Client:
             max_message_size=64 * 2**20,
         )
 
-    async def say(self, kind: str, content: dict, **metadata: str) -> str:
+    async def say(self, kind: str, content: dict, piece: bytes = b"", **metadata: str) -> str:
+        """Send a message, with a piece of a file if there is one; its id."""
         about = header(kind, self.session)
         message = {"header": about, "parent_header": {}, "metadata": metadata, "content": content, "channel": "shell"}
-        await self.line.write_message(json.dumps({**message, "buffers": []}))
+        text = json.dumps({**message, "buffers": []})
+        if piece:
+            starts = (12, 12 + len(text.encode()))
+            counts = b"".join(number.to_bytes(4, "big") for number in (2, *starts))
+            await self.line.write_message(counts + text.encode() + piece, binary=True)
+        else:
+            await self.line.write_message(text)
         return about["msg_id"]
 
     async def hear(self) -> dict:
@@ -189,6 +198,11 @@ def chapters_move(states: dict, step: int) -> tuple[str, dict]:
     comm = next(key for key, state in states.items() if f'"key": "{CONTROL}"' in json.dumps(state.get("groups", "")))
     content = {"word": "enter", "key": CONTROL, "text": f"{10 + step % 20}n", "live": True, "number": step}
     return comm, {"method": "custom", "content": content}
+
+
+def custom(comm: str, **content) -> dict:
+    """What a widget's script says to its kernel."""
+    return {"comm_id": comm, "data": {"method": "custom", "content": content}}
 
 
 @dataclass
