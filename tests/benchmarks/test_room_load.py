@@ -333,6 +333,8 @@ def empty_pages(url: str, count: int) -> list[float]:
         client = Client(url, "voila/render/empty.ipynb", door=False)
         begun = time.perf_counter()
         code, page = await client.get(client.slug)
+        if not code:
+            raise TimeoutError(*client.errors)
         found = re.search(r'"kernelId": "([\w-]+)"', page)
         assert found, f"stock page: {code} {client.errors} {page[-300:]}"
         client.kernel, client.session = found[1], uuid.uuid4().hex
