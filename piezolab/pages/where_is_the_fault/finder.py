@@ -19,7 +19,7 @@ from piezolab.pages.where_is_the_fault import sentences as say
 from piezolab.pages.where_is_the_fault.entry import MOST_READINGS, Entry, MeterEntry, entered, read
 from piezolab.pages.where_is_the_fault.fault_state import FaultState
 from piezolab.pages.where_is_the_fault.feed_words import fed
-from piezolab.pages.where_is_the_fault.finder_blocks import next_html, places_html, taken_html, try_html
+from piezolab.pages.where_is_the_fault.finder_blocks import drawing_html, next_html, places_html, taken_html, try_html
 from piezolab.pages.where_is_the_fault.heard_words import heard_words
 from piezolab.studies.board_as_built import BoardAsBuilt, read_build
 from piezolab.studies.build_options import FAULT_KEYS
@@ -196,7 +196,8 @@ class Finder:
         first = paragraphs(AFTER_A_KNOCK) if KNOCKED in weighed.heard else ""
         if weighed.entries or weighed.heard:  # before that it is the verdict
             first += try_html(found, chain)
-        self.next.content = first + next_html(found, chain, weighed.metering, asked, self._state.carried)
+        query = self._state.carried
+        self.next.content = first + next_html(found, chain, weighed.metering, asked, query) + drawing_html(found, query)
         # no tone is fed in, and none is offered, before the battery may go in
         self.tone.layout.display = "none" if found.unpowered_only else None
         if found.next is not None:

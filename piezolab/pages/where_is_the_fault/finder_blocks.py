@@ -14,12 +14,14 @@ from piezolab.pages.where_is_the_fault.feed_words import fed
 from piezolab.pages.where_is_the_fault.heard_words import try_words
 from piezolab.studies.faults.bands import seen_shares
 from piezolab.studies.faults.diagnosis import Diagnosis
+from piezolab.studies.faults.hearing import LOOKED
 from piezolab.studies.faults.misbuilt import FROM_A_KNOCK
 from piezolab.studies.faults.readings import SWEPT
 from piezolab.studies.faults.table import FaultTable
 from piezolab.studies.metering.instrument import Meter
 
 RECORD = "Did it do what was predicted?"
+DRAWING = "The drawing: How do I build it and check it?"
 PROTECT = "What a knock does to the gate, and the clamp that keeps it off."
 _PLACES = 5
 _LEAST_PLACE, _LEAST_MEND = 0.02, 0.01
@@ -53,6 +55,12 @@ def next_html(found: Diagnosis, chain: SignalChain, metering: MeterEntry, asked:
 def try_html(found: Diagnosis, chain: SignalChain) -> str:
     """What to try first without a meter."""
     return fed("".join(paragraphs(try_words(word, chance)) for word, chance in found.to_try), chain)
+
+
+def drawing_html(found: Diagnosis, query: str) -> str:
+    """A way, with `query`, to the drawing while the board should be compared with it."""
+    wanted = any(word == LOOKED for word, _ in found.to_try)
+    return onward("how-do-i-build-it-and-check-it", query, DRAWING) if wanted else ""
 
 
 def taken_html(entries: Sequence[Entry], used: Sequence[int], found: Diagnosis, chain: SignalChain) -> str:

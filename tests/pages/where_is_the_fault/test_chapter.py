@@ -18,7 +18,7 @@ from piezolab.pages.where_is_the_fault import sentences as say
 from piezolab.pages.where_is_the_fault.entry import MOST_READINGS, Entry, read
 from piezolab.pages.where_is_the_fault.feed_words import fed
 from piezolab.pages.where_is_the_fault.finder import AFTER_A_KNOCK, EAR, PROBING, Finder
-from piezolab.pages.where_is_the_fault.finder_blocks import unseen_html
+from piezolab.pages.where_is_the_fault.finder_blocks import DRAWING, unseen_html
 from piezolab.pages.where_is_the_fault.heard_words import try_words
 from piezolab.studies.faults.diagnosis import diagnose
 from piezolab.studies.faults.drawn_board import table_of
@@ -337,7 +337,9 @@ def test_what_needs_no_meter_is_asked_first(made: page.Page) -> None:
     assert look in made.verdict.content and look not in finder.next.content
     finder.ear_buttons.press("dead")
     assert finder.next.content.startswith(f"<p>{look}, ") and look not in made.verdict.content
+    assert DRAWING in finder.next.content and "how-do-i-build-it-and-check-it" in finder.next.content
     finder.ear_buttons.press("looked")
+    assert DRAWING not in finder.next.content
     assert look not in finder.next.content and "press “looks as drawn”" not in finder.next.content
     adapter = fed(try_words("exchanged", 0.2), SignalChain(supply="adapter"))
     assert "another adapter" in adapter and "battery" not in adapter and "20 %" in adapter
