@@ -148,15 +148,22 @@ def _hum_change(takes: Sequence[StudiedTake], chain: SignalChain) -> HumChange |
     mains = {quiet.lines.mains_hz for side in sides for quiet in side if quiet.lines.mains_hz > 0}
     change = at_least = None
     if bare.low > 0 and staged.low > 0:
-        parts = [np.log10(np.array([one.value, one.low, one.high])) * 10 for one in (bare, staged)]
-        value = parts[1][0] - parts[0][0]
-        half = float(np.hypot(*((part[2] - part[1]) / 2 for part in parts)))
-        change = Estimate(float(value), float(value) - half, float(value) + half)
+        change = ratio_db(bare, staged)
     elif bare.low > 0 and staged.high > 0:
         at_least = 10 * float(np.log10(bare.value / staged.high))
     return HumChange(
         bare, staged, change, at_least, _expected_hum(chain), mains.pop() if len(mains) == 1 else float("nan")
     )
+
+
+def ratio_db(bare: Estimate, staged: Estimate) -> Estimate:
+    """Of two powers in one unit, from the first to the second, dB: the ratios r for which `staged - r * bare` could be
+    0 (Fieller 1954, J. R. Stat. Soc. B 16, 175, from memory). Holds where both lower ends are above 0; in decibels a
+    weak power is no bell, and the interval reaches further to one side."""
+    both, low, high = bare.value * staged.value, bare.low * bare.high, staged.low * staged.high
+    root = float(np.sqrt(both**2 - low * high))
+    ratios = (staged.value / bare.value, (both - root) / low, (both + root) / low)
+    return Estimate(*(10 * float(np.log10(ratio)) for ratio in ratios))
 
 
 def _mean(totals: Sequence[Estimate]) -> Estimate:

@@ -108,7 +108,9 @@ def mains_lines(samples: np.ndarray, others: Sequence[np.ndarray] = ()) -> Mains
     gain = np.abs(np.exp(-2j * np.pi * np.outer(hz, np.arange(len(taps))) / RATE) @ taps) ** 2
     found = _heights(power, np.rint(hz / step).astype(int), noise)
     level, noise = (found - noise) / gain, noise / gain
-    total, spread = float(level.sum()), 1.96 * float(np.sqrt(np.sum(noise**2 + 2 * noise * np.maximum(level, 0))))
+    # levels of what does not hum are 0 on average: without those below 0 the scatter would come out too large
+    squares = float(np.sum(noise**2))
+    total, spread = float(level.sum()), 1.96 * max(squares + 2 * float(np.sum(noise * level)), squares) ** 0.5
     width = _RATE * float((weight**2).sum() / weight.sum() ** 2)
     return MainsLines(
         likely if sure else np.nan, base if sure else np.nan, hz, level, noise, width,
