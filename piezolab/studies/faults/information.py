@@ -21,7 +21,7 @@ from piezolab.studies.faults.table import FaultTable
 
 _BINS = 320
 # A build's outcome stands at these places of its uncertainty, the same for every build: drawn at random, builds that
-# read alike would seem to differ, and a reading that tells nothing to tell a twelfth of a bit.
+# read alike would seem to differ, and a reading that shows nothing to tell some hundredths of a bit.
 _COPIES = 4
 _PLACES = special.ndtri((np.arange(_COPIES) + 0.5) / _COPIES)
 _PLACES = _PLACES / np.std(_PLACES)
