@@ -206,6 +206,16 @@ def test_information_is_bounded_and_finds_the_obvious(table: FaultTable) -> None
         assert (bits[table.index(Check("ohm", place))] > 0.5 * most) == tells, "the cable is unplugged for the lanes"
 
 
+def test_a_reading_tells_no_more_than_what_it_shows(table: FaultTable) -> None:
+    """Ohms of a cable show nothing but a cable, and no more bits about it than are open: the other route."""
+    readings = [Reading("ohm", "pickup", 4.56e6), Reading("ohm", "clip", 7.57e3), Reading("dc", "source", 1.1)]
+    for words in (("crackle", "new", "looked", "exchanged"), ("fine", "worked", "looked", "exchanged")):
+        weight = explain(table, readings, words).weight
+        cable = float(weight[table.spot == table.spots.index("cable")].sum())
+        bits = information(table, weight, [table.index(Check("ohm", "cable"))])[0]
+        assert 0 < bits <= stats.entropy([cable, 1 - cable], base=2) + 0.005
+
+
 def test_how_often_a_reading_opens_the_way_to_the_battery(table: FaultTable) -> None:
     """The other route: builds drawn from what is believed are read, and what is then believed is counted."""
     first = [Reading("ohm", "clip", 16e3)]
