@@ -9,9 +9,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import lru_cache
+from statistics import NormalDist
 
 import numpy as np
-from scipy import special
 
 from piezolab.giving_way import give_way
 from piezolab.studies.faults.likelihood import BANDWIDTH
@@ -23,7 +23,7 @@ _BINS = 320
 # A build's outcome stands at these places of its uncertainty, the same for every build: drawn at random, builds that
 # read alike would seem to differ, and a reading that shows nothing to tell some hundredths of a bit.
 _COPIES = 4
-_PLACES = special.ndtri((np.arange(_COPIES) + 0.5) / _COPIES)
+_PLACES = np.array([NormalDist().inv_cdf((n + 0.5) / _COPIES) for n in range(_COPIES)])
 _PLACES = _PLACES / np.std(_PLACES)
 _LEAST_WEIGHT = 1e-7
 _BLUR = np.array([0.06, 0.24, 0.4, 0.24, 0.06])
